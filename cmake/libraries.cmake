@@ -1,0 +1,25 @@
+# Every third-party library, found once.
+find_package(Threads REQUIRED)
+find_package(OpenSSL 3 REQUIRED)
+find_package(PkgConfig REQUIRED)
+find_package(fmt REQUIRED CONFIG)
+find_package(tl-expected REQUIRED CONFIG)
+find_package(tomlplusplus REQUIRED CONFIG)
+find_package(CLI11 REQUIRED CONFIG)
+find_package(Boost 1.81 REQUIRED COMPONENTS json)
+pkg_check_modules(re2 REQUIRED IMPORTED_TARGET re2)
+pkg_check_modules(libarchive REQUIRED IMPORTED_TARGET libarchive)
+pkg_check_modules(utf8proc REQUIRED IMPORTED_TARGET libutf8proc)
+
+# Debian's SOCI has neither a CMake nor a pkg-config file.
+find_library(SOCI_CORE soci_core REQUIRED)
+find_library(SOCI_SQLITE soci_sqlite3 REQUIRED)
+find_library(SQLITE sqlite3 REQUIRED)
+add_library(fettle_soci INTERFACE)
+target_link_libraries(fettle_soci INTERFACE ${SOCI_SQLITE} ${SOCI_CORE} ${SQLITE})
+target_include_directories(fettle_soci SYSTEM INTERFACE /usr/include/soci)
+
+if(BUILD_TESTING)
+  find_package(GTest REQUIRED CONFIG)
+  find_package(rapidcheck REQUIRED CONFIG)
+endif()

@@ -1,0 +1,88 @@
+#include "fettle/base/files.h"
+
+#include <fcntl.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include <cerrno>
+#include <cstring>
+#include <system_error>
+
+namespace fettle {
+namespace fs = std::filesystem;
+namespace {
+
+std::string why() {
+    return std::generic_category().message(errno);
+}
+
+struct Fd {
+    int fd = -1;
+    ~Fd() {
+        if (fd >= 0) ::close(fd);
+    }
+};
+
+}  // namespace
+
+Result<std::string> read_text_file(const fs::path& path, std::uintmax_t limit_bytes) {
+    Fd f{::open(path.c_str(), O_RDONLY | O_CLOEXEC)};
+    if (f.fd < 0)
+        return bad_input("file-unreadable", path.string(), "cannot be opened: " + why(),
+                         "check the path and its rights");
+    struct stat st{};
+    if (::fstat(f.fd, &st) != 0 || S_ISDIR(st.st_mode))
+        return bad_input("file-unreadable", path.string(), "is a folder; a file was expected",
+                         "name the file inside it");
+    std::string out;
+    char block[1 << 16];
+    for (;;) {
+        const ssize_t n = ::read(f.fd, block, sizeof block);
+        if (n < 0 && errno == EINTR) continue;
+        if (n < 0)
+            return outside_error("file-read-failed", path.string(), "reading failed: " + why(), "check the medium");
+        if (n == 0) return out;
+        if (out.size() + static_cast<std::size_t>(n) > limit_bytes)
+            return bad_input("file-too-large", path.string(),
+                             "is larger than the " + std::to_string(limit_bytes) + " bytes allowed here",
+                             "check that this is the right file");
+        out.append(block, static_cast<std::size_t>(n));
+    }
+}
+
+Status write_file_durably(const fs::path& path, std::string_view content) {
+    const fs::path temp = path.string() + ".tmp-" + std::to_string(::getpid());
+    const auto fail = [&](const char* what) -> Status {
+        const std::string reason = why();
+        ::unlink(temp.c_str());
+        return outside_error("file-write-failed", path.string(), std::string(what) + ": " + reason,
+                             "make room or choose a place that can be written, then try again");
+    };
+    {
+        Fd f{::open(temp.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0644)};
+        if (f.fd < 0) return fail("cannot be created");
+        while (!content.empty()) {
+            const ssize_t n = ::write(f.fd, content.data(), content.size());
+            if (n < 0 && errno == EINTR) continue;
+            if (n < 0) return fail("cannot be written");
+            content.remove_prefix(static_cast<std::size_t>(n));
+        }
+        if (::fsync(f.fd) != 0) return fail("cannot be synced");
+    }
+    if (::rename(temp.c_str(), path.c_str()) != 0) return fail("cannot be put in place");
+    const fs::path folder = path.has_parent_path() ? path.parent_path() : fs::path(".");
+    Fd dir{::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC)};
+    if (dir.fd >= 0) ::fsync(dir.fd);
+    return {};
+}
+
+Status make_folder(const fs::path& path) {
+    std::error_code ec;
+    fs::create_directories(path, ec);
+    if (ec)
+        return outside_error("folder-not-made", path.string(), "cannot be created: " + ec.message(),
+                             "choose a place that can be written (--home DIR)");
+    return {};
+}
+
+}  // namespace fettle

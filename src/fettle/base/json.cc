@@ -1,0 +1,74 @@
+#include "fettle/base/json.h"
+
+#include <algorithm>
+
+namespace fettle {
+namespace {
+
+void write(std::string& out, const json::value& v, int depth) {
+    const std::string pad(static_cast<std::size_t>(2 * depth + 2), ' ');
+    if (const auto* o = v.if_object(); o && !o->empty()) {
+        out += "{\n";
+        bool first = true;
+        for (const auto& [key, member] : *o) {
+            if (!first) out += ",\n";
+            first = false;
+            out += pad + json::serialize(json::value(key)) + ": ";
+            write(out, member, depth + 1);
+        }
+        out += "\n" + pad.substr(2) + "}";
+    } else if (const auto* a = v.if_array(); a && !a->empty()) {
+        out += "[\n";
+        for (std::size_t i = 0; i < a->size(); ++i) {
+            if (i) out += ",\n";
+            out += pad;
+            write(out, (*a)[i], depth + 1);
+        }
+        out += "\n" + pad.substr(2) + "]";
+    } else {
+        out += json::serialize(v);
+    }
+}
+
+}  // namespace
+
+Result<json::value> parse_json(std::string_view text, std::string_view place) {
+    json::stream_parser parser;
+    json::error_code ec;
+    const std::size_t used = parser.write_some(text.data(), text.size(), ec);
+    std::size_t at = used;
+    if (!ec && used == text.size()) parser.finish(ec);
+    if (!ec) {
+        const auto rest = text.substr(used).find_first_not_of(" \t\r\n");
+        if (rest == std::string_view::npos) return parser.release();
+        at = used + rest;
+        ec = json::error::extra_data;
+    }
+    const std::string_view before = text.substr(0, std::min(at, text.size()));
+    const auto line = 1 + std::count(before.begin(), before.end(), '\n');
+    const auto newline = before.rfind('\n');
+    const auto column = before.size() - (newline == std::string_view::npos ? 0 : newline + 1) + 1;
+    return bad_input("json-unreadable", std::string(place) + ":" + std::to_string(line) + ":" + std::to_string(column),
+                     "is not JSON from here on (" + ec.message() + ")", "get the file again; it may be cut or edited");
+}
+
+std::string pretty(const json::value& v) {
+    std::string out;
+    write(out, v, 0);
+    out += "\n";
+    return out;
+}
+
+std::string text_of(const json::object& o, std::string_view key, std::string_view otherwise) {
+    const json::value* v = o.if_contains(key);
+    if (!v || !v->is_string()) return std::string(otherwise);
+    return std::string(v->get_string());
+}
+
+double number_of(const json::object& o, std::string_view key, double otherwise) {
+    const json::value* v = o.if_contains(key);
+    if (!v || !v->is_number()) return otherwise;
+    return v->to_number<double>();
+}
+
+}  // namespace fettle

@@ -1,0 +1,24 @@
+// JSON by Boost.JSON, for .cc files only: headers name boost::json types by <boost/json/fwd.hpp> or not at all.
+#pragma once
+
+#include <boost/json.hpp>
+#include <string>
+#include <string_view>
+
+#include "fettle/base/result.h"
+
+namespace fettle {
+
+namespace json = boost::json;
+
+// bad_input names the place with line and column. Duplicate keys keep the last; nesting is bounded (32 levels).
+Result<json::value> parse_json(std::string_view text, std::string_view place);
+
+// Keys in the order they were set, two blanks of indent, final newline.
+std::string pretty(const json::value& v);
+
+// Text members and numbers, with a fallback when the member is absent or of another kind.
+std::string text_of(const json::object& o, std::string_view key, std::string_view otherwise = {});
+double number_of(const json::object& o, std::string_view key, double otherwise = 0);
+
+}  // namespace fettle
