@@ -1,0 +1,62 @@
+// Which releases to install, in which order, to get a set from where it is to where it should be: stepping stones,
+// one-way doors, pair rules. Every release of the shelf is judged, and when there is no way the answer names what
+// stands against it. Computes on values.
+#pragma once
+
+#include <functional>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "fettle/base/verdict.h"
+#include "fettle/change/change.h"
+#include "fettle/family/family.h"
+#include "fettle/family/release.h"
+
+namespace fettle::route {
+
+struct Step {
+    std::string release;
+    change::SetState before, after;
+    bool one_way_door = false;
+    bool stepping_stone = false;
+};
+
+struct Route {
+    std::vector<Step> steps;
+    int irreversible = 0;          // steps with no way back beyond what the target itself needs
+    double no_way_back_p90_s = 0;  // seconds, 0 when not reckoned
+    double p90_s = 0;              // with handling
+    std::string why;               // one sentence
+};
+
+struct Judged {
+    std::string release;
+    bool on_shelf = true;
+    Judgement fits_now;      // against the set as it is now; every false condition named
+    bool reachable = false;  // by some route
+};
+
+struct RouteAnswer {
+    std::optional<Route> recommended;
+    std::vector<Route> others;            // each not beaten on every count
+    std::vector<Judged> releases;         // every release known to the shelf or the family file, oldest first
+    std::vector<std::string> would_open;  // the smallest addition to the shelf: "shelve 26.4.102"
+    std::vector<std::string> against;     // a minimal set of conditions; drop any one and a route opens
+    Judgement judgement;                  // incl. nothing to do, one-way door needs consent, no route, no route yet
+};
+
+struct Goal {
+    std::string release;  // or "newest": the newest known to this shelf that is reachable
+    bool consent_one_way = false;
+    std::string shelf_as_of;  // for the wording of "newest known to this shelf as of DATE"
+};
+
+// Costs of a step for the order of routes; may be empty: then only irreversible steps and the number of steps count.
+using StepCost = std::function<std::pair<double, double>(const family::Release&, const change::SetState& before)>;
+//   first: P90 seconds in no-way-back zones; second: P90 seconds of the step with handling
+
+RouteAnswer find_route(const family::Family& family, const std::vector<family::Release>& shelf,
+                       const change::SetState& set, const Goal& goal, const StepCost& cost = {});
+
+}  // namespace fettle::route
