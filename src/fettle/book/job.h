@@ -1,0 +1,113 @@
+// What a job's entries add up to. fold() is pure: the same entries give the same job, and everything shown of a job
+// (page, command, handover sheet) is taken from it.
+#pragma once
+
+#include <cstdint>
+#include <map>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "fettle/base/verdict.h"
+#include "fettle/book/journal.h"
+
+namespace fettle::book {
+
+struct Keeping {  // the owner's media and parts held during the job
+    std::string id, words, slot, tag;
+    bool returned = false;
+};
+
+struct LooseEnd {    // an obligation that is open until settled or signed for
+    std::string id;  // stable within the job: "keeping-1", "fault-B1A4F-13", "ask-asks", …
+    std::string words;
+    std::string owner;  // who must act
+    std::string consequence;
+    bool settled = false;
+    std::string settled_how, settled_by;
+    bool signed_for = false;  // accepted as open, with name and reason
+};
+
+struct FaultSeen {
+    std::string box, code;      // "B1A4F-13"
+    std::optional<int> status;  // status byte; absent when typed without it
+};
+
+// "not read" is a state of its own and never means none.
+struct FaultRecord {
+    std::string origin = "not read";  // "read", "typed", "not read"
+    std::vector<FaultSeen> entries;
+    UnixMs at = 0;
+};
+
+struct PlannedStep {
+    std::string release;
+    bool one_way_door = false;
+    std::uint64_t bytes = 0;
+    int landed = 0, passed_over = 0, refused = 0, total = 0;
+    double p50_s = 0, p90_s = 0;
+};
+
+struct RunMark {
+    std::int64_t entry = 0;  // number of the journal entry
+    std::string event;       // act id or "dark", "back", "asks", "answered", "ended", "shows: …"
+    UnixMs at = 0;
+    std::string source;  // "tap", "link", "amps", "stand-in"
+    bool undone = false;
+};
+
+struct Run {
+    std::string release;
+    int step = 0;  // 1-based among the planned steps
+    UnixMs started = 0;
+    std::optional<UnixMs> ended;
+    bool against_halt = false;
+    std::vector<RunMark> marks;
+    std::vector<std::string> shown;    // texts of the box, word for word
+    std::map<std::string, int> tally;  // last typed or read tally: "landed" …
+    std::string outcome;               // "ended", "broken off", "" while open
+};
+
+struct Acceptance {
+    std::string code, by, reason;
+    UnixMs at = 0;
+};
+
+struct Job {
+    std::string number;
+    UnixMs opened = 0;
+    std::string customer, vin, vehicle, complaint, place;  // place: "bench" or "vehicle"
+    std::optional<int> housings;                           // what the intake says
+    std::map<std::string, std::string> plates;             // role (or "box 1") → plate as typed
+    std::vector<std::string> consents;                     // "one-way", "name on the sheet", …
+    std::vector<Keeping> keepings;
+    std::vector<std::string> notes;
+    std::string family, family_digest, release_found, market;
+    std::string as_found_origin;  // "read", "typed", "inferred"
+    std::string target;
+    std::vector<PlannedStep> plan;
+    std::string card_release, card_digest;
+    bool card_audited_good = false;
+    std::map<std::string, std::string> answers;  // ready: "touch", "knob", … → "answers" / "dead"; supply figures
+    std::vector<Acceptance> accepted;
+    Verdict ready_verdict = Verdict::cant_say;
+    bool ready_checked = false;
+    std::vector<Run> runs;
+    std::string as_left_origin = "not read";
+    std::string as_left_release;
+    std::string proved;  // "proved", "partly", "failed", "" when not asked
+    std::vector<Reason> proof;
+    FaultRecord faults_before, faults_after;
+    std::vector<LooseEnd> loose_ends;    // all, open and settled, in order of first appearance
+    std::vector<std::string> handovers;  // digests of sealed sheets
+    UnixMs last_entry = 0;
+
+    bool is_open_run() const;
+    std::vector<LooseEnd> open_ends() const;  // neither settled nor signed for
+};
+
+// Unknown entry types are kept out but counted by the caller; malformed data of a known type is an error naming the
+// entry.
+Result<Job> fold(std::string_view number, const std::vector<Entry>& entries);
+
+}  // namespace fettle::book
