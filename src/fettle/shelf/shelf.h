@@ -9,6 +9,7 @@
 #include <string>
 #include <vector>
 
+#include "fettle/base/bytes.h"
 #include "fettle/base/clock.h"
 #include "fettle/base/result.h"
 #include "fettle/base/verdict.h"
