@@ -45,7 +45,8 @@ struct Answer {
     std::string text;               // what follows the headline for people; lines end with '\n'; may be empty
     Judgement judgement;            // printed as verdict and reasons below the text; also JSON "reasons"
     boost::json::object data;       // JSON "data"
-    std::vector<NewEntry> entries;  // appended to the job when --job is given
+    std::vector<NewEntry> entries;  // appended to `job`, or to the job named with --job; dropped when there is neither
+    std::string job;                // for commands that name their job as an argument
     bool verdict_matters = true;    // false: a listing; exit 0 whatever the reasons say, no verdict line
 };
 

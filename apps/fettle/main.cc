@@ -1,1 +1,126 @@
-int main(){}
+// fettle: takes a unit from take-in to a sealed handover sheet. This file reads as what happens to every command: it is
+// parsed, run, written to its job's journal, and printed.
+#include <fmt/core.h>
+#include <sys/resource.h>
+#include <unistd.h>
+
+#include <chrono>
+#include <clocale>
+#include <csignal>
+#include <cstdio>
+#include <exception>
+#include <string>
+
+#include "cli.h"
+#include "fettle/base/text.h"
+#include "job_store.h"
+#include "print.h"
+
+namespace {
+
+using namespace fettle;
+using namespace fettle::app;
+
+// True when everything reached standard output; a full disk behind a pipe must not look like success.
+bool say(const std::string& text) {
+    return std::fwrite(text.data(), 1, text.size(), stdout) == text.size() && std::fflush(stdout) == 0;
+}
+
+int fail(const std::string& command, const Error& error, bool json) {
+    if (json) say(as_json(command, error));
+    std::fprintf(stderr, "fettle %s: %s\n", command.c_str(), printable(error.message()).c_str());
+    return exit_code(error);
+}
+
+// A progress line that overwrites itself, at most ten times a second, cleared before anything else is printed.
+class ProgressLine {
+public:
+    void show(const char* what, std::uint64_t done, std::uint64_t total) {
+        const auto now = std::chrono::steady_clock::now();
+        if (what != what_) {
+            what_ = what;
+            began_ = now;
+        }
+        if (drawn_ && now - last_ < std::chrono::milliseconds(100)) return;
+        last_ = now;
+        const double seconds = std::chrono::duration<double>(now - began_).count();
+        std::string line = fmt::format("{}: {}", what, human_bytes(done));
+        if (total > 0) line += fmt::format(" of {}", human_bytes(total));
+        if (seconds > 0.5 && done > 0) {
+            const double rate = static_cast<double>(done) / seconds;
+            line += fmt::format(", {}/s", human_bytes(static_cast<std::uint64_t>(rate)));
+            if (total > done)
+                line += fmt::format(", {} left", human_duration(static_cast<double>(total - done) / rate));
+        }
+        std::fprintf(stderr, "\r\033[K%s", line.c_str());
+        drawn_ = true;
+    }
+    void clear() {
+        if (drawn_) std::fprintf(stderr, "\r\033[K");
+        drawn_ = false;
+    }
+
+private:
+    const char* what_ = nullptr;
+    bool drawn_ = false;
+    std::chrono::steady_clock::time_point began_, last_;
+};
+
+void print_timings(std::chrono::steady_clock::time_point began) {
+    rusage use{};
+    getrusage(RUSAGE_SELF, &use);
+    const double wall = std::chrono::duration<double>(std::chrono::steady_clock::now() - began).count();
+    const auto seconds = [](const timeval& t) {
+        return static_cast<double>(t.tv_sec) + 1e-6 * static_cast<double>(t.tv_usec);
+    };
+    std::fprintf(stderr, "timings: wall %.3f s, user %.3f s, system %.3f s, peak memory %ld KiB\n", wall,
+                 seconds(use.ru_utime), seconds(use.ru_stime), use.ru_maxrss);
+}
+
+int run(Invocation& call) {
+    const SystemClock clock;
+    call.context.clock = &clock;
+    call.context.terminal = !call.context.json && ::isatty(STDERR_FILENO) == 1;
+    ProgressLine line;
+    call.context.progress = [&](const char* what, std::uint64_t done, std::uint64_t total) {
+        if (call.context.terminal) line.show(what, done, total);
+    };
+    const Result<Answer> answer = call.run(call.context);
+    line.clear();
+    if (!answer) return fail(call.command, answer.error(), call.context.json);
+
+    const std::string& job = answer->job.empty() ? call.context.job : answer->job;
+    if (!job.empty() && !answer->entries.empty()) {
+        const Status kept = append_entries(call.context, job, answer->entries);
+        if (!kept) return fail(call.command, kept.error(), call.context.json);
+    }
+    if (!say(call.context.json ? as_json(call.command, *answer) : as_text(*answer))) {
+        std::fprintf(stderr, "fettle %s: standard output cannot be written. Next: make room, then ask again.\n",
+                     call.command.c_str());
+        return 4;
+    }
+    return exit_code(*answer);
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+    std::setlocale(LC_CTYPE, "C.UTF-8");  // for file names in archives; nothing wider, or decimal points become commas
+    std::signal(SIGPIPE, SIG_IGN);
+    const auto began = std::chrono::steady_clock::now();
+    try {
+        Parsed parsed = parse_command_line(argc, argv);
+        if (const int* code = std::get_if<int>(&parsed)) return *code;
+        if (const Refused* refused = std::get_if<Refused>(&parsed))
+            return fail(refused->command, refused->error, refused->json);
+        Invocation& call = std::get<Invocation>(parsed);
+        const int code = run(call);
+        if (call.timings) print_timings(began);
+        return code;
+    } catch (const std::exception& e) {
+        std::fprintf(stderr,
+                     "fettle: an inner rule was broken (%s). This is a defect in Fettle; nothing half-done was kept.\n",
+                     e.what());
+        return 4;
+    }
+}

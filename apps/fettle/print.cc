@@ -1,0 +1,126 @@
+#include "print.h"
+
+#include <fmt/core.h>
+
+#include <algorithm>
+
+#include "fettle/base/json.h"
+#include "fettle/base/text.h"
+
+namespace fettle::app {
+namespace {
+
+std::string_view words(ErrorKind kind) {
+    switch (kind) {
+        case ErrorKind::usage: return "usage";
+        case ErrorKind::bad_input: return "bad-input";
+        case ErrorKind::outside: return "outside";
+    }
+    return "outside";
+}
+
+// Wraps at blanks to 100 columns, continuation lines indented.
+std::string wrapped(std::string_view text, std::size_t indent) {
+    constexpr std::size_t width = 100;
+    std::string out;
+    std::size_t column = indent;
+    std::size_t from = 0;
+    while (from < text.size()) {
+        std::size_t to = text.find(' ', from);
+        if (to == std::string_view::npos) to = text.size();
+        const std::string_view word = text.substr(from, to - from);
+        if (column > indent && column + 1 + word.size() > width) {
+            out += "\n" + std::string(indent, ' ');
+            column = indent;
+        } else if (column > indent) {
+            out += ' ';
+            ++column;
+        }
+        out += word;
+        column += word.size();
+        from = to + 1;
+    }
+    return out;
+}
+
+// Names and texts of other people's files reach the terminal only with control characters made visible.
+std::string harmless(const std::string& text) {
+    std::string out;
+    std::size_t from = 0;
+    while (from < text.size()) {
+        const std::size_t to = std::min(text.find('\n', from), text.size());
+        out += printable(std::string_view(text).substr(from, to - from));
+        if (to < text.size()) out += '\n';
+        from = to + 1;
+    }
+    return out;
+}
+
+json::object base_document(const std::string& command) {
+    json::object doc;
+    doc["fettle"] = 1;
+    doc["command"] = command;
+    return doc;
+}
+
+}  // namespace
+
+std::string as_text(const Answer& answer) {
+    std::string out;
+    if (!answer.headline.empty()) out += answer.headline + "\n";
+    if (!answer.text.empty()) out += answer.text;
+    if (!answer.verdict_matters) return harmless(out);
+    out += fmt::format("verdict: {}\n", fettle::words(answer.judgement.verdict()));
+    for (const Reason& r : answer.judgement.reasons) {
+        std::string line = r.where.empty() ? r.text : r.where + ": " + r.text;
+        if (!r.rests_on.empty()) line += fmt::format(" [rests on: {}]", r.rests_on);
+        out += fmt::format("  {:<9}  {}\n", fettle::words(r.verdict), wrapped(line, 13));
+        out += fmt::format("             ({})\n", r.code);
+    }
+    return harmless(out);
+}
+
+std::string as_json(const std::string& command, const Answer& answer) {
+    json::object doc = base_document(command);
+    doc["verdict"] = fettle::code(answer.judgement.verdict());
+    json::array reasons;
+    for (const Reason& r : answer.judgement.reasons)
+        reasons.push_back(json::object{{"code", r.code},
+                                       {"verdict", fettle::code(r.verdict)},
+                                       {"text", r.text},
+                                       {"where", r.where},
+                                       {"rests_on", r.rests_on}});
+    doc["reasons"] = std::move(reasons);
+    doc["headline"] = answer.headline;
+    doc["data"] = answer.data;
+    return pretty(doc);
+}
+
+std::string as_json(const std::string& command, const Error& error) {
+    json::object doc = base_document(command);
+    doc["verdict"] = fettle::code(Verdict::cant_say);
+    doc["reasons"] = json::array();
+    doc["error"] = json::object{{"kind", words(error.kind)},
+                                {"code", error.code},
+                                {"place", error.place},
+                                {"problem", error.problem},
+                                {"next", error.next}};
+    doc["data"] = json::object();
+    return pretty(doc);
+}
+
+int exit_code(const Answer& answer) {
+    if (!answer.verdict_matters) return 0;
+    return answer.judgement.verdict() <= Verdict::mind ? 0 : 1;
+}
+
+int exit_code(const Error& error) {
+    switch (error.kind) {
+        case ErrorKind::usage: return 2;
+        case ErrorKind::bad_input: return 3;
+        case ErrorKind::outside: return 4;
+    }
+    return 4;
+}
+
+}  // namespace fettle::app

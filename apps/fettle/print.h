@@ -1,0 +1,21 @@
+// How an answer reaches the person or the program that asked: text on standard output, or exactly one JSON document.
+#pragma once
+
+#include <string>
+
+#include "context.h"
+
+namespace fettle::app {
+
+// Headline, text, then verdict and reasons, each reason with what it rests on.
+std::string as_text(const Answer& answer);
+
+// {"fettle": 1, "command": …, "verdict": …, "reasons": […], "data": {…}}
+std::string as_json(const std::string& command, const Answer& answer);
+std::string as_json(const std::string& command, const Error& error);
+
+// Exit codes of docs/commands.md.
+int exit_code(const Answer& answer);
+int exit_code(const Error& error);
+
+}  // namespace fettle::app
