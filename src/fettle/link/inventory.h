@@ -1,0 +1,80 @@
+// What a set of boxes says of itself, read by the family's link records: plate, serial number, release, market, pieces;
+// and its stored fault entries. Each item says whether it was read, refused or not answered; an item that was not read
+// is never filled in from another.
+#pragma once
+
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "fettle/family/family.h"
+#include "fettle/link/client.h"
+
+namespace fettle::link {
+
+enum class Known {
+    read,
+    refused,      // the box answered that it does not give it (why names the code)
+    no_answer,    // asked, nothing came
+    unreadable,   // answered in a form that cannot be believed
+    not_in_file,  // the family file gives no identifier for it
+};
+std::string_view words(Known k);
+std::string_view code(Known k);  // "read", "refused", "no-answer", "unreadable", "not-in-file"
+
+struct Fact {
+    Known known = Known::no_answer;
+    std::string value;  // only when read; printable ASCII, trailing NUL and blanks removed
+    std::string why;    // when not read
+};
+
+struct ReadPiece {
+    std::string name, version;
+    bool operator==(const ReadPiece&) const = default;
+};
+
+struct BoxInventory {
+    std::string role;
+    std::uint16_t address = 0;
+    Fact plate, serial, release, market;
+    Fact pieces_fact;  // known and why for the list below; value is the record as text
+    std::vector<ReadPiece> pieces;
+
+    bool silent() const;  // not one item was answered
+};
+
+struct Inventory {
+    std::vector<BoxInventory> boxes;  // in the order of the family's link records
+
+    const BoxInventory* box(std::string_view role) const;
+};
+
+// Reads every box of the family that has a link record; only_role, if not empty, limits it to that one.
+Inventory read_inventory(Connection& connection, const family::Family& family, std::string_view only_role = {});
+
+struct StoredFault {
+    std::string box;   // role
+    std::string code;  // "B1A4F-13"
+    std::uint8_t status = 0;
+};
+
+struct BoxFaults {
+    std::string role;
+    std::uint16_t address = 0;
+    Known known = Known::no_answer;
+    std::string why;
+    std::uint8_t availability = 0;  // status bits that the box supports; only when read
+    std::vector<StoredFault> faults;
+    Bytes raw;  // the answer as it came, for the record; only when read
+};
+
+std::vector<BoxFaults> read_faults(Connection& connection, const family::Family& family,
+                                   std::string_view only_role = {}, std::uint8_t status_mask = 0xFF);
+
+// The "lines" record layout: "name version\n" repeated, ASCII, the last line feed may be missing. bad_input names the
+// line; an empty record is an empty list; a name twice is refused.
+Result<std::vector<ReadPiece>> parse_lines_record(ByteView record);
+// The same backwards, for a box that answers.
+std::string lines_record(const std::vector<ReadPiece>& pieces);
+
+}  // namespace fettle::link

@@ -1,0 +1,39 @@
+// Serves a virtual set over DoIP on one address (UDP and TCP on the same port), in one thread of its own. Only what the
+// set answers goes out; while it is dark, starting or off, nothing does. Meant for loopback: any other address is
+// refused.
+#pragma once
+
+#include <cstdint>
+#include <functional>
+#include <memory>
+#include <string>
+
+#include "fettle/base/result.h"
+#include "fettle/standin/box.h"
+
+namespace fettle::standin {
+
+class Server {
+public:
+    // port 0: any free one. outside "port-busy" names the port; usage "not-loopback" for an address that is not.
+    static Result<std::unique_ptr<Server>> start(VirtualSet set, const std::string& host = "127.0.0.1",
+                                                 std::uint16_t port = 13400);
+    ~Server();  // closes every connection and joins the thread
+    Server(const Server&) = delete;
+    Server& operator=(const Server&) = delete;
+
+    std::uint16_t port() const;
+    std::string host() const;
+
+    // The set, with the server held off meanwhile. Keep it short. The server never moves the set's time by itself:
+    // whoever owns the run calls advance() here, at whatever speed.
+    void with(const std::function<void(VirtualSet&)>& f);
+    VirtualSet snapshot() const;
+
+private:
+    struct State;
+    explicit Server(std::unique_ptr<State> state);
+    std::unique_ptr<State> state_;
+};
+
+}  // namespace fettle::standin
