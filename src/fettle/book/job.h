@@ -26,6 +26,11 @@ struct LooseEnd {    // an obligation that is open until settled or signed for
     bool settled = false;
     std::string settled_how, settled_by;
     bool signed_for = false;  // accepted as open, with name and reason
+    std::string signed_by, signed_reason;
+    bool blocks = true;      // false: only shown ("fault memory not read" where nothing ever read it)
+    std::int64_t entry = 0;  // of the journal, where it arose
+
+    bool open() const { return !settled && !signed_for; }
 };
 
 struct FaultSeen {
@@ -40,12 +45,44 @@ struct FaultRecord {
     UnixMs at = 0;
 };
 
+struct HandsOn {  // when somebody must act at the box, from the start of the step
+    std::string act;
+    double from_s = 0, to_s = 0;
+};
+
 struct PlannedStep {
     std::string release;
     bool one_way_door = false;
     std::uint64_t bytes = 0;
     int landed = 0, passed_over = 0, refused = 0, total = 0;
     double p50_s = 0, p90_s = 0;
+    double no_way_back_p90_s = 0;
+    std::vector<HandsOn> hands_on;
+};
+
+struct Installed {  // one piece as found or as left
+    std::string box, name, version;
+};
+
+struct CardEntry {  // laid or audited
+    std::string release, target, digest;
+    std::uint64_t bytes = 0;
+    std::string right;                    // laid: the right of the package's provenance slip
+    Verdict verdict = Verdict::cant_say;  // audited
+    bool audited = false;
+    UnixMs at = 0;
+};
+
+struct Correction {             // of an earlier entry; the fold already shows the corrected value
+    std::int64_t entry = 0;     // the corrected one
+    std::int64_t by_entry = 0;  // the correcting one
+    std::string field, before, after, why, by;
+    UnixMs at = 0;
+};
+
+struct Handover {
+    std::string file, sheet_sha256, key;
+    UnixMs at = 0;
 };
 
 struct RunMark {
@@ -83,31 +120,45 @@ struct Job {
     std::vector<Keeping> keepings;
     std::vector<std::string> notes;
     std::string family, family_digest, release_found, market;
+    Verdict identified = Verdict::cant_say;
+    std::vector<Reason> identity_reasons;
     std::string as_found_origin;  // "read", "typed", "inferred"
-    std::string target;
+    std::vector<Installed> as_found;
+    std::string planned_from, target;
     std::vector<PlannedStep> plan;
-    std::string card_release, card_digest;
-    bool card_audited_good = false;
+    Verdict plan_verdict = Verdict::cant_say;
+    std::string card_release, card_digest;       // of the card last laid or audited
+    bool card_audited_good = false;              // that card, that digest: audited fit or mind after it was laid
+    std::vector<CardEntry> cards;                // all, in order
     std::map<std::string, std::string> answers;  // ready: "touch", "knob", … → "answers" / "dead"; supply figures
     std::vector<Acceptance> accepted;
     Verdict ready_verdict = Verdict::cant_say;
     bool ready_checked = false;
+    int ready_step = 0;  // 1-based; 0: not said
+    std::vector<Reason> ready_reasons;
     std::vector<Run> runs;
     std::string as_left_origin = "not read";
     std::string as_left_release;
+    std::vector<Installed> as_left;
     std::string proved;  // "proved", "partly", "failed", "" when not asked
     std::vector<Reason> proof;
     FaultRecord faults_before, faults_after;
-    std::vector<LooseEnd> loose_ends;    // all, open and settled, in order of first appearance
-    std::vector<std::string> handovers;  // digests of sealed sheets
+    std::vector<LooseEnd> loose_ends;  // all, open and settled, in order of first appearance
+    std::vector<Handover> handovers;   // sealed sheets
+    std::vector<Correction> corrections;
+    int unknown_entries = 0;  // of types this version does not know: kept in the journal, not folded
     UnixMs last_entry = 0;
 
     bool is_open_run() const;
-    std::vector<LooseEnd> open_ends() const;  // neither settled nor signed for
+    std::vector<LooseEnd> open_ends() const;  // those that block a handover: neither settled nor signed for
 };
 
-// Unknown entry types are kept out but counted by the caller; malformed data of a known type is an error naming the
-// entry.
+// Unknown entry types are counted in unknown_entries and otherwise left out; malformed data of a known type is an error
+// naming the entry. Does not check the chain: check_chain does.
 Result<Job> fold(std::string_view number, const std::vector<Entry>& entries);
+
+// Would fold() take this entry? bad_input names the member and what was expected. Ask before appending: the journal
+// forgets nothing, a malformed entry neither. An unknown type passes if its data is a JSON object.
+Status check_entry(std::string_view type, std::string_view data);
 
 }  // namespace fettle::book

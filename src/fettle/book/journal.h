@@ -33,7 +33,18 @@ struct Break {
     std::int64_t number = 0;
     std::string why;
 };
-std::optional<Break> check_chain(std::string_view job, const std::vector<Entry>& entries);
+// The book also keeps the number and digest of each job's last entry, so that entries cut off at the end are noticed.
+struct Head {
+    std::int64_t number = 0;
+    std::string digest;
+};
+std::optional<Break> check_chain(std::string_view job, const std::vector<Entry>& entries,
+                                 const std::optional<Head>& head = std::nullopt);
+
+struct Addition {
+    std::string type;  // lower-case letters, digits and hyphens
+    std::string data;  // one JSON object, no NUL
+};
 
 class Book {
 public:
@@ -51,7 +62,11 @@ public:
     // whose check character is wrong (says which character is wanted); NUL in data is refused.
     Result<Entry> append(std::string_view job, std::string_view type, std::string_view data, UnixMs at);
 
+    // Several, all or none: one durable step. Entries of other processes may stand before them, never between.
+    Result<std::vector<Entry>> append_all(std::string_view job, const std::vector<Addition>& additions, UnixMs at);
+
     Result<std::vector<Entry>> read(std::string_view job) const;
+    Result<Head> head(std::string_view job) const;
     Result<std::vector<std::string>> jobs() const;  // oldest first
 
 private:

@@ -23,7 +23,7 @@ enum class Right { maker_portal, customer_owned, licence, own_work, unknown };
 std::string_view words(Right r);
 Result<Right> right_from(std::string_view word);  // "maker-portal", …; usage error lists the words
 
-// Where a package came from: asked at intake, never guessed.
+// Where a package came from: asked at intake, never guessed. A release keeps every slip it was brought with.
 struct ProvenanceSlip {
     std::string from;  // free text: who or where
     Right right = Right::unknown;
@@ -35,21 +35,27 @@ struct ProvenanceSlip {
 
 enum class SignatureState { good, bad, absent };  // absent: whole, origin not proven
 
+std::string_view words(SignatureState s);  // "good", "bad", "absent"
+
 // What vetting found: every finding in one pass. A verdict of halt means refused.
 struct Vetting {
     Judgement judgement;
     SignatureState signature = SignatureState::absent;
-    std::uint64_t files = 0, bytes = 0;
+    std::uint64_t files = 0, bytes = 0;  // index, signature and pieces that were found; their size
 };
 
 // A release on the shelf.
 struct Shelved {
     std::string family;
     family::Release release;
-    ProvenanceSlip slip;
+    ProvenanceSlip slip;  // the latest whose right is known, else the latest
     SignatureState signature = SignatureState::absent;
     bool index_only = false;  // files are gone; serves as-found inference only
     UnixMs added_at = 0;
+    Judgement vetted;  // what intake found and let pass (mind, can't say)
+
+    // May its pieces go to a customer's card? Not without a right, nor without files; the judgement says why not.
+    Judgement may_be_laid() const;
 };
 
 struct AddRequest {
@@ -61,7 +67,7 @@ struct AddRequest {
 struct Added {
     Vetting vetting;
     Shelved shelved;
-    bool was_there = false;  // the same bytes were on the shelf already; nothing was changed
+    bool was_there = false;  // the same bytes were on the shelf already; only the provenance slip was added
 };
 
 using Progress = std::function<void(const char* what, std::uint64_t done, std::uint64_t total)>;
@@ -79,7 +85,7 @@ public:
     Result<Added> add(const family::Family& family, const AddRequest& request, const Clock& clock,
                       const Progress& progress = {}, Vetting* refusal = nullptr);
 
-    // All releases of a family ("" = all), oldest first by intake.
+    // All releases of a family ("" = all), oldest first by intake. No order of versions: that is the family file's.
     Result<std::vector<Shelved>> list(std::string_view family = {}) const;
 
     // One by its release name; bad_input names what is there. `family` may be empty when the name is unique.
