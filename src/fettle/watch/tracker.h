@@ -1,0 +1,128 @@
+// Where is the run? A fold over what was seen (marks, texts of the box, its tally, the time) against the family's step
+// script, with durations from the forecast. Pure: the same observations and the same `now` give the same answer, so a
+// watch that was killed goes on where it stood. Never asks a clock, never guesses past what it says it rests on; any
+// sequence of marks in any order of time gives an answer.
+#pragma once
+
+#include <cstdint>
+#include <map>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "fettle/base/clock.h"
+#include "fettle/base/result.h"
+#include "fettle/base/verdict.h"
+#include "fettle/change/change.h"
+#include "fettle/cutmap/cutmap.h"
+#include "fettle/family/family.h"
+#include "fettle/forecast/forecast.h"
+
+namespace fettle::watch {
+
+// Generic events; every act id of the script is an event too ("this act begins").
+//   dark       the screen goes dark            back      it is lit again
+//   restarted  it restarted (dark not seen)    asks      it asks for a hand
+//   answered   the ask was answered            ended     the box says it is done
+bool is_event(const family::Family& family, std::string_view event);
+std::vector<std::string> events(const family::Family& family);
+
+struct Mark {
+    std::string event;
+    UnixMs at = 0;
+    std::string source = "tap";  // "tap", "link", "amps", "stand-in"
+    bool undone = false;
+};
+
+struct ShownText {  // what the box shows, word for word
+    std::string text;
+    UnixMs at = 0;
+};
+
+struct TallyReading {  // what the box counts; classes that were not read are absent
+    std::optional<int> landed, passed_over, refused, to_come;
+    UnixMs at = 0;
+};
+
+struct Observed {
+    UnixMs started = 0;
+    bool on_bench = true;
+    bool against_halt = false;
+    std::vector<Mark> marks;  // in the order they were made
+    std::vector<ShownText> shown;
+    std::vector<TallyReading> tally;
+};
+
+struct Step {  // what the run is held against; all of the same step
+    const family::Family& family;
+    const change::ChangeSheet& sheet;
+    const forecast::Forecast& forecast;
+    const cutmap::CutMap& map;
+};
+
+enum class Standing { running, ended, astray };
+std::string_view words(Standing s);
+
+struct Odds {
+    std::string act;
+    double p = 0;
+};
+
+struct HandsWindow {
+    std::string act, words, control, shows;
+    double from_s = 0, to_s = 0;  // from now; P10 and P90 of its beginning; 0 when it is due
+    bool now = false;
+    bool wake = false;  // on a bench: something must be fed, rather than pressed
+};
+
+struct Where {
+    Standing standing = Standing::running;
+    std::string act;                 // the likeliest, or the marked one; empty: can't say
+    bool by_mark = false;            // false: by elapsed time alone
+    std::vector<Odds> odds;          // likeliest first, down to 1 in 100
+    double elapsed_s = 0;            // since the start of the step
+    std::optional<double> in_act_s;  // since the mark that began it; absent when no mark did
+    int restarts_seen = 0, restarts_in_script = 0;
+    std::string awaited;      // the next sign that can be seen: "the screen goes dark"
+    double as_slow = 1;       // share of good runs in which that sign had not come by now, in [0, 1]
+    double wait_until_s = 0;  // from now: after it fewer than 1 good run in 100 is still waiting; 0 when past
+    double end_p50_s = 0, end_p90_s = 0;  // from now
+    std::vector<HandsWindow> hands;       // in order of time
+    std::string next_act, next_words;     // what comes after the act it is in
+    double next_in_p50_s = 0;             // from now
+    cutmap::Outcomes if_power_went;       // over every position that is likely enough (1 in 20)
+    std::string if_power_went_words;      // "the same card takes it up"; says so when it can't say
+    Judgement judgement;                  // slow, astray, unknown text, broken tally, hands, begun against a halt …
+    std::string sentence;                 // the one sentence above the strip
+    std::string pace;                     // "1 in 3 good runs are this slow here"
+    std::string rests_on;                 // "2 marks (tap); durations: measured 12"
+};
+
+Where track(const Step& step, const Observed& seen, UnixMs now);
+
+// "1 in 3 good runs are this slow here", "fewer than 1 in 1000 …", "every good run takes this long here".
+std::string slow_words(double share);
+
+// One box text against the family's messages: meaning, next act, how sure; an unknown one is kept word for word and
+// can't be said.
+struct TextMeaning {
+    bool known = false;
+    std::string meaning, next, sure;
+    bool refused_piece = false;
+};
+TextMeaning meaning_of(const family::Family& family, std::string_view text);
+
+// The first reading that breaks conservation: landed never falls, the classes add up to the total, what is to come
+// never rises unless the family says so. nullopt: none does.
+struct TallyBreak {
+    std::size_t reading = 0;  // 0-based
+    std::string why;
+};
+std::optional<TallyBreak> check_tally(const family::Family& family, const change::ExpectedTally& expected,
+                                      const std::vector<TallyReading>& readings);
+
+// "landed=12,passed_over=26" → reading; usage_error names the class or number that cannot be read.
+Result<TallyReading> parse_tally(std::string_view text, UnixMs at);
+
+}  // namespace fettle::watch
