@@ -1,0 +1,229 @@
+"""What case files may use in their expressions: values made at random, and answers computed here and not by the
+program under test. Every computation is written from its published source, named beside it."""
+
+import hashlib
+import json
+import os
+import random
+import re
+import shutil
+import subprocess
+import zipfile
+from pathlib import Path
+
+# --- check characters and numbers -------------------------------------------------------------------------------------
+
+
+def mod11_2(digits):
+    """ISO/IEC 7064:2003 MOD 11-2, pure system, radix 2: recursive method of its clause 7."""
+    p = 0
+    for digit in digits:
+        p = (p + int(digit)) * 2 % 11
+    return "0123456789X"[(12 - p) % 11]
+
+
+# 49 CFR 565.15 (c): values of letters (table III), weights by position (table IV), remainder 10 is X.
+VIN_VALUES = {c: int(v) for c, v in zip("ABCDEFGHJKLMNPRSTUVWXYZ", "12345678123457923456789")} | {
+    str(d): d for d in range(10)
+}
+VIN_WEIGHTS = [8, 7, 6, 5, 4, 3, 2, 10, 0, 9, 8, 7, 6, 5, 4, 3, 2]
+
+
+def vin_sum(vin):
+    return sum(VIN_VALUES[c] * w for c, w in zip(vin, VIN_WEIGHTS))
+
+
+def vin_check(vin):
+    """The character that position 9 must have."""
+    return "0123456789X"[vin_sum(vin) % 11]
+
+
+def with_vin_check(vin):
+    return vin[:8] + vin_check(vin[:8] + "0" + vin[9:]) + vin[9:]
+
+
+def version_key(text):
+    """Numeric order of dotted numbers, as the example family declares it."""
+    return tuple(int(part) for part in text.split("."))
+
+
+def sha256(data):
+    return hashlib.sha256(data if isinstance(data, bytes) else data.encode()).hexdigest()
+
+
+# --- look-alikes (common practice, no source: characters that people confuse on labels and screens) ---------------------
+
+LIKE_DIGIT = {"0": "OQD", "1": "IL", "2": "Z", "5": "S", "6": "G", "8": "B"}
+LIKE_LETTER = {letter: digit for digit, letters in LIKE_DIGIT.items() for letter in letters}
+
+
+class Case:
+    """One run of one case: its random source, its folder, and the helpers bound to both."""
+
+    def __init__(self, seed, folder, tools):
+        self.rng = random.Random(seed)
+        self.folder = Path(folder)
+        self.tools = tools
+
+    def names(self):
+        """The names that expressions see."""
+        own = {n: getattr(self, n) for n in dir(self) if not n.startswith("_") and n not in ("names", "folder", "tools")}
+        return own | {
+            "mod11_2": mod11_2, "vin_check": vin_check, "vin_sum": vin_sum, "with_vin_check": with_vin_check,
+            "version_key": version_key, "sha256": sha256, "json": json, "re": re, "Path": Path, "pointer": pointer,
+        }
+
+    # random values
+
+    def digits(self, n):
+        return "".join(self.rng.choice("0123456789") for _ in range(n))
+
+    def plate(self, role, issue=None):
+        """A plate of the example world: role, five digits, issue letter, check character over the seven digits."""
+        number = role + self.digits(5)
+        return number + (issue or self.rng.choice("ABCDEFGH")) + mod11_2(number)
+
+    def smudge(self, text, n=1, at=None):
+        """The text with n of its digits typed as look-alike letters; `at` limits the positions (default: the first
+        seven, the digits of a plate)."""
+        spots = [i for i in (at if at is not None else range(min(7, len(text)))) if text[i] in LIKE_DIGIT]
+        if len(spots) < n:
+            raise Retry(f"{text} has fewer than {n} digits with look-alikes")
+        out = list(text)
+        for i in self.rng.sample(spots, n):
+            out[i] = self.rng.choice(LIKE_DIGIT[out[i]])
+        return "".join(out)
+
+    def vin(self, avoid=""):
+        """17 characters with a right check digit; `avoid` are characters that must not occur."""
+        letters = [c for c in VIN_VALUES if c not in avoid]
+        return with_vin_check("ZZ9" + "".join(self.rng.choice(letters) for _ in range(14)))
+
+    def pick(self, *choices):
+        return self.rng.choice(choices)
+
+    def number(self, low, high):
+        return self.rng.randint(low, high)
+
+    def word(self, letters=6):
+        return "".join(self.rng.choice("abcdefghijklmnopqrstuvwxyz") for _ in range(letters))
+
+    def wrong_digit(self, text, at):
+        return text[:at] + self.rng.choice([d for d in "0123456789" if d != text[at]]) + text[at + 1:]
+
+    # files
+
+    def read(self, path):
+        return (self.folder / path).read_bytes()
+
+    def write(self, path, content):
+        target = self.folder / path
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.write_bytes(content if isinstance(content, bytes) else content.encode())
+        return path
+
+    def edit(self, path, old, new):
+        """Replaces exactly one occurrence."""
+        text = self.read(path).decode()
+        if text.count(old) != 1:
+            raise ValueError(f"{path} holds {text.count(old)} times {old!r}, not once")
+        return self.write(path, text.replace(old, new))
+
+    def source(self, path, to=None):
+        """Copies a file of the project (families/dunnock.toml …) into the case's folder."""
+        return self.write(to or Path(path).name, (self.tools.source / path).read_bytes())
+
+    def flip(self, path, at=None, crc_too=False):
+        """Changes one byte; the position, or a random one."""
+        data = bytearray(self.read(path))
+        i = self.rng.randrange(len(data)) if at is None else at
+        data[i] ^= self.rng.randint(1, 255)
+        self.write(path, bytes(data))
+        return i
+
+    def cut(self, path, to):
+        """Keeps the first `to` bytes (a fraction below 1 is a part of the length)."""
+        data = self.read(path)
+        self.write(path, data[: int(len(data) * to) if to < 1 else to])
+
+    def zip(self, folder, path):
+        """An archive of the folder's content, its own names at the top."""
+        base = self.folder / folder
+        with zipfile.ZipFile(self.folder / path, "w", zipfile.ZIP_DEFLATED) as z:
+            for file in sorted(base.rglob("*")):
+                if file.is_file():
+                    z.write(file, file.relative_to(base))
+        return path
+
+    def files(self, path):
+        base = self.folder / path
+        return sorted(str(f.relative_to(base)) for f in base.rglob("*") if f.is_file())
+
+    def size(self, path):
+        return (self.folder / path).stat().st_size
+
+    def remove(self, path):
+        target = self.folder / path
+        shutil.rmtree(target) if target.is_dir() else target.unlink()
+
+    def move(self, path, to):
+        target = self.folder / to
+        target.parent.mkdir(parents=True, exist_ok=True)
+        (self.folder / path).rename(target)
+
+    # packages
+
+    def package(self, to, release="27.3.118", **options):
+        """A whole signed package made by the stand-in's maker (made once, then copied)."""
+        made = self.tools.package(release=release, **options)
+        shutil.copytree(made, self.folder / to)
+        return to
+
+    def piece_file(self, package, role=None):
+        """Path of one piece's file in a package, at random."""
+        index = json.loads(self.read(f"{package}/release.json"))
+        return f"{package}/" + self.rng.choice([p["file"] for p in index["pieces"] if role in (None, p["box"])])
+
+
+class Retry(Exception):
+    """A random value that does not suit the case: draw again."""
+
+
+class Tools:
+    """The programs under test and the cache of packages, shared by all cases of a run."""
+
+    def __init__(self, source, programs, cache):
+        self.source = Path(source)
+        self.programs = programs  # name → path
+        self.cache = Path(cache)
+
+    def package(self, **options):
+        maker = self.programs["fettle-maker"]
+        stat = os.stat(maker)
+        family = (self.source / "families/dunnock.toml").read_bytes()
+        key = sha256(repr((sorted(options.items()), stat.st_size, stat.st_mtime_ns, sha256(family))))[:24]
+        folder = self.cache / key
+        if not folder.exists():
+            self.cache.mkdir(parents=True, exist_ok=True)
+            new = self.cache / f"{key}.{os.getpid()}.{random.randrange(1 << 30)}"
+            args = [f"--{name.replace('_', '-')}={value}" for name, value in options.items()]
+            done = subprocess.run([maker, f"--folder={new}", *args], capture_output=True, text=True, timeout=60)
+            if done.returncode:
+                raise RuntimeError(f"fettle-maker failed: {done.stderr.strip()}")
+            try:
+                new.rename(folder)
+            except OSError:  # another case was quicker
+                shutil.rmtree(new)
+        return folder
+
+
+def pointer(document, path):
+    """RFC 6901; raises KeyError when nothing is there."""
+    at = document
+    for raw in path.split("/")[1:]:
+        name = raw.replace("~1", "/").replace("~0", "~")
+        try:
+            at = at[int(name)] if isinstance(at, list) else at[name]
+        except (IndexError, ValueError, TypeError, KeyError):
+            raise KeyError(path) from None
+    return at

@@ -1,0 +1,59 @@
+#!/usr/bin/python3
+"""Heavy third-party headers stay in few .cc files, so that the program builds in minutes; none of our own headers may
+include one. The lists say where each may stand; a file listed that no longer needs its header is a finding too, so
+the lists only shrink."""
+
+import fnmatch
+import re
+
+from tree import ROOT, end, files, includes, is_test, shown
+
+# pattern of the header → (globs of the .cc files that may include it, seconds it costs a file with g++ 12 at -O2)
+HEAVY = {
+    r"boost/asio.*": (["src/fettle/link/*.cc", "src/fettle/standin/*serve*.cc"], 20),
+    r"boost/beast.*": ([], 16),
+    r"toml\+\+/.*": (["src/fettle/family/*.cc"], 5),
+    r"CLI/.*": (["apps/fettle/cli*.cc"], 10),
+    r"soci/.*": (["src/fettle/records/*.cc"], 2),
+    r"archive(_entry)?\.h": (["src/fettle/shelf/*.cc"], 0),
+    r"nlohmann/.*": ([], 5),
+    r"spdlog/.*": ([], 8),
+    r"regex": ([], 3),
+}
+TESTS_ONLY = re.compile(r"(gtest|gmock|rapidcheck)(/.*|\.h)")
+# Light declarations that headers may have.
+LIGHT = {"boost/json/fwd.hpp", "boost/json/object.hpp", "boost/json/value.hpp", "soci/soci-platform.h"}
+MOST_ASIO_FILES = 8
+
+
+def main():
+    findings, seen, asio = [], 0, set()
+    for path in files(".cc", ".h", below="src") + files(".cc", ".h", below="apps") + files(".cc", ".h", below="tests"):
+        seen += 1
+        name, header = shown(path), path.suffix == ".h"
+        for line, included in includes(path):
+            if included in LIGHT:
+                continue
+            if TESTS_ONLY.fullmatch(included) and not is_test(path):
+                findings.append(f"{name}:{line}: {included} belongs into tests only")
+            if included.startswith("boost/json") and name != "src/fettle/base/json.h":
+                findings.append(f"{name}:{line}: JSON comes by fettle/base/json.h, in .cc files")
+            if included == "fettle/base/json.h" and header and not is_test(path):
+                findings.append(f"{name}:{line}: base/json.h is for .cc files; headers name types by boost/json/fwd.hpp")
+            for pattern, (globs, seconds) in HEAVY.items():
+                if not re.fullmatch(pattern, included):
+                    continue
+                if header and not is_test(path):
+                    findings.append(f"{name}:{line}: {included} in a header costs every includer {seconds} s")
+                elif not any(fnmatch.fnmatch(name, g) for g in globs):
+                    findings.append(f"{name}:{line}: {included} may stand only in {', '.join(globs) or 'no file'}")
+                if included.startswith("boost/asio") and not is_test(path):
+                    asio.add(name)
+    if len(asio) > MOST_ASIO_FILES:
+        findings.append(f"{len(asio)} files include Asio, at most {MOST_ASIO_FILES} may: {', '.join(sorted(asio))}")
+    if not (ROOT / "src/fettle/base/json.h").exists():
+        findings.append("src/fettle/base/json.h is gone: the rule about JSON looks at nothing")
+    end(findings, seen, "source files")
+
+
+main()

@@ -1,0 +1,60 @@
+#!/usr/bin/python3
+"""A room includes only rooms that its CMake link list names; no room links one below itself, so there is no cycle; and
+the rooms of the pure core touch no file, clock, thread or socket."""
+
+import re
+
+from tree import ROOT, end, files, includes, is_test, shown
+
+PURE = {"identity", "change", "forecast", "cutmap", "route", "ready", "watch", "prove"}
+EFFECTS = re.compile(
+    r"^(fstream|filesystem|iostream|cstdio|stdio\.h|thread|mutex|future|ctime|time\.h|unistd\.h|fcntl\.h|sys/.*|netinet/.*"
+    r"|boost/asio.*|soci/.*|sqlite3\.h|fettle/base/files\.h)$")
+
+
+def link_lists():
+    """room → (rooms its code may include, rooms its tests may include as well), in the order of the build."""
+    top = (ROOT / "CMakeLists.txt").read_text()
+    order = re.search(r"foreach\(room ([^)]*)\)", top)[1].split()
+    rooms = {}
+    for room in order:
+        text = (ROOT / "src/fettle" / room / "CMakeLists.txt").read_text()
+        words = re.search(r"fettle_room\(([^)]*)\)", text)[1].split()
+        assert words[0] == room, f"{room}/CMakeLists.txt declares {words[0]}"
+        part, lists = "rooms", {"rooms": [], "LIBRARIES": [], "TEST_ROOMS": []}
+        for word in words[1:]:
+            if word in lists:
+                part = word
+            else:
+                lists[part].append(word)
+        rooms[room] = (lists["rooms"], lists["TEST_ROOMS"])
+    return rooms
+
+
+def main():
+    rooms, findings, seen = link_lists(), [], 0
+    order = list(rooms)
+    for room, (links, _) in rooms.items():
+        for other in links:
+            if other not in rooms:
+                findings.append(f"src/fettle/{room}/CMakeLists.txt: {other} is no room")
+            elif order.index(other) >= order.index(room):
+                findings.append(f"src/fettle/{room}/CMakeLists.txt: links {other}, which stands below it")
+    for path in files(".cc", ".h", below="src/fettle"):
+        seen += 1
+        room = path.relative_to(ROOT / "src/fettle").parts[0]
+        if room not in rooms:
+            findings.append(f"{shown(path)}: the folder {room} is no room of CMakeLists.txt")
+            continue
+        links, test_links = rooms[room]
+        allowed = {room, *links, *(test_links if is_test(path) else ())}
+        for line, name in includes(path):
+            parts = name.split("/")
+            if parts[0] == "fettle" and parts[1] not in allowed:
+                findings.append(f"{shown(path)}:{line}: includes {name}, but {room} does not link {parts[1]}")
+            if room in PURE and not is_test(path) and EFFECTS.match(name):
+                findings.append(f"{shown(path)}:{line}: includes {name}, but {room} computes on values only")
+    end(findings, seen, "source files")
+
+
+main()
