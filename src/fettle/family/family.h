@@ -65,8 +65,9 @@ struct PairRule {      // "display.line == main.line"
 // --- releases ---------------------------------------------------------------------------------------------------
 
 struct VersionOrder {
-    std::string rule;               // "numeric", "semver", "debian" or "list"
-    std::vector<std::string> list;  // oldest first, for "list"
+    std::string rule;                 // "numeric", "semver", "debian" or "list"; empty: not known
+    std::vector<std::string> list;    // oldest first, for "list"
+    std::vector<std::string> fields;  // names of the dotted numbers, for pair rules: "line", "step", "build"
 };
 
 // What is known of a release without having its package.
@@ -296,6 +297,10 @@ Result<Family> load_family(const std::filesystem::path& file);
 // <0, 0, >0. Numeric: dotted numbers of any length; SemVer 2.0.0; Debian Policy 5.6.12; or the list's order. Nullopt if
 // a version is not of the rule's form (or not on the list): its order is not known.
 std::optional<int> compare_versions(const VersionOrder& order, std::string_view a, std::string_view b);
+
+// One named field of a version ("line" of 27.3.118 is "27"), for pair rules. Nullopt if the rule names no such field or
+// the version is not of its form.
+std::optional<std::string> version_field(const VersionOrder& order, std::string_view version, std::string_view field);
 
 // --- trust ----------------------------------------------------------------------------------------------------------
 

@@ -1,0 +1,87 @@
+// Sections supply, tally, message, link, fault, hold, try: what people and instruments see.
+#include "fettle/family/load_parts.h"
+
+namespace fettle::family {
+
+void read_supply(Section& top, Family& f) {
+    top.table("supply", Need::may, [&](Section& s) {
+        Supply v;
+        if (const auto x = s.number("lowest_V", Need::must, {0, 1000, false})) v.lowest_V = *x;
+        if (const auto x = s.number("nominal_V", Need::may, {0, 1000, false})) v.nominal_V = *x;
+        v.vehicle_off_after_s = s.number("vehicle_off_after_s", Need::may, {0, 1e6, false});
+        v.support_V = s.number("support_V", Need::may, {0, 1000, false});
+        if (const auto x = s.number("reserve_s", Need::may, {0, 1e6})) v.reserve_s = *x;
+        v.source = s.source("source", Need::must);
+        if (v.support_V && *v.support_V < v.lowest_V)
+            s.log().mistake(s.at("support_V"), "is below lowest_V", "exchange the two, or correct one");
+        f.supply = std::move(v);
+    });
+}
+
+void read_screen(Section& top, Family& f) {
+    top.table("tally", Need::may, [&](Section& s) {
+        Tally t;
+        t.landed = s.text("landed", Need::may);
+        t.passed_over = s.text("passed_over", Need::may);
+        t.refused = s.text("refused", Need::may);
+        t.to_come = s.text("to_come", Need::may);
+        t.total_may_grow_after_restart = s.truth("total_may_grow_after_restart");
+        t.to_come_may_rise = s.truth("to_come_may_rise");
+        f.tally = std::move(t);
+    });
+    top.tables("message", Need::may, [&](Section& s) {
+        Message m;
+        m.text = s.text("text", Need::must);
+        m.meaning = s.text("meaning", Need::must);
+        m.next = s.text("next", Need::must);
+        m.sure = s.source("sure", Need::must);
+        m.refused_piece = s.truth("refused_piece");
+        f.messages.push_back(std::move(m));
+    });
+    top.tables("hold", Need::may, [&](Section& s) {
+        Hold h;
+        h.id = s.text("id", Need::must);
+        h.words = s.text("words", Need::must);
+        h.on_bench = s.truth("on_bench", h.on_bench);
+        h.in_vehicle = s.truth("in_vehicle", h.in_vehicle);
+        f.holds.push_back(std::move(h));
+    });
+    top.tables("try", Need::may, [&](Section& s) {
+        Trial t;
+        t.words = s.text("words", Need::must);
+        t.when_complaint_has = s.text("when_complaint_has", Need::may);
+        t.when_piece_moved = s.text("when_piece_moved", Need::may);
+        f.trials.push_back(std::move(t));
+    });
+}
+
+void read_link(Section& top, Family& f) {
+    top.tables("link", Need::may, [&](Section& s) {
+        LinkBox b;
+        b.role = s.text("role", Need::must);
+        const auto word16 = [&](std::string_view key, Need need, std::int64_t low) {
+            return static_cast<std::uint16_t>(s.integer(key, need, low, 0xFFFF).value_or(0));
+        };
+        b.address = word16("address", Need::must, 1);
+        b.did_plate = word16("did_plate", Need::may, 1);
+        b.did_serial = word16("did_serial", Need::may, 1);
+        b.did_release = word16("did_release", Need::may, 1);
+        b.did_market = word16("did_market", Need::may, 1);
+        b.did_pieces = word16("did_pieces", Need::may, 1);
+        b.pieces_layout = s.word("pieces_layout", b.did_pieces ? Need::must : Need::may, {"lines"});
+        f.link.push_back(std::move(b));
+    });
+    top.tables("fault", Need::may, [&](Section& s) {
+        FaultNote n;
+        n.code = s.text("code", Need::must);
+        n.words = s.text("words", Need::must);
+        n.explained_by = s.word("explained_by", Need::must, {"skipped ask", "partner not on the bench", "low supply"});
+        if (n.explained_by == "skipped ask")
+            n.ask = s.text("ask", Need::must);
+        else
+            s.not_here("ask", "only explained_by = \"skipped ask\" has it");
+        f.faults.push_back(std::move(n));
+    });
+}
+
+}  // namespace fettle::family
