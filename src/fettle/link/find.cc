@@ -1,0 +1,77 @@
+// Who is there: one UDP vehicle identification request, and the answers that come back in time.
+#include <array>
+#include <boost/asio/buffer.hpp>
+#include <boost/asio/ip/udp.hpp>
+
+#include "fettle/link/client.h"
+#include "fettle/link/wait.h"
+
+namespace fettle::link {
+
+namespace asio = boost::asio;
+using asio::ip::udp;
+
+std::optional<asio::ip::address> numeric_address(const std::string& host) {
+    if (host == "localhost") return asio::ip::make_address("127.0.0.1");
+    boost::system::error_code error;
+    const auto address = asio::ip::make_address(host, error);
+    if (error) return std::nullopt;
+    return address;
+}
+
+namespace {
+
+constexpr std::int64_t after_first_ms = 50;  // one address, one entity as a rule: a second answer would come at once
+constexpr std::size_t most_answers = 256;
+
+bool one_host(const asio::ip::address& a) {
+    if (a.is_multicast()) return false;
+    return a.is_v6() || (a.to_v4().to_uint() & 0xFF) != 0xFF;
+}
+
+}  // namespace
+
+Result<std::vector<Found>> find(const Endpoint& at, const Timing& timing, const Cancel& cancel) {
+    const auto address = numeric_address(at.host);
+    if (!address)
+        return usage_error("bad-address", at.host, "it is not a numeric address",
+                           "give the address as numbers, e.g. 127.0.0.1");
+    asio::io_context context;
+    udp::socket socket(context);
+    const udp::endpoint to(*address, at.port);
+    const Bytes request = doip::encode(doip::IdentRequest{});
+    boost::system::error_code error;
+    socket.open(to.protocol(), error);
+    if (!error && !one_host(*address) && address->is_v4()) socket.set_option(udp::socket::broadcast(true), error);
+    if (!error) socket.send_to(asio::buffer(request), to, 0, error);
+    if (error)
+        return outside_error("link-not-reachable", text_of(at), "the request could not be sent: " + error.message(),
+                             "check cable, address and that the network interface is up");
+
+    std::vector<Found> found;
+    SteadyTime until = in_ms(timing.control_ms);
+    std::array<Byte, 2048> buffer{};
+    while (found.size() < most_answers) {
+        udp::endpoint from;
+        std::size_t n = 0;
+        bool done = false;
+        socket.async_receive_from(asio::buffer(buffer), from, [&](const boost::system::error_code& e, std::size_t got) {
+            error = e;
+            n = got;
+            done = true;
+        });
+        const Waited w = wait_for(context, done, until, cancel, [&] { socket.cancel(); });
+        if (w == Waited::cancelled)
+            return outside_error("link-cancelled", text_of(at), "it was broken off", "ask again");
+        if (w == Waited::late || error) break;  // an error here is the host saying that nobody listens on that port
+        const auto m = doip::decode(ByteView(buffer).first(n));
+        if (!m) continue;  // not an answer
+        if (const auto* a = std::get_if<doip::Announcement>(&m->body)) {
+            found.push_back({*a, {from.address().to_string(), from.port()}});
+            if (one_host(*address)) until = std::min(until, in_ms(after_first_ms));
+        }
+    }
+    return found;
+}
+
+}  // namespace fettle::link

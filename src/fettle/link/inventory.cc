@@ -1,0 +1,176 @@
+#include "fettle/link/inventory.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <set>
+
+#include "fettle/base/text.h"
+
+namespace fettle::link {
+
+std::string_view words(Known k) {
+    switch (k) {
+        case Known::read: return "read";
+        case Known::refused: return "the box says no";
+        case Known::no_answer: return "no answer";
+        case Known::unreadable: return "not readable";
+        case Known::not_in_file: return "no identifier in the family file";
+    }
+    return "";
+}
+std::string_view code(Known k) {
+    switch (k) {
+        case Known::read: return "read";
+        case Known::refused: return "refused";
+        case Known::no_answer: return "no-answer";
+        case Known::unreadable: return "unreadable";
+        case Known::not_in_file: return "not-in-file";
+    }
+    return "";
+}
+
+namespace {
+
+Known known_of(Said s) {
+    switch (s) {
+        case Said::value: return Known::read;
+        case Said::refused: return Known::refused;
+        case Said::no_answer: return Known::no_answer;
+        case Said::nonsense: return Known::unreadable;
+    }
+    return Known::unreadable;
+}
+
+// A record as text: padding at its end goes, anything that is not printable ASCII makes it unreadable.
+Fact text_fact(const Reply& r) {
+    if (r.said != Said::value) return {known_of(r.said), {}, r.why};
+    std::string text = as_text(r.data);
+    while (!text.empty() && (text.back() == '\0' || text.back() == ' ')) text.pop_back();
+    if (text.empty()) return {Known::unreadable, {}, "the record is empty"};
+    const bool ascii = std::all_of(text.begin(), text.end(), [](unsigned char c) { return c >= 0x20 && c < 0x7F; });
+    if (!ascii)
+        return {Known::unreadable,
+                {},
+                fmt::format("the record {} is no text",
+                            hex(ByteView(r.data).first(std::min<std::size_t>(r.data.size(), 32))))};
+    return {Known::read, std::move(text), {}};
+}
+
+Fact read_text(Connection& c, std::uint16_t box, std::uint16_t did) {
+    if (did == 0) return {Known::not_in_file, {}, "the family file gives no identifier for it"};
+    return text_fact(c.read(box, did));
+}
+
+void read_pieces(Connection& c, const family::LinkBox& record, BoxInventory& out) {
+    Fact& fact = out.pieces_fact;
+    if (record.did_pieces == 0) {
+        fact = {Known::not_in_file, {}, "the family file gives no identifier for it"};
+        return;
+    }
+    if (record.pieces_layout != "lines") {
+        fact = {Known::unreadable,
+                {},
+                fmt::format("record layout '{}' is not built in; \"lines\" is", record.pieces_layout)};
+        return;
+    }
+    const Reply r = c.read(record.address, record.did_pieces);
+    fact = {known_of(r.said), {}, r.why};
+    if (r.said != Said::value) return;
+    auto pieces = parse_lines_record(r.data);
+    if (!pieces) {
+        fact = {Known::unreadable, {}, pieces.error().place + ": " + pieces.error().problem};
+        return;
+    }
+    fact.value = as_text(r.data);
+    out.pieces = std::move(*pieces);
+}
+
+}  // namespace
+
+bool BoxInventory::silent() const {
+    const auto answered = [](const Fact& f) {
+        return f.known == Known::read || f.known == Known::refused || f.known == Known::unreadable;
+    };
+    return !answered(plate) && !answered(serial) && !answered(release) && !answered(market) && !answered(pieces_fact);
+}
+
+const BoxInventory* Inventory::box(std::string_view role) const {
+    const auto b = std::find_if(boxes.begin(), boxes.end(), [&](const BoxInventory& x) { return x.role == role; });
+    return b == boxes.end() ? nullptr : &*b;
+}
+
+Inventory read_inventory(Connection& c, const family::Family& family, std::string_view only_role) {
+    Inventory out;
+    for (const auto& record : family.link) {
+        if (!only_role.empty() && record.role != only_role) continue;
+        BoxInventory b;
+        b.role = record.role;
+        b.address = record.address;
+        b.plate = read_text(c, record.address, record.did_plate);
+        b.serial = read_text(c, record.address, record.did_serial);
+        b.release = read_text(c, record.address, record.did_release);
+        b.market = read_text(c, record.address, record.did_market);
+        read_pieces(c, record, b);
+        out.boxes.push_back(std::move(b));
+    }
+    return out;
+}
+
+std::vector<BoxFaults> read_faults(Connection& c, const family::Family& family, std::string_view only_role,
+                                   std::uint8_t status_mask) {
+    std::vector<BoxFaults> out;
+    for (const auto& record : family.link) {
+        if (!only_role.empty() && record.role != only_role) continue;
+        const auto codes = c.read_codes(record.address, status_mask);
+        BoxFaults b;
+        b.role = record.role;
+        b.address = record.address;
+        b.known = known_of(codes.reply.said);
+        b.why = codes.reply.why;
+        if (b.known == Known::read) {
+            b.availability = codes.list.availability;
+            b.raw = codes.reply.data;
+            for (const auto& d : codes.list.codes)
+                b.faults.push_back({record.role, uds::code_text(d.number), d.status});
+        }
+        out.push_back(std::move(b));
+    }
+    return out;
+}
+
+Result<std::vector<ReadPiece>> parse_lines_record(ByteView record) {
+    const auto wrong = [](std::size_t line, std::string problem) {
+        return bad_input("record-not-understood", fmt::format("line {} of the piece record", line), std::move(problem),
+                         "check did_pieces and pieces_layout in the family file against what the box sends");
+    };
+    std::string text = as_text(record);
+    while (!text.empty() && text.back() == '\0') text.pop_back();
+    std::vector<ReadPiece> out;
+    std::set<std::string> names;
+    if (text.empty()) return out;
+    if (text.back() == '\n') text.pop_back();
+    std::size_t line = 0;
+    for (const auto& one : split(text, '\n')) {
+        ++line;
+        const auto blank = one.find(' ');
+        const bool shape = blank != std::string::npos && blank > 0 && blank + 1 < one.size() &&
+                           one.find(' ', blank + 1) == std::string::npos;
+        const bool ascii =
+            std::all_of(one.begin(), one.end(), [](unsigned char ch) { return ch >= 0x20 && ch < 0x7F; });
+        if (!shape || !ascii)
+            return wrong(line, fmt::format("'{}' is not a name, one blank and a version", printable(one)));
+        ReadPiece p{one.substr(0, blank), one.substr(blank + 1)};
+        if (!names.insert(p.name).second) return wrong(line, fmt::format("piece '{}' stands there twice", p.name));
+        out.push_back(std::move(p));
+    }
+    return out;
+}
+
+std::string lines_record(const std::vector<ReadPiece>& pieces) {
+    std::string out;
+    for (const auto& p : pieces) out += p.name + " " + p.version + "\n";
+    return out;
+}
+
+}  // namespace fettle::link

@@ -1,0 +1,131 @@
+#include "fettle/link/uds.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <stdexcept>
+
+namespace fettle::link::uds {
+
+namespace {
+
+constexpr std::size_t longest_request = 4093;  // service byte and 2,046 identifiers, within what ISO-TP carries
+
+// The allow-list itself: nothing else in the program decides what may be sent.
+bool only_reads(ByteView b) {
+    if (b.empty()) return false;
+    switch (b[0]) {
+        case 0x10: return b.size() == 2 && (b[1] == 0x01 || b[1] == 0x03);
+        case 0x19: return b.size() == 3 && b[1] == 0x02;
+        case 0x22: return b.size() >= 3 && b.size() % 2 == 1 && b.size() <= longest_request;
+        case 0x3E: return b.size() == 2 && (b[1] == 0x00 || b[1] == 0x80);
+        default: return false;
+    }
+}
+
+auto not_the_answer(std::string problem) {
+    return bad_input("answer-not-understood", "answer", std::move(problem),
+                     "read again; if it stays so, keep the raw bytes and do not use the value");
+}
+
+}  // namespace
+
+ReadRequest ReadRequest::default_session() {
+    return ReadRequest({0x10, 0x01});
+}
+ReadRequest ReadRequest::extended_session() {
+    return ReadRequest({0x10, 0x03});
+}
+ReadRequest ReadRequest::tester_present(bool quiet) {
+    return ReadRequest({0x3E, quiet ? Byte{0x80} : Byte{0x00}});
+}
+ReadRequest ReadRequest::codes(std::uint8_t status_mask) {
+    return ReadRequest({0x19, 0x02, status_mask});
+}
+ReadRequest ReadRequest::identifier(std::uint16_t did) {
+    return identifiers(std::span(&did, 1));
+}
+ReadRequest ReadRequest::identifiers(std::span<const std::uint16_t> dids) {
+    Bytes b{0x22};
+    for (const auto did : dids) append_be16(b, did);
+    if (!only_reads(b)) throw std::invalid_argument("a read request names between 1 and 2,046 identifiers");
+    return ReadRequest(std::move(b));
+}
+
+Result<ReadRequest> ReadRequest::from_bytes(ByteView bytes) {
+    if (!only_reads(bytes))
+        return bad_input(
+            "request-not-allowed", "request",
+            bytes.empty() ? "it is empty" : fmt::format("{} is not on the list of what the link may ask", hex(bytes)),
+            "the link reads identifiers (22), stored codes (19 02) and keeps sessions 10 01, 10 03, 3E; "
+            "anything else is left to the maker's own tools");
+    return ReadRequest(Bytes(bytes.begin(), bytes.end()));
+}
+
+ClearRequest::ClearRequest(std::uint32_t group) {
+    if (group > 0xFFFFFF) throw std::invalid_argument("a group of codes has 24 bits");
+    bytes_ = {0x14, static_cast<Byte>(group >> 16), static_cast<Byte>(group >> 8), static_cast<Byte>(group)};
+}
+Result<ClearRequest> ClearRequest::from_bytes(ByteView b) {
+    if (b.size() != 4 || b[0] != 0x14)
+        return bad_input("request-not-allowed", "request", fmt::format("{} is no request to clear codes", hex(b)),
+                         "14 and three bytes of the group are expected");
+    return ClearRequest(static_cast<std::uint32_t>(b[1]) << 16 | static_cast<std::uint32_t>(b[2]) << 8 | b[3]);
+}
+std::uint32_t ClearRequest::group() const {
+    return static_cast<std::uint32_t>(bytes_[1]) << 16 | static_cast<std::uint32_t>(bytes_[2]) << 8 | bytes_[3];
+}
+
+Seen look_at(const ReadRequest& request, ByteView answer) {
+    const Bytes& asked = request.bytes();
+    if (answer.size() == 3 && answer[0] == 0x7F && answer[1] == asked[0]) {
+        if (answer[2] == pending_nrc) return {Kind::pending, answer[2]};
+        if (answer[2] == 0x00) return {};  // never sent in a negative answer
+        return {Kind::negative, answer[2]};
+    }
+    if (answer.empty() || answer[0] != asked[0] + 0x40) return {};
+    switch (asked[0]) {
+        case 0x22: {
+            // Identifiers that the box does not know are left out, so the first echoed one is any that was asked.
+            if (answer.size() < 3) return {};
+            const std::uint16_t echoed = load_be16(answer, 1);
+            for (std::size_t i = 1; i + 1 < asked.size(); i += 2)
+                if (load_be16(asked, i) == echoed) return {Kind::positive, 0};
+            return {};
+        }
+        case 0x10:
+        case 0x19: return answer.size() >= 2 && answer[1] == asked[1] ? Seen{Kind::positive, 0} : Seen{};
+        default:  // 3E: sub-function without the bit that suppresses the answer
+            return answer.size() == 2 && answer[1] == (asked[1] & 0x7F) ? Seen{Kind::positive, 0} : Seen{};
+    }
+}
+
+Result<Bytes> identifier_data(std::uint16_t did, ByteView answer) {
+    if (answer.size() < 3 || answer[0] != 0x62)
+        return not_the_answer(fmt::format("{} is no answer to a read of an identifier", hex(answer)));
+    if (load_be16(answer, 1) != did)
+        return not_the_answer(fmt::format("identifier {:04X} was asked, {:04X} came back", did, load_be16(answer, 1)));
+    return Bytes(answer.begin() + 3, answer.end());
+}
+
+Result<std::vector<Bytes>> identifiers_data(std::span<const Wanted> wanted, ByteView answer) {
+    Cursor in(answer);
+    if (in.u8() != 0x62) return not_the_answer("it is no answer to a read of identifiers");
+    std::vector<Bytes> out;
+    for (const auto& w : wanted) {
+        const auto did = in.be16();
+        if (did != w.did) return not_the_answer(fmt::format("identifier {:04X} is not where it was expected", w.did));
+        const auto data = in.take(w.bytes);
+        if (!data) return not_the_answer(fmt::format("identifier {:04X} has fewer than {} bytes", w.did, w.bytes));
+        out.emplace_back(data->begin(), data->end());
+    }
+    if (in.left() > 0) return not_the_answer(fmt::format("{} bytes are left over", in.left()));
+    return out;
+}
+
+std::optional<SessionTiming> session_timing(ByteView answer) {
+    if (answer.size() != 6 || answer[0] != 0x50) return std::nullopt;
+    return SessionTiming{load_be16(answer, 2), std::uint32_t{load_be16(answer, 4)} * 10};
+}
+
+}  // namespace fettle::link::uds
