@@ -46,13 +46,39 @@ struct InstalledList {
     const Installed* find(std::string_view box, std::string_view name) const;
 };
 
+enum class Truth { yes, no, unknown };
+
+// Does the piece apply to this box? Unknown when the piece is for some issue letters only and the box's is not known.
+Truth applies(const family::Piece& piece, const SetState& set);
+
 // The list that a box at this release would have, for a set whose issue letters are given: pieces that do not apply are
 // left out. Cannot exclude that single pieces were changed otherwise; whatever rests on it says "inferred".
 InstalledList infer(const family::Release& shown, const SetState& set);
 
-// Fit, three-valued per condition: market, installs_from, counter, family, boxes present, issue letters. All false
-// conditions are halts with found and wanted; unknown ones are can't say; none: one reason "fits".
+// One condition that a release sets. `rule` is the rule it belongs to ("market", "way", "counter", "family", "boxes",
+// "issue"): route drops whole rules to say what stands against a way. "way" is installs_from and stepping stones.
+struct Condition {
+    std::string rule;
+    std::string code;   // reason code when it does not hold, e.g. "market"
+    std::string field;  // e.g. "market", "main.counter"
+    std::string found, wanted;
+    Truth holds = Truth::yes;
+    std::string text;      // the sentence shown when it does not hold or is unknown
+    std::string rests_on;  // "package index", "family file"
+};
+
+// Every condition of the release against the set as it stands, held or not, in a fixed order of rules.
+std::vector<Condition> conditions(const family::Family& family, const family::Release& release, const SetState& set);
+
+// The same as a judgement: each false condition a halt with found and wanted, each unknown one a can't say; none of
+// either: one reason "fits". There is no way to force: nothing here takes an override.
 Judgement fit(const family::Family& family, const family::Release& release, const SetState& set);
+
+// The counter that a release leaves in a box: the index's own figure, else the family file's. Nullopt: nobody says.
+std::optional<std::int64_t> counter_of(const family::Family& family, const family::Release& release);
+std::optional<std::int64_t> counter_of(const family::Family& family, std::string_view release);
+// The index or the family file says that there is no way back from this release.
+bool is_one_way_door(const family::Family& family, const family::Release& release);
 
 enum class Action { add, replace, keep, does_not_apply, refuse };
 std::string_view words(Action a);
@@ -83,17 +109,34 @@ struct ChangeSheet {
     ExpectedTally tally;
     std::uint64_t bytes = 0;  // to be written
     Origin rests_on = Origin::inferred;
-    Judgement judgement;  // silent downgrades, unreadable versions, twice-named or unknown pieces, nothing to do
-    bool nothing_to_do() const;
+    Judgement judgement;         // silent downgrades, unreadable versions, twice-named or unknown pieces, nothing to do
+    bool nothing_to_do() const;  // no piece is to be written or refused
+    int count(Action a) const;
 };
 
-// `as_found` may be empty (nothing known): every applying piece is then "replace" and the tally a range.
+// `as_found` may be empty (nothing known): every applying piece is then "replace" and the tally a range. Pieces that
+// do not apply are not part of the total; pieces that only the as-found list has are not either. `others`: further
+// releases that could have left single pieces behind (the shelf's); the more is known, the narrower an inferred range:
+// a piece that has one and the same version in all of them is kept for certain. With no others nothing is excluded.
 ChangeSheet change_sheet(const family::Family& family, const family::Release& release, const InstalledList& as_found,
-                         const SetState& set);
+                         const SetState& set, const std::vector<family::Release>& others = {});
 
-// The list after the sheet's step has landed wholly, and the set after it.
+// One tally as a person or the link read it off the box; counts that were not seen are nullopt.
+struct TallyReading {
+    std::optional<int> landed, passed_over, refused, to_come, total;
+    bool after_restart = false;  // the box restarted since the reading before
+};
+// Conservation: the classes sum to the total, landed, passed over and refused never fall, to come never rises unless
+// the family says so, the total stays (or may grow after a restart). The first reading that breaks this is named in
+// `where` ("reading 3"); a broken rule is a can't say, never a halt: a person may have misread.
+Judgement conservation(const family::Family& family, const ExpectedTally& expected,
+                       const std::vector<TallyReading>& readings);
+
+// The list after the sheet's step has landed wholly (refused pieces stay as they were), and the set after it: every
+// box that the release has pieces for shows the release and has its counter; a counter never falls. Without a figure
+// from index or family file the counter becomes unknown.
 InstalledList after(const ChangeSheet& sheet, const family::Release& release, const InstalledList& as_found);
-SetState set_after(const SetState& set, const family::Release& release);
+SetState set_after(const family::Family& family, const SetState& set, const family::Release& release);
 
 // A typed or saved list: one line a piece, "box name version [sha256]", '#' comments; names without blanks. bad_input
 // names the line. Twice-named pieces are an error with both lines.

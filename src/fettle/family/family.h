@@ -259,7 +259,8 @@ struct Family {
     std::vector<Hold> holds;
     std::vector<Trial> trials;
     std::vector<std::string> primer;
-    double settle_s = 0;  // after `end`, before safe to remove
+    bool refuses_older = false;  // the box refuses a piece that is older than the installed one
+    double settle_s = 0;         // after `end`, before safe to remove
     std::string digest;   // SHA-256 of the file's bytes, hex; pinned by a job's journal
 
     const Box* box(std::string_view role) const;  // nullptr if there is none

@@ -1,0 +1,297 @@
+// Fit: every condition that a release sets, held against the set as it stands. Three-valued, because a missing fact
+// must hold up exactly the decisions that need it and no other.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <set>
+
+#include "fettle/base/text.h"
+#include "fettle/change/change.h"
+
+namespace fettle::change {
+namespace {
+
+std::string or_unknown(const std::string& s) {
+    return s.empty() ? "not known" : s;
+}
+
+std::string count_text(const std::optional<std::int64_t>& n) {
+    return n ? std::to_string(*n) : "not known";
+}
+
+// Roles of the boxes that the release has pieces for, in the family's order, then any that the family does not know.
+std::vector<std::string> roles_of(const family::Family& family, const family::Release& release) {
+    std::set<std::string> named;
+    for (const auto& p : release.pieces) named.insert(p.box);
+    std::vector<std::string> roles;
+    for (const auto& b : family.boxes) {
+        if (named.erase(b.role) != 0) roles.push_back(b.role);
+    }
+    roles.insert(roles.end(), named.begin(), named.end());
+    return roles;
+}
+
+void check_family(const family::Family& family, const family::Release& r, std::vector<Condition>& out) {
+    const bool same = r.family.empty() || r.family == family.id;
+    out.push_back({"family", "family", "family", family.id, or_unknown(r.family), same ? Truth::yes : Truth::no,
+                   fmt::format("{} is a release for {}, this set is a {}", r.release, r.family, family.id),
+                   "package index"});
+}
+
+void check_boxes(const family::Family& family, const family::Release& r, const SetState& set,
+                 std::vector<Condition>& out) {
+    for (const auto& role : roles_of(family, r)) {
+        const bool known = family.box(role) != nullptr;
+        const bool there = set.count(role) != 0;
+        Condition c{"boxes",
+                    "box-missing",
+                    role,
+                    there ? "there" : "not there",
+                    "there",
+                    there ? Truth::yes : Truth::no,
+                    fmt::format("{} also writes the {} box, which is not part of this set", r.release, role),
+                    "package index"};
+        if (!known) {
+            c.code = "box-unknown";
+            c.found = "not in the family file";
+            c.holds = Truth::no;
+            c.text = fmt::format("{} writes a box \"{}\" that the family file does not know", r.release, role);
+        }
+        out.push_back(std::move(c));
+    }
+}
+
+// A family whose index has no item for markets does not tell releases by market: then there is no condition. One that
+// has the item, and an index that leaves it out, is an unknown.
+void check_market(const family::Family& family, const family::Release& r, const SetState& set,
+                  std::vector<Condition>& out) {
+    const bool told = family.package && family.package->release_fields.count("markets") != 0;
+    if (r.markets.empty() && !told) return;
+    std::set<std::string> seen;
+    for (const auto& [role, box] : set) {
+        if (!seen.insert(box.market).second) continue;
+        Condition c{"market",
+                    "market",
+                    "market",
+                    or_unknown(box.market),
+                    r.markets.empty() ? "not known" : join(r.markets, ", "),
+                    Truth::yes,
+                    "",
+                    "package index"};
+        if (box.market.empty()) {
+            c.holds = Truth::unknown;
+            c.text = fmt::format("market: the box's is not known; {} is for {}", r.release, c.wanted);
+        } else if (r.markets.empty()) {
+            c.holds = Truth::unknown;
+            c.text = fmt::format("market: the index of {} does not say which markets it is for", r.release);
+        } else if (std::find(r.markets.begin(), r.markets.end(), box.market) == r.markets.end()) {
+            c.holds = Truth::no;
+            c.text = fmt::format("market: the box is {}, {} is for {} only", box.market, r.release, c.wanted);
+        }
+        out.push_back(std::move(c));
+    }
+}
+
+// installs_from, and the family's stepping stones: nothing jumps over one, whatever the index says.
+void check_way(const family::Family& family, const family::Release& r, const SetState& set,
+               std::vector<Condition>& out) {
+    std::set<std::string> seen;
+    for (const auto& role : roles_of(family, r)) {
+        const auto at = set.find(role);
+        if (at == set.end() || !seen.insert(at->second.release).second) continue;
+        const std::string& from = at->second.release;
+        const auto older = [&](std::string_view a, std::string_view b) -> std::optional<bool> {
+            const auto c = family::compare_versions(family.order, a, b);
+            return c ? std::optional<bool>(*c < 0) : std::nullopt;
+        };
+        if (!r.installs_from.empty()) {
+            Condition c{"way",
+                        "installs-from",
+                        "installed release",
+                        or_unknown(from),
+                        r.installs_from + " or later",
+                        Truth::yes,
+                        "",
+                        "package index"};
+            const auto below = from.empty() ? std::nullopt : older(from, r.installs_from);
+            if (!below) {
+                c.holds = Truth::unknown;
+                c.text =
+                    fmt::format("installed release: {}; {} installs from {} on", c.found, r.release, r.installs_from);
+            } else if (*below) {
+                c.holds = Truth::no;
+                c.text = fmt::format("installed release: the box is at {}, {} installs from {} on", from, r.release,
+                                     r.installs_from);
+            }
+            out.push_back(std::move(c));
+        }
+        for (const auto& stone : family.known) {
+            if (!stone.stepping_stone || stone.release == r.release) continue;
+            const auto above = older(stone.release, r.release);
+            if (!above || !*above) continue;  // the stone is not below the release
+            Condition c{
+                "way", "stone-skipped", "installed release", or_unknown(from), stone.release + " or later", Truth::yes,
+                "",    "family file"};
+            const auto below = from.empty() ? std::nullopt : older(from, stone.release);
+            if (!below) {
+                c.holds = Truth::unknown;
+                c.text = fmt::format("installed release: {}; {} must have come before {}", c.found, stone.release,
+                                     r.release);
+            } else if (*below) {
+                c.holds = Truth::no;
+                c.text = fmt::format("stepping stone: {} must come between {} and {}", stone.release, from, r.release);
+            }
+            out.push_back(std::move(c));
+        }
+    }
+}
+
+// The door that raised a counter above `have`: the oldest known one-way door whose counter is higher.
+std::string door_above(const family::Family& family, std::int64_t have) {
+    const family::KnownRelease* door = nullptr;
+    for (const auto& k : family.known) {
+        if (!k.one_way_door || !k.counter || *k.counter <= have) continue;
+        if (door == nullptr || *k.counter < *door->counter) door = &k;
+    }
+    return door == nullptr ? std::string() : door->release;
+}
+
+void check_counter(const family::Family& family, const family::Release& r, const SetState& set,
+                   std::vector<Condition>& out) {
+    const auto leaves = counter_of(family, r);
+    for (const auto& role : roles_of(family, r)) {
+        const auto at = set.find(role);
+        if (at == set.end()) continue;
+        const BoxState& box = at->second;
+        const auto has = box.counter ? box.counter : counter_of(family, box.release);
+        const auto newer =
+            box.release.empty() ? std::nullopt : family::compare_versions(family.order, r.release, box.release);
+        if (leaves && has) {
+            Condition c{"counter",
+                        "counter-lower",
+                        role + ".counter",
+                        count_text(has),
+                        "at most " + count_text(leaves),
+                        Truth::yes,
+                        "",
+                        box.counter ? "read or reckoned from the route" : "family file"};
+            if (*leaves < *has) {
+                const std::string door = door_above(family, *leaves);
+                c.holds = Truth::no;
+                if (!door.empty()) c.code = "one-way-door";
+                c.text =
+                    fmt::format("{}rollback counter: the {} box has {}, {} needs {} or less",
+                                door.empty() ? "" : "one-way door at " + door + ": ", role, *has, r.release, *leaves);
+            }
+            out.push_back(std::move(c));
+        } else if (leaves.has_value() != has.has_value() && (leaves ? *leaves : *has) > 0 && !(newer && *newer >= 0)) {
+            // Going back, or not known which way: the missing counter decides. Going forward it cannot stand against.
+            out.push_back({"counter", "counter-unknown", role + ".counter", count_text(has), count_text(leaves),
+                           Truth::unknown,
+                           fmt::format("rollback counter: the {} box has {}, {} leaves {}", role, count_text(has),
+                                       r.release, count_text(leaves)),
+                           "family file"});
+        }
+    }
+    // A door that is known without counters: nothing older than the door goes on a box that is past it.
+    std::set<std::string> seen;
+    for (const auto& k : family.known) {
+        if (!k.one_way_door || k.counter) continue;
+        const auto before_door = family::compare_versions(family.order, r.release, k.release);
+        for (const auto& [role, box] : set) {
+            if (box.release.empty() || !seen.insert(k.release + " " + box.release).second) continue;
+            const auto past = family::compare_versions(family.order, box.release, k.release);
+            if (!before_door || !past || *before_door >= 0 || *past < 0) continue;
+            out.push_back({"counter", "one-way-door", "installed release", box.release, "older than " + k.release,
+                           Truth::no,
+                           fmt::format("one-way door at {}: the {} box is at {}, and {} is older than the door",
+                                       k.release, role, box.release, r.release),
+                           "family file"});
+        }
+    }
+}
+
+// A box that the release writes must have at least one piece for its issue letter.
+void check_issue(const family::Family& family, const family::Release& r, const SetState& set,
+                 std::vector<Condition>& out) {
+    for (const auto& role : roles_of(family, r)) {
+        const auto at = set.find(role);
+        if (at == set.end()) continue;
+        std::set<std::string> letters;
+        bool any = false;
+        bool yes = false;
+        for (const auto& p : r.pieces) {
+            if (p.box != role) continue;
+            any = any || p.issues.empty();
+            yes = yes || applies(p, set) == Truth::yes;
+            letters.insert(p.issues.begin(), p.issues.end());
+        }
+        if (any && letters.empty()) continue;
+        const std::string wanted = any ? "any" : join({letters.begin(), letters.end()}, ", ");
+        Condition c{"issue",    "issue", role + ".issue", or_unknown(at->second.issue), wanted,
+                    Truth::yes, "",      "package index"};
+        if (at->second.issue.empty()) {
+            c.code = "issue-unknown";
+            c.holds = Truth::unknown;
+            c.text = fmt::format("issue letter: that of the {} box is not known; {} has pieces for some letters only",
+                                 role, r.release);
+        } else if (!yes) {
+            c.holds = Truth::no;
+            c.text = fmt::format("issue letter: the {} box is {}, {} has pieces for {} only", role, at->second.issue,
+                                 r.release, wanted);
+        }
+        out.push_back(std::move(c));
+    }
+}
+
+}  // namespace
+
+std::optional<std::int64_t> counter_of(const family::Family& family, std::string_view release) {
+    const auto* known = family.known_release(release);
+    return known == nullptr ? std::nullopt : known->counter;
+}
+
+std::optional<std::int64_t> counter_of(const family::Family& family, const family::Release& release) {
+    return release.counter ? release.counter : counter_of(family, release.release);
+}
+
+bool is_one_way_door(const family::Family& family, const family::Release& release) {
+    const auto* known = family.known_release(release.release);
+    return release.one_way_door || (known != nullptr && known->one_way_door);
+}
+
+Truth applies(const family::Piece& piece, const SetState& set) {
+    if (piece.issues.empty()) return Truth::yes;
+    const auto at = set.find(piece.box);
+    if (at == set.end() || at->second.issue.empty()) return Truth::unknown;
+    const auto& list = piece.issues;
+    return std::find(list.begin(), list.end(), at->second.issue) != list.end() ? Truth::yes : Truth::no;
+}
+
+std::vector<Condition> conditions(const family::Family& family, const family::Release& release, const SetState& set) {
+    std::vector<Condition> out;
+    check_family(family, release, out);
+    check_boxes(family, release, set, out);
+    check_market(family, release, set, out);
+    check_way(family, release, set, out);
+    check_counter(family, release, set, out);
+    check_issue(family, release, set, out);
+    return out;
+}
+
+Judgement fit(const family::Family& family, const family::Release& release, const SetState& set) {
+    Judgement j;
+    for (const auto& c : conditions(family, release, set)) {
+        if (c.holds == Truth::yes) continue;
+        const Verdict v = c.holds == Truth::no ? Verdict::halt : Verdict::cant_say;
+        j.add({c.code, v, fmt::format("{} (found {}, wanted {})", c.text, c.found, c.wanted), c.field, c.rests_on});
+    }
+    if (j.reasons.empty()) {
+        j.add({"fits", Verdict::fit,
+               release.release + " fits: every condition of its index and of the family file holds", release.release,
+               "package index"});
+    }
+    return j;
+}
+
+}  // namespace fettle::change
