@@ -143,7 +143,7 @@ slow_tests() {
     run_ctest asan fast
     run_ctest dev slow
     fuzz
-    stage "seeded faults" tools/seeded_faults/run "$PWD/build/dev"
+    stage "seeded faults" tools/seeded_faults/run
 }
 
 test_all() {
