@@ -1,0 +1,227 @@
+// The forecast of one step and of several, by seeded draws.
+//
+// Why draws and not formulas: the sum of log-normals has no closed form, the states share a factor, and own runs bend
+// the total; 10,000 draws in strata take milliseconds and give every quantile of every prefix at once.
+#include "fettle/forecast/forecast.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "fettle/base/clock.h"
+#include "fettle/forecast/own_runs.h"
+#include "fettle/forecast/random.h"
+
+namespace fettle::forecast {
+namespace {
+
+constexpr double shared_part = 0.5;  // part of the variance that the whole run shares; see docs/plan.md
+constexpr int enough_runs = 19;      // n of n+1 reaches 19 in 20
+
+// σ_S: half the variance of the writes (weighted by their time), or of all states when nothing is written.
+double shared_sigma(const std::vector<StateTime>& times, const family::Family& family) {
+    for (const bool writes_only : {true, false}) {
+        double weight = 0;
+        double sum = 0;
+        for (std::size_t i = 0; i < times.size(); ++i) {
+            if (writes_only && family.script[i].kind != family::ActKind::write) continue;
+            weight += times[i].median_s;
+            sum += times[i].median_s * times[i].sigma * times[i].sigma;
+        }
+        if (weight > 0 && sum > 0) return std::sqrt(shared_part * sum / weight);
+    }
+    return 0;
+}
+
+// Every state keeps exactly its own spread: what the shared factor does not explain is its own noise.
+Draws draw(const std::vector<StateTime>& times, double sigma_s, std::uint64_t seed, const std::string& step) {
+    const std::vector<float> strata = normal_strata(draws);
+    Random shared(seed);  // depends on the seed alone, so that steps with the same seed share it
+    const std::vector<float> z_shared = stratified_normals(shared, strata);
+    std::uint64_t mix = seed ^ 0x5851f42d4c957f2du;
+    for (const char c : step) mix = mix * 1099511628211u ^ static_cast<unsigned char>(c);
+    Random own(mix);
+    Draws d;
+    for (const auto& t : times) {
+        std::vector<float> seconds(static_cast<std::size_t>(draws), static_cast<float>(t.median_s));
+        const auto z_own = stratified_normals(own, strata);
+        if (t.median_s > 0 && t.sigma > 0) {
+            const double a = std::min(sigma_s, t.sigma);
+            const double b = std::sqrt(t.sigma * t.sigma - a * a);
+            for (std::size_t i = 0; i < seconds.size(); ++i) {
+                seconds[i] = static_cast<float>(t.median_s * std::exp(a * z_shared[i] + b * z_own[i]));
+            }
+        }
+        d.seconds.push_back(std::move(seconds));
+    }
+    return d;
+}
+
+std::vector<double> totals(const Draws& d) {
+    std::vector<double> sum(static_cast<std::size_t>(draws), 0.0);
+    for (const auto& column : d.seconds) {
+        for (std::size_t i = 0; i < sum.size(); ++i) sum[i] += column[i];
+    }
+    return sum;
+}
+
+// Moves every draw so that the total has the own runs' predictive distribution; the shape within the run stays.
+void follow_own_runs(Draws& d, const std::vector<PastRun>& runs) {
+    const std::vector<double> total = totals(d);
+    std::vector<double> sorted = total;
+    const Quantiles model = quantiles_of(sorted);
+    if (model.p50_s <= 0) return;
+    const std::vector<double> wanted = predictive(model, runs, total);
+    for (auto& column : d.seconds) {
+        for (std::size_t i = 0; i < column.size(); ++i) {
+            if (total[i] > 0) column[i] = static_cast<float>(column[i] * wanted[i] / total[i]);
+        }
+    }
+}
+
+void fill_states(Forecast& f, const family::Family& family, const std::vector<StateTime>& times) {
+    std::vector<double> begun(static_cast<std::size_t>(draws), 0.0);
+    std::vector<double> energy(begun);
+    std::vector<double> work;
+    double greatest_mean_A = 0;
+    for (std::size_t s = 0; s < family.script.size(); ++s) {
+        const family::Act& act = family.script[s];
+        StateWindow w;
+        w.act = act.id;
+        w.hands_on = act.kind == family::ActKind::ask || !act.wake.empty();
+        w.rests_on = times[s].rests_on;
+        work = begun;
+        w.begins = quantiles_of(work);
+        const auto& column = f.by_state->seconds[s];
+        work.assign(column.begin(), column.end());
+        w.lasts = quantiles_of(work);
+        if (act.current) {
+            w.current_mean_A = act.current->mean_A;
+            w.current_p99_A = act.current->p99_A;
+        }
+        greatest_mean_A = std::max(greatest_mean_A, w.current_mean_A);
+        f.peak_A = std::max(f.peak_A, w.current_p99_A);
+        for (std::size_t i = 0; i < begun.size(); ++i) {
+            begun[i] += column[i];
+            energy[i] += w.current_mean_A * column[i] / 3600;
+        }
+        f.states.push_back(std::move(w));
+    }
+    const Quantiles ah = quantiles_of(energy);
+    f.energy_p50_Ah = ah.p50_s;
+    f.energy_p90_Ah = ah.p90_s;
+    if (family.supply) f.reserve_Ah = family.supply->reserve_s * greatest_mean_A / 3600;
+    std::sort(begun.begin(), begun.end());
+    f.draws_s = begun;
+    f.total = quantiles_of(begun);
+}
+
+void judge(Forecast& f, const family::Family& family, const std::vector<StateTime>& times) {
+    std::string without;
+    std::string guessed;
+    for (std::size_t i = 0; i < times.size(); ++i) {
+        const std::string& id = family.script[i].id;
+        if (!times[i].known) without += (without.empty() ? "" : ", ") + id;
+        if (times[i].rests_on == "guess") guessed += (guessed.empty() ? "" : ", ") + id;
+    }
+    if (family.script.empty()) {
+        f.judgement.add({"script-unknown", Verdict::cant_say, "the family file has no step script: no forecast",
+                         "forecast", "family file"});
+    }
+    if (!without.empty()) {
+        f.judgement.add({"duration-unknown", Verdict::cant_say,
+                         fmt::format("the family file gives no time for {}: the run takes longer than shown", without),
+                         "forecast", "family file"});
+    }
+    if (!guessed.empty()) {
+        f.judgement.add({"duration-guessed", Verdict::mind, fmt::format("the times of {} are guesses", guessed),
+                         "forecast", "guess"});
+    }
+    f.rests_on = f.own_runs > 0 ? fmt::format("measured {}", f.own_runs) : guessed.empty() ? "family file" : "guess";
+}
+
+std::string band(const Forecast& f) {
+    return fmt::format("half of the runs take {} or less, nine in ten {} or less", human_duration(f.total.p50_s),
+                       human_duration(f.total.p90_s));
+}
+
+}  // namespace
+
+Quantiles quantiles_of(std::vector<double>& v) {
+    if (v.empty()) return {};
+    const auto at = [&](double p, std::size_t from) {
+        const double pos = p * static_cast<double>(v.size() - 1);
+        const auto k = static_cast<std::size_t>(pos);
+        const auto first = v.begin() + static_cast<std::ptrdiff_t>(std::min(from, k));
+        const auto nth = v.begin() + static_cast<std::ptrdiff_t>(k);
+        std::nth_element(first, nth, v.end());
+        if (k + 1 == v.size()) return *nth;
+        const double above = *std::min_element(nth + 1, v.end());
+        return *nth + (pos - static_cast<double>(k)) * (above - *nth);
+    };
+    const std::size_t n = v.size();
+    Quantiles q;
+    q.p10_s = at(0.10, 0);
+    q.p50_s = at(0.50, n / 10);
+    q.p90_s = at(0.90, n / 2);
+    q.p99_s = at(0.99, n - n / 10 > 1 ? n - n / 10 - 2 : 0);
+    return q;
+}
+
+Forecast forecast(const family::Family& family, const change::ChangeSheet& sheet, const std::vector<PastRun>& own_runs,
+                  std::uint64_t seed) {
+    std::vector<StateTime> times;
+    for (const auto& act : family.script) times.push_back(state_time(family, sheet, act));
+    auto by_state = std::make_shared<Draws>(draw(times, shared_sigma(times, family), seed, sheet.to));
+    if (!own_runs.empty()) follow_own_runs(*by_state, own_runs);
+    Forecast f;
+    f.by_state = std::move(by_state);
+    f.own_runs = static_cast<int>(own_runs.size());
+    fill_states(f, family, times);
+    judge(f, family, times);
+    if (own_runs.empty()) {
+        f.claim =
+            fmt::format("can't say from own record (no own run of this step); the family file's band: {}", band(f));
+    } else if (f.own_runs < enough_runs) {
+        f.claim = order_claim(own_runs);
+    } else {
+        f.claim = fmt::format("{} (model over {} own runs)", band(f), f.own_runs);
+    }
+    return f;
+}
+
+Quantiles total_of(const std::vector<Forecast>& steps, const std::optional<family::Duration>& handling,
+                   Sharing sharing) {
+    if (steps.empty()) return {};
+    std::vector<double> sum(static_cast<std::size_t>(draws), 0.0);
+    Random random(0x2545f4914f6cdd1du);
+    const std::vector<float> strata = normal_strata(draws);
+    for (std::size_t s = 0; s < steps.size(); ++s) {
+        std::vector<double> step = steps[s].by_state ? totals(*steps[s].by_state) : steps[s].draws_s;
+        step.resize(sum.size(), 0.0);
+        if (sharing == Sharing::independent) {
+            for (std::size_t i = step.size(); i > 1; --i) std::swap(step[i - 1], step[random.below(i)]);
+        }
+        for (std::size_t i = 0; i < sum.size(); ++i) sum[i] += step[i];
+        if (s == 0 || !handling || handling->median_s <= 0) continue;
+        const double sigma = std::log(std::max(1.0, handling->p90_s / handling->median_s)) / normal_quantile(0.9);
+        const auto z = stratified_normals(random, strata);
+        for (std::size_t i = 0; i < sum.size(); ++i) sum[i] += handling->median_s * std::exp(sigma * z[i]);
+    }
+    return quantiles_of(sum);
+}
+
+std::string order_claim(const std::vector<PastRun>& own_runs) {
+    const auto n = own_runs.size();
+    if (n == 0) return "can't say from own record: no own run of this step";
+    double slowest = 0;
+    for (const auto& r : own_runs) slowest = std::max(slowest, r.seconds);
+    const std::string more = n < static_cast<std::size_t>(enough_runs)
+                                 ? fmt::format("; {} runs are needed for 19 in 20", enough_runs)
+                                 : std::string();
+    return fmt::format("{} in {} that the next takes {} or less (slowest of {} own {}{})", n, n + 1,
+                       human_duration(slowest), n, n == 1 ? "run" : "runs", more);
+}
+
+}  // namespace fettle::forecast
