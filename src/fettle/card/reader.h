@@ -34,7 +34,8 @@ struct Table {
     std::vector<Partition> partitions;
 };
 
-Table read_table(ByteView sector0);
+// Sector 0, and on a GPT card the first 128 entries of its primary table. Errors are the device's own.
+Result<Table> read_table(BlockDevice& device);
 
 // The file system whose mark stands at this place, by its magic: "FAT", "exFAT", "NTFS", "ext2", "ext3", "ext4",
 // "HFS+", "APFS", "ISO 9660", … Empty: none known. Reads at most 64 KiB + 4 KiB.
@@ -116,9 +117,13 @@ struct Listing {
 class Volume {
 public:
     // The first partition with a FAT volume, or the whole device if there is no table. bad_input: `no-fat-volume`
-    // (names the file system found instead), `boot-sector-wrong`. The device must outlive the volume.
+    // (names the file system found instead), `boot-sector-wrong`, `fat-type-unclear`. The device must outlive the
+    // volume.
     static Result<Volume> open(BlockDevice& device);
-    static Result<Volume> open_at(BlockDevice& device, std::uint64_t at_bytes);
+    // read_as: what the boot sector's layout says where the cluster count says otherwise (`fat-type-unclear` without
+    // it, because readers take such a volume differently).
+    static Result<Volume> open_at(BlockDevice& device, std::uint64_t at_bytes,
+                                  std::optional<FatType> read_as = std::nullopt);
 
     Volume(Volume&&) noexcept;
     Volume& operator=(Volume&&) noexcept;

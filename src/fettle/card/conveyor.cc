@@ -1,0 +1,74 @@
+#include "fettle/card/conveyor.h"
+
+namespace fettle::card {
+
+Conveyor::Conveyor(std::function<Status(Block&)> take) : take_(std::move(take)), thread_([this] { run(); }) {}
+
+Conveyor::~Conveyor() {
+    {
+        const std::lock_guard lock(mutex_);
+        closing_ = true;
+        waiting_.clear();
+    }
+    changed_.notify_all();
+    if (thread_.joinable()) thread_.join();
+}
+
+Status Conveyor::put(Block block) {
+    std::unique_lock lock(mutex_);
+    changed_.wait(lock, [&] { return error_ || waiting_.size() < most_waiting; });
+    if (error_) return tl::unexpected(*error_);
+    waiting_.push_back(std::move(block));
+    lock.unlock();
+    changed_.notify_all();
+    return {};
+}
+
+Status Conveyor::finish() {
+    {
+        const std::lock_guard lock(mutex_);
+        closing_ = true;
+    }
+    changed_.notify_all();
+    if (thread_.joinable()) thread_.join();
+    if (error_) return tl::unexpected(*error_);
+    return {};
+}
+
+Bytes Conveyor::buffer(std::size_t capacity) {
+    Bytes out;
+    {
+        const std::lock_guard lock(mutex_);
+        if (!spare_.empty()) {
+            out = std::move(spare_.front());
+            spare_.pop_front();
+        }
+    }
+    out.clear();
+    out.reserve(capacity);
+    return out;
+}
+
+void Conveyor::run() {
+    std::unique_lock lock(mutex_);
+    for (;;) {
+        changed_.wait(lock, [&] { return closing_ || !waiting_.empty(); });
+        if (waiting_.empty()) return;
+        Block block = std::move(waiting_.front());
+        waiting_.pop_front();
+        lock.unlock();
+        changed_.notify_all();
+        Status s = take_(block);
+        lock.lock();
+        if (!s) {
+            error_ = s.error();
+            waiting_.clear();
+            lock.unlock();
+            changed_.notify_all();
+            return;
+        }
+        spare_.push_back(std::move(block.bytes));
+    }
+}
+
+}  // namespace fettle::card
