@@ -34,8 +34,9 @@ struct SupplyFigures {
     std::optional<double> set_V, limit_A;
     std::optional<double> lead_m, lead_mm2;  // one way
     // the vehicle's battery
-    std::optional<double> battery_Ah, health, charge, rested_V, rested_h, floor;  // health, charge, floor in [0, 1]
-    std::optional<double> peukert_k;  // absent: 1.2 (common practice for flooded batteries), said so
+    std::optional<double> battery_Ah, rested_V, rested_h;
+    std::optional<double> health, charge, floor;  // in [0, 1]; floor absent: 0.5 (common practice), said so
+    std::optional<double> peukert_k;              // absent: 1.2 (common practice for flooded batteries), said so
     double rated_h = 20;
     std::optional<double> vehicle_A;  // what the vehicle draws beside the set, ignition on
 };
@@ -44,7 +45,8 @@ struct Need {
     double seconds_p50 = 0, seconds_p90 = 0;  // without the reserve
     double reserve_s = 0;
     double mean_A = 0, peak_A = 0;
-    double ah_p90 = 0;            // with reserve, before Peukert
+    double ah_p90 = 0;  // with reserve, before Peukert
+    double reserve_Ah = 0;
     std::vector<double> draws_s;  // sorted totals; may be empty: then only P90 decides
     std::string rests_on;
 };
