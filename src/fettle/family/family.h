@@ -261,7 +261,7 @@ struct Family {
     std::vector<std::string> primer;
     bool refuses_older = false;  // the box refuses a piece that is older than the installed one
     double settle_s = 0;         // after `end`, before safe to remove
-    std::string digest;   // SHA-256 of the file's bytes, hex; pinned by a job's journal
+    std::string digest;          // SHA-256 of the file's bytes, hex; pinned by a job's journal
 
     const Box* box(std::string_view role) const;  // nullptr if there is none
     const Region* region(std::string_view box, std::string_view name) const;
@@ -302,6 +302,15 @@ std::optional<int> compare_versions(const VersionOrder& order, std::string_view 
 // One named field of a version ("line" of 27.3.118 is "27"), for pair rules. Nullopt if the rule names no such field or
 // the version is not of its form.
 std::optional<std::string> version_field(const VersionOrder& order, std::string_view version, std::string_view field);
+
+// A pair rule taken apart: "display.line == main.line".
+struct PairSides {
+    struct Side {
+        std::string role, field;
+    } left, right;
+    std::string op;  // "==", "<=" or ">="
+};
+std::optional<PairSides> parse_pair(std::string_view text);  // nullopt: not of that form
 
 // --- trust ----------------------------------------------------------------------------------------------------------
 

@@ -37,5 +37,8 @@ std::string roles_of(const Family& f);
 // Reports values that stand twice in a list section; name(i) is the value of entry i, key the section's key.
 void check_unique(Log& log, std::string_view section, std::string_view key, const std::vector<std::string>& names,
                   std::string_view what);
+// The same for a plain list of texts; list_key is the list's dotted key.
+void check_unique_list(Log& log, std::string_view list_key, const std::vector<std::string>& names,
+                       std::string_view what);
 
 }  // namespace fettle::family
