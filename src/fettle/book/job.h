@@ -93,6 +93,21 @@ struct RunMark {
     bool undone = false;
 };
 
+struct TextSeen {  // what the box showed, word for word
+    std::int64_t entry = 0;
+    std::string text, source;
+    UnixMs at = 0;
+    bool undone = false;
+};
+
+struct TallySeen {  // classes that were not read are absent
+    std::int64_t entry = 0;
+    std::map<std::string, int> counts;  // "landed", "passed_over", "refused", "to_come"
+    std::string source;
+    UnixMs at = 0;
+    bool undone = false;
+};
+
 struct Run {
     std::string release;
     int step = 0;  // 1-based among the planned steps
@@ -100,9 +115,12 @@ struct Run {
     std::optional<UnixMs> ended;
     bool against_halt = false;
     std::vector<RunMark> marks;
-    std::vector<std::string> shown;    // texts of the box, word for word
-    std::map<std::string, int> tally;  // last typed or read tally: "landed" …
+    std::vector<TextSeen> texts;       // all, also those taken back
+    std::vector<TallySeen> tallies;    // all, also those taken back
+    std::vector<std::string> shown;    // texts of the box, word for word, without those taken back
+    std::map<std::string, int> tally;  // last typed or read tally that stands: "landed" …
     std::string outcome;               // "ended", "broken off", "" while open
+    std::string by;                    // who began it; may be empty
 };
 
 struct Acceptance {
@@ -137,11 +155,13 @@ struct Job {
     int ready_step = 0;  // 1-based; 0: not said
     std::vector<Reason> ready_reasons;
     std::vector<Run> runs;
+    // What was left: of the last run; a new start makes these "not read" and "" again.
     std::string as_left_origin = "not read";
     std::string as_left_release;
     std::vector<Installed> as_left;
     std::string proved;  // "proved", "partly", "failed", "" when not asked
     std::vector<Reason> proof;
+    Verdict proof_verdict = Verdict::cant_say;
     FaultRecord faults_before, faults_after;
     std::vector<LooseEnd> loose_ends;  // all, open and settled, in order of first appearance
     std::vector<Handover> handovers;   // sealed sheets

@@ -41,6 +41,11 @@ struct Head {
 std::optional<Break> check_chain(std::string_view job, const std::vector<Entry>& entries,
                                  const std::optional<Head>& head = std::nullopt);
 
+struct Journal {  // both read at one instant, also while others append
+    std::vector<Entry> entries;
+    Head head;
+};
+
 struct Addition {
     std::string type;  // lower-case letters, digits and hyphens
     std::string data;  // one JSON object, no NUL
@@ -66,7 +71,7 @@ public:
     Result<std::vector<Entry>> append_all(std::string_view job, const std::vector<Addition>& additions, UnixMs at);
 
     Result<std::vector<Entry>> read(std::string_view job) const;
-    Result<Head> head(std::string_view job) const;
+    Result<Journal> journal(std::string_view job) const;
     Result<std::vector<std::string>> jobs() const;  // oldest first
 
 private:

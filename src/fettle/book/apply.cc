@@ -1,0 +1,323 @@
+// One function a type of entry, in the order of docs/journal.md.
+#include <algorithm>
+
+#include "fettle/book/fold.h"
+
+namespace fettle::book {
+namespace {
+
+void opened(Job& job, const Entry& e, Members& m) {
+    job.opened = e.at;
+    job.customer = m.text("customer");
+    job.vehicle = m.text_or("vehicle");
+    job.vin = m.text_or("vin");
+    job.complaint = m.text_or("complaint");
+    job.place = m.text_or("place");
+    if (const auto n = m.whole_if("housings")) {
+        if (*n < 0 || *n > 100) m.fail("housings", "between 0 and 100");
+        job.housings = static_cast<int>(*n);
+    }
+    int k = 0;
+    for (const std::string& plate : m.texts("boxes")) job.plates["box " + std::to_string(++k)] = plate;
+    job.consents = m.texts("consents");
+}
+
+void kept(Job& job, const Entry& e, Members& m) {
+    Keeping k{m.text("id"), m.text("words"), m.text_or("slot"), m.text_or("tag"), false};
+    if (k.id.empty()) m.fail("id", "a text");
+    LooseEnd end;
+    end.id = k.id;
+    end.words = k.words + (k.slot.empty() ? "" : ", in " + k.slot) + (k.tag.empty() ? "" : " (tag " + k.tag + ")") +
+                " is to go back to the owner";
+    end.owner = "workshop";
+    end.consequence = "the owner drives off without it";
+    end.entry = e.number;
+    job.keepings.push_back(std::move(k));
+    Ledger(job.loose_ends).open(std::move(end));
+}
+
+void returned(Job& job, const Entry&, Members& m) {
+    const std::string id = m.text("id");
+    for (Keeping& k : job.keepings)
+        if (k.id == id) k.returned = true;
+    Ledger(job.loose_ends).settle(id, "returned", m.text("by"));
+}
+
+void note(Job& job, const Entry&, Members& m) {
+    std::string text = m.text("text");
+    const std::string by = m.text_or("by");
+    job.notes.push_back(by.empty() ? text : text + " (" + by + ")");
+}
+
+void consent(Job& job, const Entry&, Members& m) {
+    job.consents.push_back(m.text("what"));
+    (void)m.text("by");
+}
+
+void identified(Job& job, const Entry&, Members& m) {
+    job.family = m.text("family");
+    job.family_digest = m.text("family_digest");
+    job.release_found = m.text("release");
+    job.market = m.text_or("market");
+    job.identified = m.verdict("verdict");
+    job.identity_reasons = m.reasons("reasons");
+    std::map<std::string, std::string> plates;
+    m.each_member("plates", [&](std::string_view role, std::string plate) { plates[std::string(role)] = plate; });
+    if (!plates.empty()) job.plates = std::move(plates);
+}
+
+std::vector<Installed> installed(Members& m, std::string_view key) {
+    std::vector<Installed> out;
+    m.each(key, [&](Members& p) { out.push_back({p.text("box"), p.text("name"), p.text("version")}); });
+    return out;
+}
+
+int count_of(Members& m, std::string_view key) {
+    const std::int64_t n = m.whole_if(key).value_or(0);
+    if (n < 0 || n > 10'000'000) m.fail(key, "a count");
+    return static_cast<int>(std::clamp<std::int64_t>(n, 0, 10'000'000));
+}
+
+void planned(Job& job, const Entry&, Members& m) {
+    job.planned_from = m.text_or("from");
+    job.target = m.text("to");
+    job.as_found_origin = m.text("as_found_origin");
+    job.as_found = installed(m, "as_found");
+    job.plan_verdict = m.verdict("verdict");
+    (void)m.reasons("reasons");
+    job.plan.clear();
+    m.each("route", [&](Members& s) {
+        PlannedStep step;
+        step.release = s.text("release");
+        step.one_way_door = s.flag("one_way_door");
+        step.bytes = static_cast<std::uint64_t>(std::max<std::int64_t>(0, s.whole_if("bytes").value_or(0)));
+        step.landed = count_of(s, "landed");
+        step.passed_over = count_of(s, "passed_over");
+        step.refused = count_of(s, "refused");
+        step.total = count_of(s, "total");
+        step.p50_s = s.number_or("p50_s");
+        step.p90_s = s.number_or("p90_s");
+        step.no_way_back_p90_s = s.number_or("no_way_back_p90_s");
+        s.each("hands_on", [&](Members& h) {
+            step.hands_on.push_back({h.text("act"), h.number_or("from_s"), h.number_or("to_s")});
+        });
+        job.plan.push_back(std::move(step));
+    });
+}
+
+void laid(Job& job, const Entry& e, Members& m) {
+    CardEntry c;
+    c.release = m.text("release");
+    c.target = m.text("target");
+    c.digest = m.text("digest");
+    c.bytes = static_cast<std::uint64_t>(std::max<std::int64_t>(0, m.whole_if("bytes").value_or(0)));
+    c.right = m.text("right");
+    c.at = e.at;
+    job.card_release = c.release;
+    job.card_digest = c.digest;
+    job.card_audited_good = false;
+    job.cards.push_back(std::move(c));
+}
+
+void audited(Job& job, const Entry& e, Members& m) {
+    CardEntry c;
+    c.release = m.text_or("release");
+    c.target = m.text("target");
+    c.digest = m.text_or("digest");
+    c.verdict = m.verdict("verdict");
+    (void)m.reasons("reasons");
+    c.audited = true;
+    c.at = e.at;
+    if (!c.release.empty()) job.card_release = c.release;
+    if (!c.digest.empty()) job.card_digest = c.digest;
+    job.card_audited_good = c.verdict <= Verdict::mind;
+    job.cards.push_back(std::move(c));
+}
+
+void answered(Job& job, const Entry&, Members& m) {
+    const std::string key = m.text("key");
+    job.answers[key] = m.text("value");
+}
+
+void ready(Job& job, const Entry&, Members& m) {
+    job.ready_verdict = m.verdict("verdict");
+    job.ready_reasons = m.reasons("reasons");
+    job.ready_step = static_cast<int>(std::clamp<std::int64_t>(m.whole_if("step").value_or(0), 0, 1000));
+    job.ready_checked = true;
+}
+
+void accepted(Job& job, const Entry& e, Members& m) {
+    job.accepted.push_back({m.text("code"), m.text("by"), m.text("reason"), e.at});
+}
+
+void started(Job& job, const Entry& e, Members& m) {
+    Run run;
+    run.release = m.text("release");
+    run.step = static_cast<int>(std::clamp<std::int64_t>(m.whole_if("step").value_or(0), 0, 1000));
+    run.against_halt = m.flag("against_halt");
+    run.by = m.text_or("by");
+    run.started = e.at;
+    job.runs.push_back(std::move(run));
+    job.as_left_origin = "not read";
+    job.as_left_release.clear();
+    job.as_left.clear();
+    job.proved.clear();
+    job.proof.clear();
+    job.proof_verdict = Verdict::cant_say;
+    job.faults_after = {};
+    Ledger ledger(job.loose_ends);
+    run_started(ledger, job.runs.back(), job.runs.size(), e.number);
+}
+
+// Marks, texts and tallies belong to the last run, also shortly after its end; before any run they stay in the journal.
+void mark(Job& job, const Entry& e, Members& m) {
+    RunMark mark{e.number, m.text("event"), e.at, m.text("source"), false};
+    if (!job.runs.empty()) job.runs.back().marks.push_back(std::move(mark));
+}
+
+void shows(Job& job, const Entry& e, Members& m) {
+    TextSeen seen{e.number, m.text("text"), m.text_or("source", "tap"), e.at, false};
+    if (job.runs.empty()) return;
+    job.runs.back().shown.push_back(seen.text);
+    job.runs.back().texts.push_back(std::move(seen));
+}
+
+void tally(Job& job, const Entry& e, Members& m) {
+    TallySeen seen;
+    seen.entry = e.number;
+    seen.at = e.at;
+    seen.source = m.text_or("source", "tap");
+    for (const char* name : {"landed", "passed_over", "refused", "to_come"})
+        if (m.whole_if(name)) seen.counts[name] = count_of(m, name);
+    if (seen.counts.empty()) m.fail("landed", "there, or one of passed_over, refused, to_come");
+    if (job.runs.empty()) return;
+    job.runs.back().tally = seen.counts;
+    job.runs.back().tallies.push_back(std::move(seen));
+}
+
+void unmark(Job& job, const Entry&, Members& m) {
+    const std::int64_t number = m.whole("entry");
+    for (Run& run : job.runs) {
+        for (RunMark& mark : run.marks) mark.undone = mark.undone || mark.entry == number;
+        run.shown.clear();
+        for (TextSeen& t : run.texts) {
+            t.undone = t.undone || t.entry == number;
+            if (!t.undone) run.shown.push_back(t.text);
+        }
+        run.tally.clear();
+        for (TallySeen& t : run.tallies) {
+            t.undone = t.undone || t.entry == number;
+            if (!t.undone) run.tally = t.counts;
+        }
+    }
+}
+
+void ended(Job& job, const Entry& e, Members& m) {
+    const std::string outcome = m.text("outcome");
+    if (outcome != "ended" && outcome != "broken off") m.fail("outcome", "\"ended\" or \"broken off\"");
+    if (!job.is_open_run()) return;
+    job.runs.back().outcome = outcome;
+    job.runs.back().ended = e.at;
+    Ledger ledger(job.loose_ends);
+    run_ended(ledger, job, e.number);
+}
+
+void as_left(Job& job, const Entry&, Members& m) {
+    job.as_left_origin = m.text("origin");
+    job.as_left_release = m.text_or("release");
+    job.as_left = installed(m, "installed");
+}
+
+void faults(Job& job, const Entry& e, Members& m) {
+    const std::string when = m.text("when");
+    if (when != "before" && when != "after") m.fail("when", "\"before\" or \"after\"");
+    FaultRecord record;
+    record.at = e.at;
+    record.origin = m.text("origin");
+    if (record.origin != "read" && record.origin != "typed" && record.origin != "not read")
+        m.fail("origin", "\"read\", \"typed\" or \"not read\"");
+    m.each("entries", [&](Members& f) {
+        FaultSeen seen;
+        seen.box = f.text_or("box");
+        seen.code = f.text("code");
+        seen.status = f.byte_if("status");
+        record.entries.push_back(std::move(seen));
+    });
+    if (when == "before") {
+        job.faults_before = std::move(record);
+        return;
+    }
+    job.faults_after = std::move(record);
+    Ledger ledger(job.loose_ends);
+    faults_recorded(ledger, job, e.number);
+}
+
+void proved(Job& job, const Entry& e, Members& m) {
+    job.proof_verdict = m.verdict("verdict");
+    job.proved = m.text("word");
+    if (job.proved != "proved" && job.proved != "partly" && job.proved != "failed")
+        m.fail("word", "\"proved\", \"partly\" or \"failed\"");
+    job.proof = m.reasons("reasons");
+    Ledger ledger(job.loose_ends);
+    proof_recorded(ledger, job, e.number);
+}
+
+void loose_end(Job& job, const Entry& e, Members& m) {
+    LooseEnd end;
+    end.id = m.text("id");
+    end.words = m.text("words");
+    end.owner = m.text_or("owner", "workshop");
+    end.consequence = m.text_or("consequence");
+    end.entry = e.number;
+    Ledger(job.loose_ends).open(std::move(end));
+}
+
+void settled(Job& job, const Entry&, Members& m) {
+    const std::string id = m.text("id");
+    const std::string how = m.text("how");
+    Ledger(job.loose_ends).settle(id, how, m.text("by"));
+}
+
+void signed_for(Job& job, const Entry&, Members& m) {
+    const std::string id = m.text("id");
+    const std::string reason = m.text("reason");
+    Ledger(job.loose_ends).sign(id, reason, m.text("by"));
+}
+
+void handover(Job& job, const Entry& e, Members& m) {
+    job.handovers.push_back({m.text("file"), m.text("sheet_sha256"), m.text("key"), e.at});
+}
+
+// The correction itself was made before folding; here only its form counts.
+void corrects(Job&, const Entry&, Members& m) {
+    (void)m.whole("entry");
+    (void)m.text("field");
+    (void)m.text("why");
+    (void)m.text("by");
+}
+
+struct Known {
+    std::string_view type;
+    Apply apply;
+};
+constexpr Known known[] = {
+    {"opened", opened},       {"kept", kept},         {"returned", returned},
+    {"note", note},           {"consent", consent},   {"identified", identified},
+    {"planned", planned},     {"laid", laid},         {"audited", audited},
+    {"answered", answered},   {"ready", ready},       {"accepted", accepted},
+    {"started", started},     {"mark", mark},         {"unmark", unmark},
+    {"shows", shows},         {"tally", tally},       {"ended", ended},
+    {"as-left", as_left},     {"faults", faults},     {"proved", proved},
+    {"loose-end", loose_end}, {"settled", settled},   {"signed", signed_for},
+    {"handover", handover},   {"corrects", corrects},
+};
+
+}  // namespace
+
+Apply apply_for(std::string_view type) {
+    for (const Known& k : known)
+        if (k.type == type) return k.apply;
+    return nullptr;
+}
+
+}  // namespace fettle::book

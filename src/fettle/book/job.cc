@@ -1,0 +1,65 @@
+#include "fettle/book/job.h"
+
+#include <fmt/core.h>
+
+#include "fettle/base/json.h"
+#include "fettle/base/text.h"
+#include "fettle/book/correct.h"
+#include "fettle/book/fold.h"
+
+namespace fettle::book {
+
+bool Job::is_open_run() const {
+    return !runs.empty() && runs.back().outcome.empty();
+}
+
+std::vector<LooseEnd> Job::open_ends() const {
+    std::vector<LooseEnd> open;
+    for (const LooseEnd& e : loose_ends)
+        if (e.open() && e.blocks) open.push_back(e);
+    return open;
+}
+
+Result<Job> fold(std::string_view number, const std::vector<Entry>& entries) {
+    auto read = read_entries(entries);
+    if (!read) return pass(read);
+    Job job;
+    job.number = number;
+    job.corrections = apply_corrections(*read);
+    for (const ReadEntry& r : *read) {
+        job.last_entry = r.entry.at;
+        const std::string place = fmt::format("entry {} ({})", r.entry.number, printable(r.entry.type));
+        if ((r.entry.type == "opened") != (r.entry.number == 1))
+            return bad_input("entry-malformed", place, "\"opened\" must be entry 1, and only there",
+                             "check the chain (fettle job show)");
+        const Apply apply = apply_for(r.entry.type);
+        if (!apply) {
+            ++job.unknown_entries;
+            continue;
+        }
+        Members members(r.data, place);
+        apply(job, r.entry, members);
+        if (auto ok = members.status(); !ok) return pass(ok);
+    }
+    return job;
+}
+
+Status check_entry(std::string_view type, std::string_view data) {
+    const std::string place = "\"" + printable(type) + "\" entry";
+    auto parsed = parse_json(data, place);
+    if (!parsed) return pass(parsed);
+    if (!parsed->is_object())
+        return bad_input("entry-malformed", place, "its data is not one JSON object", "see docs/journal.md");
+    const Apply apply = apply_for(type);
+    if (!apply) return {};
+    Job scratch;
+    scratch.runs.emplace_back();  // so that everything about a run is read
+    Entry entry;
+    entry.number = 1;
+    entry.type = type;
+    Members members(parsed->get_object(), place);
+    apply(scratch, entry, members);
+    return members.status();
+}
+
+}  // namespace fettle::book

@@ -1,0 +1,239 @@
+#include "fettle/book/job.h"
+
+#include <gtest/gtest.h>
+
+#include <utility>
+
+namespace fettle::book {
+namespace {
+
+using Pairs = std::vector<std::pair<std::string, std::string>>;
+
+std::vector<Entry> entries_of(const Pairs& pairs) {
+    std::vector<Entry> out;
+    for (const auto& [type, data] : pairs) {
+        Entry e;
+        e.number = static_cast<std::int64_t>(out.size()) + 1;
+        e.at = 1000 * e.number;
+        e.type = type;
+        e.data = data;
+        out.push_back(e);
+    }
+    return out;
+}
+
+Result<Job> folded(Pairs more) {
+    Pairs all{{"opened", R"({"customer":"1007","complaint":"Reversing picture freezes","boxes":["6104183C5"]})"}};
+    all.insert(all.end(), more.begin(), more.end());
+    return fold("0001X", entries_of(all));
+}
+
+std::vector<std::string> ids(const std::vector<LooseEnd>& ends) {
+    std::vector<std::string> out;
+    for (const LooseEnd& e : ends) out.push_back(e.id);
+    return out;
+}
+
+using Ids = std::vector<std::string>;
+const std::pair<std::string, std::string> begun{"started", R"({"release":"26.4.102","step":1})"};
+const std::pair<std::string, std::string> done{"ended", R"({"outcome":"ended"})"};
+const std::pair<std::string, std::string> proven{"proved", R"({"verdict":"fit","word":"proved","reasons":[]})"};
+
+TEST(Fold, ReadsTheTakeIn) {
+    const Job j = fold("0001X", entries_of({{"opened", R"({"customer":1007,"vehicle":"estate","vin":"V","place":"bench",
+        "complaint":"c","housings":2,"boxes":["6104183C5","6402207A4"],"consents":["one-way"],"later":"ignored"})"}}))
+                      .value();
+    EXPECT_EQ(j.customer, "1007");
+    EXPECT_EQ(j.housings, 2);
+    EXPECT_EQ(j.plates.at("box 2"), "6402207A4");
+    EXPECT_EQ(j.consents, Ids{"one-way"});
+    EXPECT_EQ(j.opened, 1000);
+    EXPECT_EQ(j.faults_after.origin, "not read");
+    EXPECT_EQ(j.as_left_origin, "not read");
+}
+
+TEST(Fold, ReadsThePlanWithItsHands) {
+    const Job j =
+        folded({{"planned", R"({"to":"27.3.118","from":"27.1.110","as_found_origin":"inferred","verdict":"fit",
+        "as_found":[{"box":"main","name":"kernel","version":"27.1.110"}],
+        "route":[{"release":"27.3.118","landed":31,"passed_over":9,"refused":0,"total":40,"bytes":12,"p50_s":1080.5,
+                  "hands_on":[{"act":"asks","from_s":600,"to_s":900}]}]})"}})
+            .value();
+    EXPECT_EQ(j.target, "27.3.118");
+    ASSERT_EQ(j.plan.size(), 1u);
+    EXPECT_EQ(j.plan[0].landed, 31);
+    EXPECT_DOUBLE_EQ(j.plan[0].p50_s, 1080.5);
+    EXPECT_EQ(j.plan[0].hands_on.at(0).act, "asks");
+    EXPECT_EQ(j.as_found.at(0).name, "kernel");
+}
+
+// Story 52: the owner's map card stays on the list until it is ticked or signed for.
+TEST(Ends, AKeepingIsOpenUntilReturnedOrSignedFor) {
+    const std::pair<std::string, std::string> kept{"kept",
+                                                   R"({"id":"keeping-1","words":"map card","slot":"B2","tag":"17"})"};
+    const Job open = folded({kept}).value();
+    ASSERT_EQ(ids(open.open_ends()), Ids{"keeping-1"});
+    EXPECT_EQ(open.open_ends()[0].words, "map card, in B2 (tag 17) is to go back to the owner");
+    EXPECT_TRUE(folded({kept, {"returned", R"({"id":"keeping-1","by":"R. Moor"})"}})->open_ends().empty());
+    const Job signed_for =
+        folded({kept, {"signed", R"({"id":"keeping-1","by":"R. Moor","reason":"owner fetches it Monday"})"}}).value();
+    EXPECT_TRUE(signed_for.open_ends().empty());
+    EXPECT_EQ(signed_for.loose_ends.at(0).signed_reason, "owner fetches it Monday");
+    EXPECT_FALSE(signed_for.loose_ends.at(0).settled);
+}
+
+TEST(Ends, ARunOwesItsEndAndItsProof) {
+    EXPECT_EQ(ids(folded({begun})->open_ends()), Ids{"run-1"});
+    EXPECT_TRUE(folded({begun})->is_open_run());
+    EXPECT_EQ(ids(folded({begun, done})->open_ends()), Ids{"proof"});
+    EXPECT_TRUE(folded({begun, done, proven})->open_ends().empty());
+    EXPECT_EQ(ids(folded({begun, done, {"proved", R"({"verdict":"mind","word":"partly","reasons":[]})"}})->open_ends()),
+              Ids{"proof"});
+    // The proof of one step says nothing of the next.
+    EXPECT_EQ(ids(folded({begun, done, proven, {"started", R"({"release":"27.3.118"})"}, done})->open_ends()),
+              Ids{"proof"});
+}
+
+TEST(Ends, ABrokenRunIsMendedByOneThatEnds) {
+    const std::pair<std::string, std::string> broken{"ended", R"({"outcome":"broken off"})"};
+    EXPECT_EQ(ids(folded({begun, broken})->open_ends()), (Ids{"run-1-broken", "proof"}));
+    EXPECT_EQ(ids(folded({begun, broken, begun, done})->open_ends()), Ids{"proof"});
+}
+
+TEST(Ends, ARunAgainstAHaltNeedsASignature) {
+    const Pairs run{{"started", R"({"release":"26.4.102","against_halt":true,"by":"R. Moor"})"}, done, proven};
+    EXPECT_EQ(ids(folded(run)->open_ends()), Ids{"run-1-halt"});
+    EXPECT_EQ(folded(run)->open_ends()[0].owner, "R. Moor");
+    EXPECT_TRUE(folded(run)->runs.at(0).against_halt);
+}
+
+TEST(Ends, AnAskThatNobodyAnsweredIsOwed) {
+    const std::pair<std::string, std::string> asks{"mark", R"({"event":"asks","source":"tap"})"};
+    const std::pair<std::string, std::string> answered{"mark", R"({"event":"answered","source":"tap"})"};
+    EXPECT_EQ(ids(folded({begun, asks, done, proven})->open_ends()), Ids{"ask-asks"});
+    EXPECT_TRUE(folded({begun, asks, answered, done, proven})->open_ends().empty());
+    // A tap taken back does not count, neither way.
+    EXPECT_TRUE(folded({begun, asks, {"unmark", R"({"entry":3})"}, done, proven})->open_ends().empty());
+    EXPECT_EQ(ids(folded({begun, asks, answered, {"unmark", R"({"entry":4})"}, done, proven})->open_ends()),
+              Ids{"ask-asks"});
+}
+
+TEST(Ends, FaultMemoryNotReadIsShownAndHoldsUpOnlyWhenItWasReadBefore) {
+    const Job never = folded({begun, done, proven}).value();
+    EXPECT_TRUE(never.open_ends().empty());
+    ASSERT_EQ(never.loose_ends.back().id, "fault-memory");
+    EXPECT_TRUE(never.loose_ends.back().open());
+    const Job before =
+        folded({{"faults", R"({"when":"before","origin":"read","entries":[]})"}, begun, done, proven}).value();
+    EXPECT_EQ(ids(before.open_ends()), Ids{"faults-after"});
+}
+
+TEST(Ends, OnlyNewOrWorseFaultsAreOwed) {
+    // Status bytes by ISO 14229-1 D.2: 0x28 confirmed and failed since clear; 0x2F with testFailed, failing now.
+    const std::pair<std::string, std::string> before{
+        "faults",
+        R"({"when":"before","origin":"read","entries":[{"box":"display","code":"U1402-00","status":"0x28"}]})"};
+    const auto after = [](const std::string& entries) {
+        return std::pair<std::string, std::string>{"faults",
+                                                   R"({"when":"after","origin":"read","entries":[)" + entries + "]}"};
+    };
+    const std::string same = R"({"box":"display","code":"U1402-00","status":40})";
+    const std::string worse = R"({"box":"display","code":"U1402-00","status":"2F"})";
+    const std::string fresh = R"({"box":"main","code":"B1A4F-13"})";
+    EXPECT_TRUE(folded({before, begun, done, proven, after(same)})->open_ends().empty());
+    EXPECT_EQ(ids(folded({before, begun, done, proven, after(worse)})->open_ends()), Ids{"fault-display-U1402-00"});
+    const Job j = folded({before, begun, done, proven, after(same + "," + fresh)}).value();
+    EXPECT_EQ(ids(j.open_ends()), Ids{"fault-main-B1A4F-13"});
+    EXPECT_FALSE(j.faults_after.entries.at(1).status);
+    EXPECT_TRUE(folded({before, begun, done, proven, after(fresh), after("")})->open_ends().empty());
+    // Nothing was read before: whether the entry is new is not known, so it is owed as well.
+    const Job unknown = folded({begun, done, proven, after(fresh)}).value();
+    EXPECT_NE(unknown.open_ends().at(0).words.find("whether before is not known"), std::string::npos);
+}
+
+TEST(Fold, ALaidCardIsGoodOnlyAfterItsAudit) {
+    const std::pair<std::string, std::string> laid{
+        "laid", R"({"release":"26.4.102","target":"card.img","digest":"ab","bytes":5,"right":"maker-portal"})"};
+    const auto audited = [](const char* verdict) {
+        return std::pair<std::string, std::string>{
+            "audited",
+            std::string(R"({"target":"card.img","release":"26.4.102","digest":"ab","verdict":")") + verdict + "\"}"};
+    };
+    EXPECT_FALSE(folded({laid})->card_audited_good);
+    EXPECT_TRUE(folded({laid, audited("mind")})->card_audited_good);
+    EXPECT_FALSE(folded({laid, audited("cant-say")})->card_audited_good);
+    EXPECT_FALSE(folded({laid, audited("fit"), laid})->card_audited_good);
+}
+
+TEST(Fold, ACorrectionShowsTheNewWordAndTheOld) {
+    const Job j =
+        folded(
+            {{"corrects", R"({"entry":1,"field":"complaint","value":"Station list empty","why":"misheard","by":"R"})"},
+             {"corrects", R"({"entry":1,"field":"boxes.0","value":"6104183C5 ","why":"w","by":"R"})"},
+             {"corrects",
+              R"({"entry":2,"field":"value","value":"Station list empty after frost","why":"w","by":"R"})"}})
+            .value();
+    EXPECT_EQ(j.complaint, "Station list empty after frost");
+    ASSERT_EQ(j.corrections.size(), 3u);
+    EXPECT_EQ(j.corrections[0].before, "Reversing picture freezes");
+    EXPECT_EQ(j.corrections[1].before, "6104183C5");
+}
+
+TEST(Fold, TheLatestCorrectionOfAFieldStands) {
+    const auto correct = [](const char* value) {
+        return std::pair<std::string, std::string>{
+            "corrects", std::string(R"({"entry":1,"field":"customer","value":)") + value + R"(,"why":"w","by":"R"})"};
+    };
+    EXPECT_EQ(folded({correct("\"1008\""), correct("\"1009\"")})->customer, "1009");
+    EXPECT_EQ(folded({correct("\"1008\""), correct("\"1009\""), correct("1010")})->customer, "1010");
+    // Taking a required member away is malformed and names the entry.
+    const auto no = folded({correct("null")});
+    ASSERT_FALSE(no);
+    EXPECT_EQ(no.error().place, "entry 1 (opened)");
+}
+
+TEST(Fold, UnknownTypesAreCountedAndMalformedOnesNamed) {
+    EXPECT_EQ(folded({{"from-the-future", R"({"x":1})"}})->unknown_entries, 1);
+    const auto no =
+        folded({{"note", R"({"text":"a"})"}, {"planned", R"({"to":"x","as_found_origin":"typed","verdict":"fit",
+        "route":[{"release":"x"},{"release":"y","landed":"many"}]})"}});
+    ASSERT_FALSE(no);
+    EXPECT_EQ(no.error().message(),
+              "entry 3 (planned), route[1]: \"landed\" must be a whole number. Next: see docs/journal.md; a stated "
+              "value can be put right with a correcting entry.");
+    EXPECT_FALSE(folded({{"opened", R"({"customer":"1"})"}}));
+    EXPECT_FALSE(fold("0001X", entries_of({{"note", R"({"text":"a"})"}})));
+}
+
+TEST(CheckEntry, SaysBeforehandWhatFoldWouldRefuse) {
+    EXPECT_TRUE(check_entry("note", R"({"text":"a"})"));
+    EXPECT_TRUE(check_entry("never-heard-of", "{}"));
+    for (const auto& [type, data] :
+         Pairs{{"note", "{}"},
+               {"note", "[]"},
+               {"ended", R"({"outcome":"maybe"})"},
+               {"tally", "{}"},
+               {"mark", R"({"event":"dark"})"},
+               {"faults", R"({"when":"after","origin":"none"})"},
+               {"faults", R"({"when":"after","origin":"read","entries":[{"code":"U","status":256}]})"},
+               {"ready", R"({"verdict":"good","reasons":[]})"},
+               {"corrects", R"({"entry":1,"field":"x","value":"y","why":"z"})"}})
+        EXPECT_FALSE(check_entry(type, data)) << type << " " << data;
+}
+
+TEST(Fold, TextsAndTalliesThatWereTakenBackNoLongerStand) {
+    const Job j = folded({begun,
+                          {"shows", R"({"text":"Writing"})"},
+                          {"tally", R"({"landed":3,"to_come":37})"},
+                          {"tally", R"({"landed":30})"},
+                          {"unmark", R"({"entry":5})"},
+                          {"unmark", R"({"entry":3})"}})
+                      .value();
+    EXPECT_TRUE(j.runs.at(0).shown.empty());
+    EXPECT_EQ(j.runs.at(0).tally, (std::map<std::string, int>{{"landed", 3}, {"to_come", 37}}));
+    EXPECT_EQ(j.runs.at(0).tallies.size(), 2u);
+    EXPECT_TRUE(j.runs.at(0).tallies.at(1).undone);
+}
+
+}  // namespace
+}  // namespace fettle::book

@@ -1,0 +1,35 @@
+// The ledger of loose ends while a job is folded: what opens one, what closes it. In order of first appearance.
+#pragma once
+
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "fettle/book/job.h"
+
+namespace fettle::book {
+
+class Ledger {
+public:
+    explicit Ledger(std::vector<LooseEnd>& ends) : ends_(ends) {}
+
+    // Opens it, or opens it anew with these words when it was closed before.
+    void open(LooseEnd end);
+    // Nothing when there is none of that id, or it is settled already.
+    void settle(std::string_view id, std::string how, std::string by);
+    void sign(std::string_view id, std::string reason, std::string by);
+
+    const LooseEnd* find(std::string_view id) const;
+
+private:
+    LooseEnd* at(std::string_view id);
+    std::vector<LooseEnd>& ends_;
+};
+
+// The loose ends that follow from facts (docs/journal.md, last table).
+void run_started(Ledger& ledger, const Run& run, std::size_t number, std::int64_t entry);
+void run_ended(Ledger& ledger, const Job& job, std::int64_t entry);
+void faults_recorded(Ledger& ledger, const Job& job, std::int64_t entry);
+void proof_recorded(Ledger& ledger, const Job& job, std::int64_t entry);
+
+}  // namespace fettle::book
