@@ -97,6 +97,11 @@ struct Where {
     std::string sentence;                 // the one sentence above the strip
     std::string pace;                     // "1 in 3 good runs are this slow here"
     std::string rests_on;                 // "2 marks (tap); durations: measured 12"
+
+    // When each act of the script began or is expected to begin, on the run's axis (seconds since the start), and the
+    // end: one more than acts. Past ones that were marked are exact; the others are medians.
+    std::vector<double> begins_s;
+    std::vector<bool> begin_marked;
 };
 
 Where track(const Step& step, const Observed& seen, UnixMs now);
