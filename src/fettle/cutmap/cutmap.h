@@ -53,24 +53,27 @@ struct Stretch {
     std::string first_act, last_act;
     double from_p50_s = 0, to_p50_s = 0;
     double from_p90_s = 0, to_p90_s = 0;
+    double length_p50_s = 0, length_p90_s = 0;  // of the stretch itself, by draws
     std::string story;
 };
 
 struct CutMap {
     std::vector<Moment> moments;  // in script order
     std::vector<Stretch> stretches;
-    double no_way_back_p50_s = 0, no_way_back_p90_s = 0;  // total length
-    std::uint64_t states = 0;                             // explored
-    int cuts = 1;                                         // bound k
+    double no_way_back_p50_s = 0, no_way_back_p90_s = 0;  // total length, by draws
+    double no_net_p50_s = 0, no_net_p90_s = 0;
+    std::uint64_t states = 0;  // explored
+    int cuts = 1;              // bound k
     bool boot_order_known = true;
     Judgement judgement;  // zones, never-ending loops, what is not modelled (a sag that corrupts), unknown boot order
 };
 
-// k: 1 or 2. With an empty boot order every write counts as if it had no way back, and the judgement says can't say.
+// k >= 1; the first cut anywhere in the run as planned, later ones anywhere in the continued run. With an empty boot
+// order every write counts as if it had no way back, and the judgement says can't say.
 CutMap power_cut_map(const family::Family& family, const change::ChangeSheet& sheet, const forecast::Forecast& forecast,
                      int k = 1);
 
-// The outcomes for a position; an act or cell that is not on the map is a caller's bug.
+// The outcomes for a position; an act or cell that is not on the map is a caller's bug (std::out_of_range).
 const Moment& at(const CutMap& map, std::string_view act, int cell);
 
 }  // namespace fettle::cutmap

@@ -1,0 +1,228 @@
+#include "fettle/cutmap/boot.h"
+
+#include <algorithm>
+
+#include "fettle/base/text.h"
+
+namespace fettle::cutmap {
+namespace {
+
+constexpr unsigned bit(Cell c) {
+    return 1u << static_cast<unsigned>(c);
+}
+constexpr unsigned torn_bit = bit(Cell::torn);
+
+bool one_release(unsigned present) {
+    present &= ~torn_bit;
+    return (present & (present - 1)) == 0;
+}
+
+const ModelRule& rule_at(const Model& m, int rule) {
+    return m.rules[static_cast<std::size_t>(rule)];
+}
+
+unsigned region_present(const Model& m, const State& s, int region, bool spare) {
+    const ModelRegion& r = m.regions[static_cast<std::size_t>(region)];
+    return s.present(s.store_first(r, spare), r.cells);
+}
+
+bool as_found_wholly(const Model& m, const State& s, const std::vector<Word>& found) {
+    std::vector<Word> copy = found;
+    const State f(m, copy.data());
+    for (int i = 0; i < m.cells; ++i) {
+        if (s.cell(i) != f.cell(i)) return false;
+    }
+    for (std::size_t i = 0; i < m.flags.size(); ++i) {
+        if (s.flag(static_cast<int>(i)) != f.flag(static_cast<int>(i))) return false;
+    }
+    return true;
+}
+
+// Where a rule takes the run up again. "same cell" with whole new cells kept starts at the first cell of the act that
+// is not whole and new; rewritten, at the cell that was under the head.
+Resume resume_by(const State& s, const std::string& goes_on, const std::string& from, const std::string& whole) {
+    Resume r;
+    r.goes = true;
+    r.how = goes_on == "by itself" ? Outcome::goes_on_by_itself : Outcome::same_card;
+    r.rewrite = whole != "kept";
+    if (from == "start") {
+        r.from_start = true;
+    } else {
+        r.act = s.act();
+        r.cell = from == "same cell" && r.rewrite ? s.at() : 0;
+    }
+    return r;
+}
+
+std::vector<std::string> values_of(const std::string& said, std::vector<std::string> all) {
+    if (said == "unknown") return all;
+    return {said};
+}
+
+// Every way in which the driving box may go on; an "unknown" in the family file stands for all its values.
+void add_ways(const State& s, const ModelRule& rule, Outcome how, PowerOn& out) {
+    for (const auto& goes : values_of(rule.file->goes_on, {"by itself", "with the card", "not at all"})) {
+        if (goes == "not at all") {
+            out.ways.push_back({});
+            continue;
+        }
+        for (const auto& from : values_of(rule.file->from, {"same cell", "same act", "start"})) {
+            for (const auto& whole : values_of(rule.file->whole_new_cells, {"kept", "rewritten"})) {
+                Resume r = resume_by(s, goes, from, whole);
+                if (badness(how) > badness(r.how)) r.how = how;
+                out.ways.push_back(r);
+            }
+        }
+    }
+}
+
+}  // namespace
+
+bool cells_hold(const Model& m, const State& s, const ModelRule& rule) {
+    unsigned present = 0;
+    for (const int region : rule.regions) present |= region_present(m, s, region, rule.spare);
+    if ((present & torn_bit) != 0) return false;
+    return !rule.same_release || one_release(present);
+}
+
+int boots(const Model& m, const State& s, int box) {
+    for (const int r : m.boxes[static_cast<std::size_t>(box)].rules) {
+        const ModelRule& rule = rule_at(m, r);
+        const bool when =
+            std::all_of(rule.when.begin(), rule.when.end(), [&](const auto& w) { return s.flag(w.first) == w.second; });
+        if (when && cells_hold(m, s, rule)) return r;
+    }
+    return -1;
+}
+
+bool net_whole(const Model& m, const State& s, int box) {
+    const auto& rules = m.boxes[static_cast<std::size_t>(box)].rules;
+    return std::all_of(rules.begin(), rules.end(),
+                       [&](int r) { return !rule_at(m, r).file->net || cells_hold(m, s, rule_at(m, r)); });
+}
+
+Outcome no_start(const Model& m, const State& s, int box) {
+    for (const auto& way : m.family->bench) {
+        if (way.box != m.boxes[static_cast<std::size_t>(box)].file->role) continue;
+        bool whole = true;
+        for (std::size_t i = 0; i < m.regions.size(); ++i) {
+            const ModelRegion& r = m.regions[i];
+            const bool needed = std::find(way.needs.begin(), way.needs.end(), r.file->name) != way.needs.end();
+            if (r.box != box || !needed) continue;
+            if ((region_present(m, s, static_cast<int>(i), false) & torn_bit) != 0) whole = false;
+        }
+        if (whole) return Outcome::bench_repair;
+    }
+    return Outcome::lost;
+}
+
+bool untouched_or_done(const Model& m, const State& s, const std::vector<Word>& found, int box) {
+    std::vector<Word> copy = found;
+    const State f(m, copy.data());
+    bool same = true;
+    bool done = true;
+    for (const auto& r : m.regions) {
+        if (r.box != box || r.cells == 0) continue;
+        for (int store = 0; store < (r.selector < 0 ? 1 : 2); ++store) {
+            for (int i = r.first[store]; i < r.first[store] + r.cells; ++i) same = same && s.cell(i) == f.cell(i);
+        }
+        done = done && region_present(m, s, static_cast<int>(&r - m.regions.data()), false) == bit(Cell::new_release);
+    }
+    return same || done;
+}
+
+bool all_new(const Model& m, const State& s) {
+    for (std::size_t i = 0; i < m.flags.size(); ++i) {
+        const ModelFlag& f = m.flags[i];
+        if (!f.selector && s.flag(static_cast<int>(i)) != f.final) return false;
+    }
+    for (const auto& act : m.acts) {
+        if (act.region < 0 || act.cells == 0) continue;
+        const ModelRegion& r = m.regions[static_cast<std::size_t>(act.region)];
+        // What was written is whole; with two stores the new one must be the active one by now, if the script says so.
+        if (s.present(s.written_first(act), r.cells) != bit(Cell::new_release)) return false;
+    }
+    for (const auto& act : m.acts) {
+        if (act.flag < 0 || !m.flags[static_cast<std::size_t>(act.flag)].selector) continue;
+        const int wanted = act.value >= 0 ? act.value : 1 - s.active_at_start(act.flag);
+        if (s.flag(act.flag) != wanted) return false;
+    }
+    return true;
+}
+
+PowerOn power_on(const Model& m, const State& s, const std::vector<Word>& found) {
+    PowerOn p;
+    Outcome worst_dead = Outcome::nothing_changed;
+    bool dead = false;
+    bool normal = true;
+    bool net = true;
+    Outcome how = Outcome::goes_on_by_itself;
+    int driver = -1;
+    const ModelAct& act = m.acts[static_cast<std::size_t>(s.act())];
+    for (int box = 0; box < static_cast<int>(m.boxes.size()); ++box) {
+        const bool known = !m.boxes[static_cast<std::size_t>(box)].rules.empty();
+        const int r = boots(m, s, box);
+        p.rules.push_back(r);
+        if (!known) {
+            p.unknown = p.unknown || !untouched_or_done(m, s, found, box);
+            continue;
+        }
+        const bool goes = r >= 0 && rule_at(m, r).file->goes_on != "not at all";
+        const bool starts_normal = r >= 0 && rule_at(m, r).normal();
+        normal = normal && starts_normal;
+        net = net && net_whole(m, s, box);
+        if (r < 0 || (!starts_normal && !goes)) {  // nothing to start, or a recovery that nothing goes on from
+            dead = true;
+            const Outcome o = no_start(m, s, box);
+            if (badness(o) > badness(worst_dead)) worst_dead = o;
+        } else if (goes) {
+            if (rule_at(m, r).file->goes_on == "with the card") how = Outcome::same_card;
+            if (driver < 0 || act.box == box) driver = box;
+        }
+    }
+    p.rest = dead ? worst_dead : net ? Outcome::rests_unfinished : Outcome::starts_no_net;
+    if (p.unknown || dead) return p;
+    if (normal && !s.mark() && as_found_wholly(m, s, found)) {
+        p.rest = Outcome::nothing_changed;
+        return p;
+    }
+    if (normal && all_new(m, s)) {
+        p.rest = Outcome::done;
+        return p;
+    }
+    if (s.mark()) {  // the restart was planned: the run goes on after it, if the boxes came up as the script expects
+        bool as_expected = true;
+        for (int box = 0; box < static_cast<int>(m.boxes.size()); ++box) {
+            const int r = p.rules[static_cast<std::size_t>(box)];
+            if (!m.in_box(act, box) || r < 0 || act.file->into.empty()) continue;
+            as_expected = as_expected && rule_at(m, r).file->mode == act.file->into;
+        }
+        if (as_expected) {
+            Resume next;
+            next.goes = true;
+            next.how = Outcome::goes_on_by_itself;
+            next.act = s.act() + 1;
+            const int owner = driver >= 0 ? p.rules[static_cast<std::size_t>(driver)] : -1;
+            next.rewrite = owner < 0 || rule_at(m, owner).file->whole_new_cells != "kept";
+            p.ways.push_back(next);
+            return p;
+        }
+    }
+    if (driver >= 0) add_ways(s, rule_at(m, p.rules[static_cast<std::size_t>(driver)]), how, p);
+    return p;
+}
+
+std::string why_not(const Model& m, const State& s, const ModelRule& rule) {
+    std::vector<std::string> torn;
+    std::vector<std::string> all;
+    for (const int region : rule.regions) {
+        const auto& file = *m.regions[static_cast<std::size_t>(region)].file;
+        const std::string& name = file.words.empty() ? file.name : file.words;
+        all.push_back(name);
+        if ((region_present(m, s, region, rule.spare) & torn_bit) != 0) torn.push_back(name);
+    }
+    if (!torn.empty()) return join(torn, " and ") + " torn";
+    return join(all, " and ") + " not of one release";
+}
+
+}  // namespace fettle::cutmap
