@@ -35,6 +35,7 @@ struct LongName {
 struct FolderToRead {
     std::string path;
     std::uint32_t first = 0;   // 0: the fixed root area of FAT12 and FAT16
+    std::uint64_t length = 0;  // clusters of its chain that are its own
     std::uint32_t parent = 0;  // what ".." must hold
     std::size_t depth = 0;
 };
@@ -51,6 +52,7 @@ public:
             if (c.length == 0)
                 return bad_input("file-broken", "root folder", c.flaw ? c.flaw->second : std::string("has no cluster"),
                                  "lay the card again");
+            root.length = c.length;
             if (c.flaw) flaw(c.flaw->first, "", "the root folder " + c.flaw->second);
         }
         queue_.push_back(root);
@@ -143,10 +145,9 @@ private:
             for (std::uint64_t i = 0; i < s_.boot.root_sectors(); ++i)
                 if (!take_block(s_.sector_at(sector + i), s_.boot.bytes_per_sector)) break;
         } else {
-            // Its chain was claimed before, so it is walked again for at most as many steps.
             std::uint32_t at = f.first;
-            for (std::uint64_t step = 0; step < claimed_.size() && at - 2 < claimed_.size(); ++step) {
-                if (!take_block(s_.cluster_at(at), s_.cluster_bytes())) break;
+            for (std::uint64_t left = f.length; left > 0; --left) {
+                if (!take_block(s_.cluster_at(at), s_.cluster_bytes()) || left == 1) break;
                 const auto link = s_.follow(at);
                 if (!link || link->kind != Link::next) break;
                 at = link->cluster;
@@ -270,7 +271,7 @@ private:
             return;
         }
         const std::uint32_t up = parent.depth == 0 ? 0 : parent.first;
-        queue_.push_back({n.path, n.first_cluster, up, parent.depth + 1});
+        queue_.push_back({n.path, n.first_cluster, c.length, up, parent.depth + 1});
     }
 
     void take_file(Node& n) {

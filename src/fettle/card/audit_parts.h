@@ -1,0 +1,64 @@
+// Parts of the audit that only this room uses.
+#pragma once
+
+#include <map>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "fettle/card/audit.h"
+#include "fettle/card/reader.h"
+
+namespace fettle::card {
+
+// What the parts share: where findings go, and what was asked.
+struct AuditState {
+    BlockDevice& device;
+    const AuditRequest& request;
+    Audit out;
+
+    const family::CardRule* rule() const {
+        return request.family && request.family->card ? &*request.family->card : nullptr;
+    }
+    void add(std::string code, Verdict verdict, std::string text, std::string where, std::string rests_on) {
+        out.judgement.add(Reason{std::move(code), verdict, std::move(text), std::move(where), std::move(rests_on)});
+    }
+};
+
+// Table, partition and file system; the volume if there is a FAT volume to go on with. Error only if the card's first
+// sector cannot be read.
+Result<std::optional<Volume>> audit_table(AuditState& s);
+
+// Boot sector, FSInfo, backup, both FATs, clusters, and the flaws met while walking.
+void audit_volume(AuditState& s, Volume& volume, const Listing& listing);
+
+// Index, files, digests, foreign files: as the box would see it.
+void audit_content(AuditState& s, Volume& volume, const Listing& listing);
+
+// A file that the card should hold.
+struct Wanted {
+    std::string path;   // on the card
+    std::string words;  // "piece 'maps' of the main box", "index"
+    std::uint64_t size = 0;
+    bool size_known = false;
+    std::map<std::string, std::string> digests;
+    const Node* node = nullptr;  // what stands there
+    bool right = false;          // digest agreed
+    bool is_index = false;
+};
+
+// Digests every wanted file that has a whole node, in the order they stand on the card, and reports what differs.
+void audit_digests(AuditState& s, Volume& volume, std::vector<Wanted>& wanted);
+
+// Whose leftover a name at the top of a card is ("Windows", "macOS", "a Linux desktop"); empty: nobody's known.
+std::string_view leftover_of(std::string_view top_name);
+
+// Kind of archive by its first bytes ("zip", "7z", …); empty: none known. `head` is the first 512 bytes or what there
+// is.
+std::string_view archive_kind(ByteView head);
+
+// "'a', 'b', 'c' and 4 more": at most three names, made printable.
+std::string some_names(const std::vector<std::string>& names);
+
+}  // namespace fettle::card

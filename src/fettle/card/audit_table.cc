@@ -1,0 +1,189 @@
+#include <fmt/core.h>
+
+#include "fettle/base/text.h"
+#include "fettle/card/audit_parts.h"
+
+namespace fettle::card {
+namespace {
+
+constexpr const char* by_family = "family file";
+constexpr const char* by_practice = "common practice";
+
+std::string wanted_file_system(const family::CardRule& r) {
+    return r.file_system == "fat32"   ? "FAT32"
+           : r.file_system == "fat16" ? "FAT16"
+           : r.file_system == "exfat" ? "exFAT"
+                                      : r.file_system;
+}
+
+void judge_table(AuditState& s, const Table& t) {
+    const auto* rule = s.rule();
+    const std::string want = rule ? rule->table : "";
+    s.out.table = t.kind == TableKind::none ? "none" : t.kind == TableKind::mbr ? "mbr" : "gpt";
+    if (rule && want == s.out.table) return;
+    const Verdict v = rule ? Verdict::halt : Verdict::mind;
+    const char* rests = rule ? by_family : by_practice;
+    if (t.kind == TableKind::gpt)
+        s.add("gpt-table", v,
+              rule ? fmt::format("The card has a GPT partition table; {} takes {}.", s.request.family->id, want)
+                   : "The card has a GPT partition table; many boxes only know the older MBR table.",
+              "sector 0", rests);
+    else if (t.kind == TableKind::none)
+        s.add("no-partition-table", v,
+              rule ? fmt::format("The card has no partition table; {} wants {}.", s.request.family->id, want)
+                   : "The card has no partition table: the file system begins at sector 0, which not every box takes.",
+              "sector 0", rests);
+    else
+        s.add("mbr-table", v,
+              fmt::format("The card has an MBR partition table; {} wants {}.", s.request.family->id, want), "sector 0",
+              rests);
+}
+
+void judge_size(AuditState& s) {
+    const auto* rule = s.rule();
+    if (!rule) return;
+    const std::uint64_t size = s.out.card_bytes;
+    if (rule->max_bytes != 0 && size > rule->max_bytes)
+        s.add("card-too-large", Verdict::halt,
+              fmt::format("The card holds {}; {} takes cards up to {}. Take a smaller card.", human_bytes(size),
+                          s.request.family->id, human_bytes(rule->max_bytes)),
+              "card size", by_family);
+    if (size < rule->min_bytes)
+        s.add("card-too-small", Verdict::halt,
+              fmt::format("The card holds {}; {} takes cards from {}. Take a larger card.", human_bytes(size),
+                          s.request.family->id, human_bytes(rule->min_bytes)),
+              "card size", by_family);
+}
+
+void judge_partition(AuditState& s, const Table& t, const Partition& p) {
+    if (t.partitions.size() > 1)
+        s.add(
+            "second-partition", Verdict::mind,
+            fmt::format("The card has {} partitions; a box may look into another than the first.", t.partitions.size()),
+            "partition table", by_practice);
+    const std::uint64_t sectors = s.out.card_bytes / sector_bytes;
+    if (p.start + p.sectors > sectors)
+        s.add("card-cut-short", Verdict::halt,
+              fmt::format(
+                  "The partition ends at sector {}, but the card has only {}: the card or its image is cut short, "
+                  "or it claims more than it holds. Lay it again.",
+                  p.start + p.sectors, sectors),
+              "partition table", "partition table and device size");
+}
+
+void no_fat(AuditState& s, const std::string& found) {
+    const auto* rule = s.rule();
+    if (!rule) {
+        s.add(found.empty() ? "no-file-system" : "file-system-not-read", Verdict::cant_say,
+              found.empty()
+                  ? std::string("No file system that Fettle knows stands on this card.")
+                  : fmt::format("The card carries {}; Fettle reads FAT only, and which box it is for was not said.",
+                                found),
+              "start of the volume", "magic");
+        return;
+    }
+    const std::string want = wanted_file_system(*rule);
+    if (found == want)
+        s.add("file-system-not-read", Verdict::cant_say,
+              fmt::format("The card carries {}, as {} wants; Fettle cannot look into it yet.", found,
+                          s.request.family->id),
+              "start of the volume", "magic");
+    else if (found.empty())
+        s.add("no-file-system", Verdict::halt,
+              fmt::format("No file system that Fettle knows stands on this card; {} wants {}. Lay it again.",
+                          s.request.family->id, want),
+              "start of the volume", by_family);
+    else
+        s.add(
+            "wrong-file-system", Verdict::halt,
+            fmt::format("The card carries {}; {} takes {} only. Lay the card again, or take a smaller card that comes "
+                        "with {}.",
+                        found, s.request.family->id, want, want),
+            "start of the volume", by_family);
+}
+
+void judge_fat_type(AuditState& s, const BootSector& b, FatType layout) {
+    const auto* rule = s.rule();
+    const std::uint64_t kib = std::uint64_t{b.sectors_per_cluster} * b.bytes_per_sector / 1024;
+    if (layout == FatType::fat32 && b.type != FatType::fat32)
+        s.add("fat32-too-few-clusters", Verdict::halt,
+              fmt::format(
+                  "The card is laid out as FAT32 with {} clusters of {} KiB; below 65,525 a reader that follows the "
+                  "specification takes it as {}. Lay it again with smaller clusters or on a larger card.",
+                  b.clusters, kib, words(b.type)),
+              "boot sector", "FAT specification 1.03, FAT type determination");
+    else if (layout != FatType::fat32 && b.type == FatType::fat32)
+        s.add(
+            "fat16-too-many-clusters", Verdict::halt,
+            fmt::format("The card is laid out as FAT16, but its {} clusters make it FAT32 by the specification. Lay it "
+                        "again.",
+                        b.clusters),
+            "boot sector", "FAT specification 1.03, FAT type determination");
+    else if (rule && wanted_file_system(*rule) != words(b.type))
+        s.add("wrong-file-system", Verdict::halt,
+              fmt::format("The card carries {}; {} takes {} only. Lay the card again.", words(b.type),
+                          s.request.family->id, wanted_file_system(*rule)),
+              "boot sector", by_family);
+}
+
+}  // namespace
+
+Result<std::optional<Volume>> audit_table(AuditState& s) {
+    s.out.card_bytes = s.device.size_bytes();
+    const auto table = read_table(s.device);
+    if (!table) return pass(table);
+    judge_size(s);
+    std::uint64_t at = 0;
+    if (table->kind != TableKind::none) {
+        judge_table(s, *table);
+        if (table->partitions.empty()) {
+            no_fat(s, {});
+            return std::nullopt;
+        }
+        judge_partition(s, *table, table->partitions.front());
+        at = table->partitions.front().start * sector_bytes;
+    }
+    const std::string found = file_system_at(s.device, at);
+    s.out.file_system = found;
+    if (table->kind == TableKind::none) {
+        s.out.table = "none";
+        if (!found.empty()) judge_table(s, *table);
+    }
+    if (found != "FAT") {
+        no_fat(s, found);
+        return std::nullopt;
+    }
+
+    auto volume = Volume::open_at(s.device, at);
+    if (!volume && volume.error().code == "fat-type-unclear") {
+        volume = Volume::open_at(s.device, at, FatType::fat32);
+        if (volume && !volume->boot().wide) volume = Volume::open_at(s.device, at, FatType::fat16);
+    }
+    if (!volume) {
+        s.out.file_system.clear();
+        s.add(volume.error().code == "boot-sector-wrong" ? "boot-sector-wrong" : "card-read-failed", Verdict::halt,
+              fmt::format("The FAT boot sector is damaged: {} {}. Lay the card again.", volume.error().place,
+                          volume.error().problem),
+              volume.error().place, "FAT specification 1.03, boot sector");
+        return std::nullopt;
+    }
+    const BootSector& b = volume->boot();
+    s.out.file_system = b.wide ? "FAT32" : b.type == FatType::fat12 ? "FAT12" : "FAT16";
+    judge_fat_type(s, b, b.wide ? FatType::fat32 : b.type == FatType::fat12 ? FatType::fat12 : FatType::fat16);
+    if (table->kind == TableKind::mbr) {
+        const std::uint8_t t = table->partitions.front().type;
+        const bool fits = b.wide ? t == 0x0B || t == 0x0C : t == 0x01 || t == 0x04 || t == 0x06 || t == 0x0E;
+        if (!fits)
+            s.add("partition-type-byte", Verdict::mind,
+                  fmt::format("The partition's type byte is {:02X}, which does not stand for {}; some boxes go by it.",
+                              t, s.out.file_system),
+                  "partition table", by_practice);
+        if (b.total_sectors * b.bytes_per_sector > table->partitions.front().sectors * sector_bytes)
+            s.add("volume-beyond-partition", Verdict::mind,
+                  "The file system says it is larger than its partition. Lay the card again if there is time.",
+                  "boot sector", "boot sector and partition table");
+    }
+    return std::optional<Volume>(std::move(*volume));
+}
+
+}  // namespace fettle::card

@@ -1,0 +1,200 @@
+#include <fmt/core.h>
+
+#include <algorithm>
+#include <map>
+
+#include "fettle/base/text.h"
+#include "fettle/card/audit_parts.h"
+
+namespace fettle::card {
+namespace {
+
+constexpr const char* by_spec = "FAT specification 1.03";
+
+void judge_clusters(AuditState& s, const BootSector& b) {
+    const std::uint64_t bytes = std::uint64_t{b.sectors_per_cluster} * b.bytes_per_sector;
+    const auto near = [&](std::uint64_t border) { return b.clusters + 16 > border && b.clusters < border + 16; };
+    if (near(4085) || near(65525))
+        s.add(
+            "cluster-count-near-limit", Verdict::mind,
+            fmt::format("The card has {} clusters, within 16 of the border between two FAT types: a reader that counts "
+                        "slightly differently takes it for another.",
+                        b.clusters),
+            "boot sector", by_spec);
+    const auto* rule = s.rule();
+    if (rule && !rule->cluster_kib.empty() &&
+        std::none_of(rule->cluster_kib.begin(), rule->cluster_kib.end(),
+                     [&](auto k) { return std::uint64_t{k} * 1024 == bytes; })) {
+        std::vector<std::string> sizes;
+        for (const auto k : rule->cluster_kib) sizes.push_back(std::to_string(k));
+        s.add("cluster-size-not-taken", Verdict::halt,
+              fmt::format("The card has clusters of {} bytes; {} takes {} KiB. Lay it again.", bytes,
+                          s.request.family->id, join(sizes, ", ")),
+              "boot sector", "family file");
+    } else if (bytes > 32768) {
+        s.add("cluster-size-large", Verdict::mind,
+              fmt::format("The card has clusters of {} bytes; more than 32 KiB is outside the specification.", bytes),
+              "boot sector", by_spec);
+    }
+    if (b.bytes_per_sector != sector_bytes)
+        s.add(
+            "sector-size", Verdict::mind,
+            fmt::format("The file system counts in sectors of {} bytes; many boxes only know 512.", b.bytes_per_sector),
+            "boot sector", "common practice");
+}
+
+void judge_length(AuditState& s, const Volume& v, const Listing& listing) {
+    const BootSector& b = v.boot();
+    const std::uint64_t end = v.at_bytes() + b.total_sectors * b.bytes_per_sector;
+    const bool said = std::any_of(s.out.judgement.reasons.begin(), s.out.judgement.reasons.end(),
+                                  [](const Reason& r) { return r.code == "card-cut-short"; });
+    const bool used = std::any_of(listing.flaws.begin(), listing.flaws.end(),
+                                  [](const Flaw& f) { return f.kind == FlawKind::past_the_end; });
+    if (end > s.out.card_bytes && !said)
+        s.add("card-cut-short", Verdict::halt,
+              fmt::format(
+                  "The file system ends at byte {}, but the card has only {}: the card or its image is cut short. "
+                  "Lay it again.",
+                  end, s.out.card_bytes),
+              "boot sector", "boot sector and device size");
+    if (used)
+        for (const auto& f : listing.flaws)
+            if (f.kind == FlawKind::past_the_end) {
+                s.add("data-past-end", Verdict::halt,
+                      fmt::format("'{}' {}: its bytes are not there.", printable(f.path), f.text), f.path,
+                      "FAT and device size");
+                break;
+            }
+}
+
+void judge_flags(AuditState& s, Volume& v) {
+    const BootSector& b = v.boot();
+    bool dirty = false, hard_error = false;
+    if (b.wide || b.type != FatType::fat12) {
+        if (const auto one = v.fat_entry(1)) {
+            dirty = !(*one & (b.wide ? 0x08000000u : 0x8000u));
+            hard_error = !(*one & (b.wide ? 0x04000000u : 0x4000u));
+        }
+    }
+    Bytes sector(sector_bytes);
+    // Common desktop systems keep the same flag in bit 0 of the boot sector's reserved byte [common practice].
+    if (s.device.read_at(v.at_bytes(), sector)) dirty = dirty || (sector[b.wide ? 65 : 37] & 1);
+    if (dirty)
+        s.add(
+            "dirty-flag", Verdict::mind,
+            "The card was pulled before it was written to the end, or not ejected. If every file is right, it will do.",
+            "FAT entry 1", by_spec);
+    if (hard_error)
+        s.add("hard-error-flag", Verdict::mind,
+              "A system that used this card met read or write errors on it. Take another.", "FAT entry 1", by_spec);
+}
+
+void judge_info_and_backup(AuditState& s, Volume& v, const Listing& listing) {
+    const BootSector& b = v.boot();
+    if (!b.wide) return;
+    Bytes sector(sector_bytes), other(sector_bytes);
+    if (b.fsinfo_sector != 0 && b.fsinfo_sector < b.reserved &&
+        s.device.read_at(v.at_bytes() + std::uint64_t{b.fsinfo_sector} * b.bytes_per_sector, sector)) {
+        const bool signs = load_le32(sector, 0) == 0x41615252 && load_le32(sector, 484) == 0x61417272;
+        const std::uint32_t free = load_le32(sector, 488);
+        if (!signs)
+            s.add("fsinfo-wrong", Verdict::mind, "The FSInfo sector lacks its marks; readers may do without it.",
+                  "FSInfo sector", by_spec);
+        else if (free != 0xFFFFFFFF && free != listing.clusters_free)
+            s.add("fsinfo-wrong", Verdict::mind,
+                  fmt::format("FSInfo counts {} free clusters, the FAT has {}; it is only a hint to readers.", free,
+                              listing.clusters_free),
+                  "FSInfo sector", by_spec);
+    }
+    if (b.backup_sector != 0 && b.backup_sector < b.reserved && s.device.read_at(v.at_bytes(), sector) &&
+        s.device.read_at(v.at_bytes() + std::uint64_t{b.backup_sector} * b.bytes_per_sector, other)) {
+        sector[65] = other[65];  // the flag byte changes in the first copy only
+        if (sector != other)
+            s.add("backup-boot-differs", Verdict::mind,
+                  "The backup boot sector differs from the first: something wrote to this card after it was made.",
+                  fmt::format("sector {} of the volume", b.backup_sector), by_spec);
+    }
+}
+
+void judge_fat_copies(AuditState& s, const Volume& v) {
+    const BootSector& b = v.boot();
+    if (b.fat_copies < 2 || (b.ext_flags & 0x80)) return;
+    const std::uint64_t size = b.fat_sectors * b.bytes_per_sector;
+    const std::uint64_t first = v.at_bytes() + std::uint64_t{b.reserved} * b.bytes_per_sector;
+    Bytes one, two;
+    for (std::uint64_t at = 0; at < size; at += one.size()) {
+        one.resize(std::min<std::uint64_t>(256u << 10, size - at));
+        two.resize(one.size());
+        if (!s.device.read_at(first + at, one) || !s.device.read_at(first + size + at, two)) {
+            s.add("card-read-failed", Verdict::halt, "The FATs cannot be read to their end.", "FAT", "device");
+            return;
+        }
+        if (one != two) {
+            const auto differ = std::mismatch(one.begin(), one.end(), two.begin()).first - one.begin();
+            s.add("fats-differ", Verdict::halt,
+                  "The two FATs differ: which of them is right cannot be told, and a box may read either. Lay the card "
+                  "again.",
+                  fmt::format("byte {} of the FAT", at + static_cast<std::uint64_t>(differ)), by_spec);
+            return;
+        }
+    }
+}
+
+struct FlawWords {
+    const char* code;
+    Verdict verdict;
+};
+
+FlawWords words_of(FlawKind k) {
+    switch (k) {
+        case FlawKind::chain_crossed: return {"chain-crossed", Verdict::halt};
+        case FlawKind::chain_circular: return {"chain-circular", Verdict::halt};
+        case FlawKind::chain_short: return {"chain-short", Verdict::halt};
+        case FlawKind::chain_long: return {"chain-long", Verdict::mind};
+        case FlawKind::chain_broken: return {"chain-broken", Verdict::halt};
+        case FlawKind::past_the_end: return {"data-past-end", Verdict::halt};
+        case FlawKind::bad_name: return {"name-damaged", Verdict::mind};
+        case FlawKind::long_name_sum: return {"long-name-sum", Verdict::mind};
+        case FlawKind::bad_folder: return {"folder-damaged", Verdict::mind};
+        case FlawKind::too_many: return {"not-all-read", Verdict::cant_say};
+        case FlawKind::unreadable: return {"card-read-failed", Verdict::halt};
+    }
+    return {"card-read-failed", Verdict::halt};
+}
+
+void judge_flaws(AuditState& s, const Listing& listing) {
+    std::map<FlawKind, std::vector<const Flaw*>> by_kind;
+    for (const auto& f : listing.flaws)
+        if (f.kind != FlawKind::past_the_end) by_kind[f.kind].push_back(&f);  // said by judge_length
+    for (const auto& [kind, flaws] : by_kind) {
+        const auto [code, verdict] = words_of(kind);
+        const Flaw& f = *flaws.front();
+        const std::string who = f.path.empty() ? "The top folder" : "'" + printable(f.path) + "'";
+        const std::string more =
+            flaws.size() > 1 ? fmt::format(" ({} such places in all)", flaws.size()) : std::string();
+        s.add(code, verdict, who + " " + f.text + more + ".", f.path, by_spec);
+    }
+    if (listing.clusters_lost > 0)
+        s.add("lost-clusters", Verdict::mind,
+              fmt::format("{} clusters are marked used and belong to no file: something was broken off on this card.",
+                          listing.clusters_lost),
+              "FAT", by_spec);
+}
+
+}  // namespace
+
+void audit_volume(AuditState& s, Volume& volume, const Listing& listing) {
+    const BootSector& b = volume.boot();
+    s.out.cluster_bytes = std::uint64_t{b.sectors_per_cluster} * b.bytes_per_sector;
+    s.out.clusters = b.clusters;
+    s.out.label = listing.label.empty() && b.label != "NO NAME" ? b.label : listing.label;
+    s.out.serial = fmt::format("{:04X}-{:04X}", b.serial >> 16, b.serial & 0xFFFF);
+    judge_clusters(s, b);
+    judge_length(s, volume, listing);
+    judge_flags(s, volume);
+    judge_info_and_backup(s, volume, listing);
+    judge_fat_copies(s, volume);
+    judge_flaws(s, listing);
+}
+
+}  // namespace fettle::card

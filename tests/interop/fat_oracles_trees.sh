@@ -1,0 +1,39 @@
+#!/bin/bash
+# Lays trees of many shapes and holds each to fat_oracles.sh; repeats each image's digest with dd and sha256sum; lays
+# each twice, which must give the same bytes. Where FETTLE_PEERS names a folder with a second, independent
+# fat_oracles.sh, that one is asked too.
+#
+#   fat_oracles_trees.sh PROGRAM   PROGRAM: the built fat_oracles_trees
+set -u
+program=${1:?usage: fat_oracles_trees.sh PROGRAM}
+here=$(cd "$(dirname "$0")" && pwd)
+work=$(mktemp -d) || exit 1
+trap 'rm -rf "$work"' EXIT
+passed=0 failed=0
+ok() { if [ "$1" = 0 ]; then passed=$((passed + 1)); else failed=$((failed + 1)); echo "failed: $2"; [ -z "${3:-}" ] || head -20 "$3"; fi; }
+for kind in sizes deep names clashes; do
+    mkdir "$work/a" "$work/b"
+    "$program" $kind 7 "$work/a" >/dev/null && "$program" $kind 7 "$work/b" >/dev/null
+    ok $? "$kind: laying"
+    cmp -s "$work/a/card.img" "$work/b/card.img"
+    ok $? "$kind: laid twice, the images differ"
+    "$here/fat_oracles.sh" "$work/a/card.img" "$work/a/manifest" >"$work/said"
+    status=$?
+    [ $status = 77 ] && { cat "$work/said"; exit 77; }
+    ok $status "$kind: tools from outside" "$work/said"
+    # The documented way to repeat the digest.
+    got=$(sed '$d' "$work/a/extents" | while read -r at length; do
+        dd if="$work/a/card.img" bs=1M iflag=skip_bytes,count_bytes skip="$at" count="$length" status=none
+    done | sha256sum | cut -d' ' -f1)
+    [ "$got" = "$(tail -1 "$work/a/extents")" ]
+    ok $? "$kind: dd | sha256sum gives $got"
+    if [ -n "${FETTLE_PEERS:-}" ] && [ -x "$FETTLE_PEERS/fat_oracles.sh" ]; then
+        "$FETTLE_PEERS/fat_oracles.sh" --quiet "$work/a/card.img" >"$work/said" 2>&1
+        ok $? "$kind: the second set of oracles" "$work/said"
+    else
+        echo "skipped: second set of oracles (FETTLE_PEERS is not set)"
+    fi
+    rm -rf "$work/a" "$work/b"
+done
+echo "$passed passed, $failed failed"
+[ $failed = 0 ]
