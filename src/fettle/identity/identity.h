@@ -26,11 +26,12 @@ struct Given {
 
 struct IdentifiedBox {
     std::string role;
-    std::string plate;                          // as read
-    std::string typed;                          // as typed
-    std::map<std::string, std::string> fields;  // named field → its characters, e.g. "issue" → "C"
-    std::map<std::string, std::string> words;   // named field → meaning, where the family knows it
-    std::vector<std::string> likely;            // fields whose meaning is only likely: no decision may rest on them
+    std::string plate;  // as read; empty while more than one reading is likely
+    std::string typed;  // as typed
+    std::map<std::string, std::string>
+        fields;  // named field → its characters ("issue" → "C"); of several readings only what all agree on
+    std::map<std::string, std::string> words;  // named field → meaning, where the family knows it
+    std::vector<std::string> likely;           // fields whose meaning is only likely: no decision may rest on them
     std::vector<Correction> corrections;
 };
 

@@ -61,7 +61,7 @@ struct LabelAnswer {
     std::string typed;              // trimmed
     std::vector<Reading> readings;  // cheapest first; empty: halt
     bool more_readings = false;     // there are more than were kept (256)
-    bool taken = false;             // readings.front() may be used
+    bool taken = false;             // the first is 20 times likelier than the next; see the judgement before using it
     std::optional<Question> question;
     // When there is no reading: how far the text can be read, and what could stand next.
     std::size_t accepted_characters = 0;
