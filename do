@@ -120,6 +120,8 @@ run_ctest() {
     local pick=(-LE slow)
     [[ $label == slow ]] && pick=(-L slow)
     stage "$name" ctest --test-dir "build/$preset" "${pick[@]}" -j "$(nproc)" --output-on-failure --no-tests=error
+    ! grep -E '\*\*\*(Skipped|Not Run)' "$LOGS/${name// /-}.log" ||
+        die "tests were left out, see above: is a package missing?"
     closing+=("$(grep -E '^[0-9]+% tests passed' "$LOGS/${name// /-}.log") ($preset, $label)")
 }
 
