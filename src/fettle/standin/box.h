@@ -181,12 +181,14 @@ public:
     std::int64_t counter(std::string_view role) const;
     std::vector<FaultEntry> faults(std::string_view role) const;
 
-    // What follows if power comes back (when off) and stays on: a copy is run on to its rest, first as it is, with the
-    // card that is in. Does not change this set.
+    // What a cut at this instant leads to (or led to, when power is off already): a copy is cut, gets power back with
+    // the card that is in, every ask answered, and is run on to its rest. rests_unfinished also when it waits for a
+    // card that is not in. Does not change this set.
     Fate fate() const;
 
     // The diagnostic side. nullopt: no answer (dark, starting, off, no such address, or suppressed).
     std::optional<Bytes> uds(std::uint16_t address, ByteView request);
+    bool knows(std::uint16_t address) const;      // some box of the set has it
     bool reachable(std::uint16_t address) const;  // there and answering
     std::uint16_t entity_address() const;         // of the first box on the link; 0 when the family has no link
     std::string vin() const;

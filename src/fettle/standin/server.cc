@@ -1,0 +1,272 @@
+#include "fettle/standin/server.h"
+
+#include <fmt/format.h>
+
+#include <array>
+#include <boost/asio/buffer.hpp>
+#include <boost/asio/io_context.hpp>
+#include <boost/asio/ip/tcp.hpp>
+#include <boost/asio/ip/udp.hpp>
+#include <boost/asio/write.hpp>
+#include <deque>
+#include <list>
+#include <mutex>
+#include <thread>
+
+#include "fettle/link/doip.h"
+
+namespace fettle::standin {
+
+namespace asio = boost::asio;
+namespace doip = link::doip;
+using asio::ip::tcp;
+using asio::ip::udp;
+using boost::system::error_code;
+
+namespace {
+
+constexpr std::size_t most_sessions = 4;
+constexpr doip::Eid eid{0x02, 0xFE, 0x77, 0xE0, 0x00, 0x01};  // locally administered, made up
+
+// The set and its guard.
+struct Shared {
+    explicit Shared(VirtualSet s) : set(std::move(s)) {}
+    mutable std::mutex mutex;
+    VirtualSet set;  // guarded by mutex
+
+    template <class F>
+    auto with(F f) {
+        const std::lock_guard lock(mutex);
+        return f(set);
+    }
+    bool awake() {
+        return with([](VirtualSet& s) { return s.reachable(s.entity_address()); });
+    }
+};
+
+struct Session;
+using Sessions = std::list<std::shared_ptr<Session>>;
+
+// One TCP connection. Lives on the server's thread only.
+struct Session : std::enable_shared_from_this<Session> {
+    Session(tcp::socket s, Shared& sh, Sessions& a) : socket(std::move(s)), shared(sh), all(a) {}
+    tcp::socket socket;
+    Shared& shared;
+    Sessions& all;
+    doip::Splitter splitter;
+    std::optional<std::uint16_t> tester;  // once activated
+    std::deque<Bytes> out;
+    bool closing = false;  // once everything is sent
+    std::array<Byte, 4096> buffer{};
+
+    void read() {
+        socket.async_read_some(asio::buffer(buffer), [self = shared_from_this()](const error_code& e, std::size_t n) {
+            if (e) return self->drop();
+            self->splitter.feed(ByteView(self->buffer).first(n));
+            while (auto m = self->splitter.next()) {
+                if (self->closing) break;
+                self->take(*m);
+            }
+            if (!self->closing) self->read();
+        });
+    }
+    void send(const doip::Body& body, std::uint8_t version) {
+        out.push_back(doip::encode(body, version));
+        if (out.size() == 1) write();
+    }
+    void write() {
+        asio::async_write(socket, asio::buffer(out.front()),
+                          [self = shared_from_this()](const error_code& e, std::size_t) {
+                              if (e) return self->drop();
+                              self->out.pop_front();
+                              if (!self->out.empty()) return self->write();
+                              if (self->closing) self->drop();
+                          });
+    }
+    void drop() {
+        error_code ignored;
+        socket.shutdown(tcp::socket::shutdown_both, ignored);
+        socket.close(ignored);
+        all.remove(shared_from_this());
+    }
+
+    void take(const tl::expected<doip::Message, doip::Fault>& m) {
+        if (!shared.awake()) return;  // dark: nothing is heard and nothing said
+        if (!m) {
+            closing = m.error().close;
+            return send(doip::HeaderNack{m.error().nack}, 2);
+        }
+        if (const auto* r = std::get_if<doip::RoutingRequest>(&m->body)) return activate(*r, m->version);
+        if (const auto* d = std::get_if<doip::Diagnostic>(&m->body)) return diagnostic(*d, m->version);
+        if (std::holds_alternative<doip::AliveResponse>(m->body)) return;
+        send(doip::HeaderNack{0x01}, m->version);
+    }
+
+    void activate(const doip::RoutingRequest& r, std::uint8_t version) {
+        std::uint8_t code = 0x10;
+        if (r.source < doip::first_tester || r.source > doip::last_tester) {
+            code = 0x00;
+        } else if (r.type != 0x00) {
+            code = 0x06;
+        } else if (tester && *tester != r.source) {
+            code = 0x02;
+        } else {
+            for (const auto& s : all)
+                if (s.get() != this && s->tester == r.source) code = 0x03;
+            if (all.size() > most_sessions) code = 0x01;
+        }
+        if (code == 0x10)
+            tester = r.source;
+        else
+            closing = true;
+        send(doip::RoutingResponse{r.source, shared.with([](VirtualSet& s) { return s.entity_address(); }), code,
+                                   std::nullopt},
+             version);
+    }
+
+    void diagnostic(const doip::Diagnostic& d, std::uint8_t version) {
+        if (!tester || *tester != d.source) {
+            closing = !tester;
+            return send(doip::DiagnosticNack{d.target, d.source, 0x02, {}}, version);
+        }
+        struct Answer {
+            bool known = false, awake = false;
+            std::optional<Bytes> bytes;
+        };
+        const Answer a = shared.with([&](VirtualSet& s) {
+            Answer x;
+            x.known = s.knows(d.target);
+            x.awake = s.reachable(d.target);
+            if (x.awake) x.bytes = s.uds(d.target, d.data);
+            return x;
+        });
+        if (!a.known) return send(doip::DiagnosticNack{d.target, d.source, 0x03, {}}, version);
+        if (!a.awake) return;
+        send(doip::DiagnosticAck{d.target, d.source, 0x00, {}}, version);
+        if (a.bytes) send(doip::Diagnostic{d.target, d.source, *a.bytes}, version);
+    }
+};
+
+}  // namespace
+
+struct Server::State {
+    explicit State(VirtualSet set) : shared(std::move(set)) {}
+    Shared shared;
+    asio::io_context context;
+    tcp::acceptor acceptor{context};
+    udp::socket udp_socket{context};
+    udp::endpoint from;
+    std::array<Byte, 2048> datagram{};
+    Sessions sessions;  // server thread only
+    std::string host;
+    std::uint16_t port = 0;
+    std::jthread thread;
+
+    error_code bind(const asio::ip::address& address, std::uint16_t wanted) {
+        error_code e;
+        const tcp::endpoint at(address, wanted);
+        acceptor = tcp::acceptor(context);
+        udp_socket = udp::socket(context);
+        acceptor.open(at.protocol(), e);
+        if (!e) acceptor.set_option(tcp::acceptor::reuse_address(true), e);
+        if (!e) acceptor.bind(at, e);
+        if (!e) acceptor.listen(8, e);
+        if (e) return e;
+        port = acceptor.local_endpoint().port();
+        udp_socket.open(udp::endpoint(address, port).protocol(), e);
+        if (!e) udp_socket.bind(udp::endpoint(address, port), e);
+        return e;
+    }
+    void accept() {
+        acceptor.async_accept([this](const error_code& e, tcp::socket s) {
+            if (e == asio::error::operation_aborted) return;
+            if (!e) {
+                error_code ignored;
+                s.set_option(tcp::no_delay(true), ignored);
+                sessions.push_back(std::make_shared<Session>(std::move(s), shared, sessions));
+                sessions.back()->read();
+            }
+            accept();
+        });
+    }
+    void identify() {
+        udp_socket.async_receive_from(asio::buffer(datagram), from, [this](const error_code& e, std::size_t n) {
+            if (e == asio::error::operation_aborted) return;
+            if (!e && shared.awake()) answer(ByteView(datagram).first(n));
+            identify();
+        });
+    }
+    void answer(ByteView bytes) {
+        const auto m = doip::decode(bytes);
+        std::uint8_t version = 2;
+        std::optional<doip::Body> body;
+        if (!m) {
+            body = doip::HeaderNack{m.error().nack};
+        } else {
+            version = m->version == 0xFF ? std::uint8_t{2} : m->version;
+            const auto [vin, address] =
+                shared.with([](VirtualSet& s) { return std::pair(s.vin(), s.entity_address()); });
+            bool wanted = std::holds_alternative<doip::IdentRequest>(m->body);
+            if (const auto* by_vin = std::get_if<doip::IdentRequestVin>(&m->body)) wanted = by_vin->vin == vin;
+            if (const auto* by_eid = std::get_if<doip::IdentRequestEid>(&m->body)) wanted = by_eid->eid == eid;
+            if (wanted) body = doip::Announcement{vin, address, eid, eid, 0x00, 0x00};
+        }
+        if (!body) return;
+        error_code ignored;
+        const Bytes out = doip::encode(*body, version);
+        udp_socket.send_to(asio::buffer(out), from, 0, ignored);
+    }
+};
+
+Server::Server(std::unique_ptr<State> state) : state_(std::move(state)) {}
+
+Result<std::unique_ptr<Server>> Server::start(VirtualSet set, const std::string& host, std::uint16_t port) {
+    error_code e;
+    const auto address = asio::ip::make_address(host == "localhost" ? "127.0.0.1" : host, e);
+    if (e || !address.is_loopback())
+        return usage_error("not-loopback", host, "a stand-in listens on this machine only",
+                           "give 127.0.0.1 and a port");
+    auto state = std::make_unique<State>(std::move(set));
+    state->host = address.to_string();
+    for (int attempt = 0; attempt < 20; ++attempt) {
+        e = state->bind(address, port);
+        if (!e || port != 0) break;  // port 0: TCP found a free one, UDP may find it taken
+    }
+    if (e)
+        return outside_error("port-busy", fmt::format("{}:{}", host, port), "it cannot be listened on: " + e.message(),
+                             "end what listens there, or give another port (0 takes any free one)");
+    state->accept();
+    state->identify();
+    State& s = *state;
+    state->thread = std::jthread([&s] { s.context.run(); });
+    return std::unique_ptr<Server>(new Server(std::move(state)));
+}
+
+Server::~Server() {
+    state_->context.stop();
+    if (state_->thread.joinable()) state_->thread.join();
+    for (const auto& s : state_->sessions) {
+        error_code ignored;
+        s->socket.close(ignored);
+    }
+    state_->sessions.clear();
+}
+
+std::uint16_t Server::port() const {
+    return state_->port;
+}
+std::string Server::host() const {
+    return state_->host;
+}
+void Server::with(const std::function<void(VirtualSet&)>& f) {
+    state_->shared.with([&](VirtualSet& s) {
+        f(s);
+        return 0;
+    });
+}
+VirtualSet Server::snapshot() const {
+    const std::lock_guard lock(state_->shared.mutex);
+    return state_->shared.set;
+}
+
+}  // namespace fettle::standin
