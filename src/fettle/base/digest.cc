@@ -80,12 +80,19 @@ Result<std::string> sha256_hex_of_file(const std::filesystem::path& path) {
     return hex(stream.finish());
 }
 
-Result<std::string> digest_hex(std::string_view algorithm, ByteView b) {
-    if (algorithm == "crc32") {
-        Bytes out;
-        append_be32(out, crc32(b));
-        return hex(out);
-    }
+struct DigestStream::State {
+    std::unique_ptr<EVP_MD_CTX, MdFree> ctx;  // empty: CRC-32
+    std::uint32_t crc = 0;
+};
+
+DigestStream::DigestStream(std::unique_ptr<State> state) : state_(std::move(state)) {}
+DigestStream::~DigestStream() = default;
+DigestStream::DigestStream(DigestStream&&) noexcept = default;
+DigestStream& DigestStream::operator=(DigestStream&&) noexcept = default;
+
+Result<DigestStream> DigestStream::make(std::string_view algorithm) {
+    auto state = std::make_unique<State>();
+    if (algorithm == "crc32") return DigestStream(std::move(state));
     const EVP_MD* md = algorithm == "sha256"   ? EVP_sha256()
                        : algorithm == "sha512" ? EVP_sha512()
                        : algorithm == "sha1"   ? EVP_sha1()
@@ -94,10 +101,35 @@ Result<std::string> digest_hex(std::string_view algorithm, ByteView b) {
     if (!md)
         return bad_input("digest-unknown", std::string(algorithm), "no digest of that name",
                          "use sha256, sha512, sha1, md5 or crc32");
+    state->ctx.reset(EVP_MD_CTX_new());
+    must(EVP_DigestInit_ex(state->ctx.get(), md, nullptr));
+    return DigestStream(std::move(state));
+}
+
+void DigestStream::update(ByteView b) {
+    if (state_->ctx)
+        must(EVP_DigestUpdate(state_->ctx.get(), b.data(), b.size()));
+    else
+        state_->crc = crc32(b, state_->crc);
+}
+
+std::string DigestStream::finish() {
+    if (!state_->ctx) {
+        Bytes out;
+        append_be32(out, state_->crc);
+        return hex(out);
+    }
     std::array<Byte, EVP_MAX_MD_SIZE> out{};
     unsigned length = 0;
-    must(EVP_Digest(b.data(), b.size(), out.data(), &length, md, nullptr));
+    must(EVP_DigestFinal_ex(state_->ctx.get(), out.data(), &length));
     return hex(ByteView(out).first(length));
+}
+
+Result<std::string> digest_hex(std::string_view algorithm, ByteView b) {
+    auto stream = DigestStream::make(algorithm);
+    if (!stream) return pass(stream);
+    stream->update(b);
+    return stream->finish();
 }
 
 std::uint32_t crc32(ByteView b, std::uint32_t before) {

@@ -40,6 +40,22 @@ Result<std::string> sha256_hex_of_file(const std::filesystem::path& path);
 // One digest by its name: "sha256", "sha512", "sha1", "md5", "crc32" (lower case). bad_input for any other name.
 Result<std::string> digest_hex(std::string_view algorithm, ByteView b);
 
+// The same, streaming: any number of update() calls, then finish() once.
+class DigestStream {
+public:
+    static Result<DigestStream> make(std::string_view algorithm);  // bad_input as digest_hex
+    ~DigestStream();
+    DigestStream(DigestStream&&) noexcept;
+    DigestStream& operator=(DigestStream&&) noexcept;
+    void update(ByteView b);
+    std::string finish();  // lower-case hex
+
+private:
+    struct State;
+    explicit DigestStream(std::unique_ptr<State> state);
+    std::unique_ptr<State> state_;
+};
+
 // CRC-32/ISO-HDLC (IEEE 802.3). For damage, never for trust.
 std::uint32_t crc32(ByteView b, std::uint32_t before = 0);
 
