@@ -48,6 +48,7 @@ struct Answer {
     std::vector<NewEntry> entries;  // appended to `job`, or to the job named with --job; dropped when there is neither
     std::string job;                // for commands that name their job as an argument
     bool verdict_matters = true;    // false: a listing; exit 0 whatever the reasons say, no verdict line
+    bool bad_input = false;         // the answer lists what is wrong with a file that was given: exit 3
 };
 
 // The family files known here: HOME/families/*.toml first, then the examples installed with the program (or, in a build

@@ -110,6 +110,7 @@ std::string as_json(const std::string& command, const Error& error) {
 }
 
 int exit_code(const Answer& answer) {
+    if (answer.bad_input) return 3;
     if (!answer.verdict_matters) return 0;
     return answer.judgement.verdict() <= Verdict::mind ? 0 : 1;
 }
