@@ -157,8 +157,8 @@ private:
                 if (r.code == "check-character-wrong") out_.judgement.add(r);
         }
         add("plate-not-known", Verdict::halt,
-            fmt::format("{} \"{}\" is of no family known here: {}", plate_name(i),
-                        printable(given_.plates[i].text.substr(0, 80)), join(tried, "; ")),
+            fmt::format("\"{}\" is of no family known here: {}", printable(given_.plates[i].text.substr(0, 80)),
+                        join(tried, "; ")),
             plate_name(i), "family file");
         ask({plate_name(i),
              fmt::format("Read {} again from the box: is it {}?", plate_name(i),
@@ -184,8 +184,7 @@ private:
 
     void ask_role(std::size_t i, const Hit& a, const Hit& b) {
         add("more-than-one-role", Verdict::cant_say,
-            fmt::format("{} can be of the {} or of the {}", plate_name(i), a.box->words, b.box->words), plate_name(i),
-            "family file");
+            fmt::format("can be of the {} or of the {}", a.box->words, b.box->words), plate_name(i), "family file");
         ask({plate_name(i),
              fmt::format("Which box does {} stand on?", plate_name(i)),
              {a.box->words, b.box->words},
@@ -286,7 +285,7 @@ private:
                 add("view-not-read", Verdict::cant_say,
                     family_
                         ? fmt::format("{}: the family file does not say how {} shows its release", where, family_->id)
-                        : fmt::format("{}: it is read by the family's rule, and the family is not known", where),
+                        : std::string("it is read by the family's rule, and the family is not known"),
                     where, "family file");
                 continue;
             }

@@ -92,7 +92,7 @@ public:
 
 private:
     void halt(std::string code, const std::string& text, std::string rests_on) {
-        out_.judgement.add({std::move(code), Verdict::halt, where_ + ": " + text, where_, std::move(rests_on)});
+        out_.judgement.add({std::move(code), Verdict::halt, text, where_, std::move(rests_on)});
     }
 
     Reading reading(const family::LabelMatcher& matcher, const Candidate& c) const {
@@ -150,8 +150,8 @@ private:
     void note(const Reading& r, const Correction& c) {
         const bool one_way = std::all_of(out_.readings.begin(), out_.readings.end(),
                                          [&](const Reading& o) { return o.text[c.position] == r.text[c.position]; });
-        std::string text = fmt::format("{}: character {}, typed {}, is read as {}", where_, c.position + 1,
-                                       shown(c.typed), spoken(c.read[0]));
+        std::string text =
+            fmt::format("character {}, typed {}, is read as {}", c.position + 1, shown(c.typed), spoken(c.read[0]));
         if (c.forced_by == "character class")
             text += ": " + (c.field.empty() ? "nothing else can stand there" : c.field + " takes nothing else there");
         else if (c.forced_by == "check character")
@@ -176,8 +176,8 @@ private:
         const std::string& value = r.fields.at(field);
         std::vector<std::string> list;
         for (const auto& [v, meaning] : known) list.push_back(fmt::format("{} ({})", v, meaning));
-        const std::string text = fmt::format("{}: {} reads {}, which this family does not know; it knows {}", where_,
-                                             field, value, join(list, ", "));
+        const std::string text =
+            fmt::format("{} reads {}, which this family does not know; it knows {}", field, value, join(list, ", "));
         out_.judgement.add({"value-not-known", Verdict::cant_say, text, where_ + "." + field, "family file"});
         if (out_.question) return;
         Question q;
@@ -234,7 +234,7 @@ private:
         }
         const std::size_t rest = out_.readings.size() - texts.size();
         out_.judgement.add({"more-than-one-reading", Verdict::cant_say,
-                            fmt::format("{}: can be read as {}{}; none is {:.0f} times likelier than the next", where_,
+                            fmt::format("can be read as {}{}; none is {:.0f} times likelier than the next",
                                         join(texts, ", "), rest ? fmt::format(" and {} more", rest) : "", taken_ratio),
                             where_, "guess (odds of look-alikes)"});
         out_.question = std::move(best);
