@@ -6,53 +6,75 @@
 namespace fettle {
 namespace {
 
-const Bytes counting = {0x01, 0x02, 0x03, 0x04, 0x05, 0x06, 0x07, 0x08};
-
-TEST(Bytes, OrderOfBytes) {
-    EXPECT_EQ(load_le16(counting, 0), 0x0201);
-    EXPECT_EQ(load_le32(counting, 1), 0x05040302u);
-    EXPECT_EQ(load_le64(counting, 0), 0x0807060504030201u);
-    EXPECT_EQ(load_be16(counting, 6), 0x0708);
-    EXPECT_EQ(load_be32(counting, 4), 0x05060708u);
-    Bytes out;
-    append_be16(out, 0x0102);
-    append_be32(out, 0x03040506);
-    EXPECT_EQ(hex(out), "010203040506");
+TEST(Bytes, LoadsTakeTheStatedByteOrder) {
+    const Bytes b{0xFF, 0x01, 0x02, 0x03, 0x04, 0x05, 0x06, 0x07, 0x08};
+    EXPECT_EQ(load_le16(b, 1), 0x0201);
+    EXPECT_EQ(load_be16(b, 1), 0x0102);
+    EXPECT_EQ(load_le32(b, 1), 0x04030201u);
+    EXPECT_EQ(load_be32(b, 1), 0x01020304u);
+    EXPECT_EQ(load_le64(b, 1), 0x0807060504030201u);
 }
 
-RC_GTEST_PROP(Bytes, StoredIsLoaded, (std::uint64_t v)) {
-    Bytes b(16, 0xEE);
-    store_le64(b, 3, v);
-    RC_ASSERT(load_le64(b, 3) == v);
-    store_le32(b, 3, static_cast<std::uint32_t>(v));
-    RC_ASSERT(load_le32(b, 3) == static_cast<std::uint32_t>(v));
-    store_le16(b, 3, static_cast<std::uint16_t>(v));
-    RC_ASSERT(load_le16(b, 3) == static_cast<std::uint16_t>(v));
-    RC_ASSERT(b[2] == 0xEE && b[11] == 0xEE);
+RC_GTEST_PROP(Bytes, StoresAndLoadsAgree, (std::uint16_t a, std::uint32_t b, std::uint64_t c)) {
+    Bytes buffer(20);
+    store_le16(buffer, 1, a);
+    store_le32(buffer, 3, b);
+    store_le64(buffer, 7, c);
+    RC_ASSERT(load_le16(buffer, 1) == a && load_le32(buffer, 3) == b && load_le64(buffer, 7) == c);
+    Bytes big;
+    append_be16(big, a);
+    append_be32(big, b);
+    RC_ASSERT(load_be16(big, 0) == a && load_be32(big, 2) == b && big.size() == 6);
 }
 
-TEST(Bytes, CursorSaysNoAndStays) {
-    Cursor c(counting);
-    EXPECT_EQ(c.u8(), 0x01);
+RC_GTEST_PROP(Bytes, HexGoesThereAndBack, (const Bytes& b)) {
+    RC_ASSERT(unhex(hex(b)) == b);
+}
+
+TEST(Bytes, UnhexRefusesWhatIsNoHex) {
+    EXPECT_EQ(unhex("0"), std::nullopt);
+    EXPECT_EQ(unhex("0g"), std::nullopt);
+    EXPECT_EQ(unhex("0 "), std::nullopt);
+    EXPECT_EQ(unhex("aF"), (Bytes{0xAF}));
+    EXPECT_EQ(unhex(""), Bytes{});
+}
+
+// Never past the end, and a refused read leaves the position.
+RC_GTEST_PROP(Cursor, NeverLooksPastTheEnd, (const Bytes& b, const std::vector<std::uint8_t>& moves)) {
+    Cursor c(b);
+    std::size_t taken = 0;
+    for (const std::uint8_t m : moves) {
+        const std::size_t before = c.left();
+        std::size_t want = 0;
+        bool ok = false;
+        switch (m % 4) {
+            case 0:
+                want = 1;
+                ok = c.u8().has_value();
+                break;
+            case 1:
+                want = 2;
+                ok = c.be16().has_value();
+                break;
+            case 2:
+                want = 4;
+                ok = c.be32().has_value();
+                break;
+            default: want = m; ok = c.take(m).has_value();
+        }
+        RC_ASSERT(ok == (want <= before));
+        RC_ASSERT(c.left() == (ok ? before - want : before));
+        taken += ok ? want : 0;
+    }
+    RC_ASSERT(c.rest().size() == b.size() - taken);
+}
+
+TEST(Cursor, TakeDoesNotWrapAround) {
+    const Bytes b{1, 2, 3};
+    Cursor c(b);
+    EXPECT_EQ(c.u8(), 1);
+    EXPECT_EQ(c.take(static_cast<std::size_t>(-1)), std::nullopt);
     EXPECT_EQ(c.be16(), 0x0203);
-    EXPECT_EQ(c.be32(), 0x04050607u);
-    EXPECT_EQ(c.be16(), std::nullopt);
-    EXPECT_EQ(c.be32(), std::nullopt);
-    EXPECT_FALSE(c.take(2));
-    EXPECT_FALSE(c.take(static_cast<std::size_t>(-1)));
-    EXPECT_EQ(c.left(), 1u);
-    EXPECT_EQ(c.u8(), 0x08);
-    EXPECT_EQ(c.u8(), std::nullopt);
-    EXPECT_EQ(c.take(0)->size(), 0u);
-}
-
-RC_GTEST_PROP(Bytes, HexThereAndBack, (const Bytes& b)) {
-    RC_ASSERT(unhex(hex(b)).value() == b);
-}
-
-TEST(Bytes, HexThatIsNone) {
-    EXPECT_EQ(hex(unhex("aAfF09").value()), "aaff09");
-    for (const char* bad : {"a", "0g", "0x11", " 1", "1 "}) EXPECT_FALSE(unhex(bad)) << bad;
 }
 
 }  // namespace
