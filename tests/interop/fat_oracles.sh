@@ -55,6 +55,10 @@ cut -c67- "$work/list.mtools" | sort >"$work/names.mtools"
 empty=e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855
 grep -v "^$empty" "$work/list.mtools" >"$work/full.mtools"
 grep -v "^$empty" "$work/list.sleuthkit" >"$work/full.sleuthkit"
+# sleuthkit 4.11 loses the last piece of a name longer than 195 characters (also on images that mtools made): the first
+# 195 of every name are compared.
+short() { sed -E -i 's#([^/ ]{195})[^/ ]+#\1#g' "$1"; sort -k2 -o "$1" "$1"; }
+for list in names.mtools names.sleuthkit full.mtools full.sleuthkit; do short "$work/$list"; done
 same() {
     cmp -s "$2" "$3" || { wrong "$1 (<, >):"; diff "$2" "$3" | grep '^[<>]' | head -10; }
 }

@@ -55,9 +55,10 @@ std::vector<Made> deep(std::mt19937_64& random) {
     return out;
 }
 
+// Nothing beyond U+FFFF: mtools 4.0.32 shows such characters as "__" (sleuthkit reads them).
 std::vector<Made> names(std::mt19937_64& random) {
-    static const char* parts[] = {"a", "B", "ß", "é", "Ж", "語", "😀", "x y", "..", "~1",
-                                  "+", ",", ";", "=", "[", "]",  "İ",  "Σ",   "K",  "ǆ"};
+    static const char* parts[] = {"a", "B", "ß", "é", "Ж", "語", "x y", "..", "~1", "+",
+                                  ",", ";", "=", "[", "]", "İ",  "Σ",   "K",  "ǆ"};
     std::vector<Made> out;
     std::set<std::string> met;
     while (out.size() < 300) {
@@ -69,7 +70,7 @@ std::vector<Made> names(std::mt19937_64& random) {
         out.push_back({name, noise(random, random() % 50)});
     }
     for (const std::size_t n : {12u, 13u, 14u, 26u, 27u, 200u, 240u})
-        out.push_back({std::string(n, 'q'), noise(random, 10)});
+        out.push_back({std::string(n, n > 200 ? 'r' : 'q'), noise(random, 10)});
     for (const char* own :
          {"PLAIN.TXT", "plain2.txt", "Mixed.Txt", "NOEXT", ".hidden", "two.dots.txt", "trailing~1", "A.B", "a+b.c"})
         out.push_back({own, noise(random, 20)});
