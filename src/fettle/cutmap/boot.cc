@@ -186,10 +186,6 @@ PowerOn power_on(const Model& m, const State& s, const std::vector<Word>& found)
         p.rest = Outcome::nothing_changed;
         return p;
     }
-    if (normal && all_new(m, s)) {
-        p.rest = Outcome::done;
-        return p;
-    }
     if (s.mark()) {  // the restart was planned: the run goes on after it, if the boxes came up as the script expects
         bool as_expected = true;
         for (int box = 0; box < static_cast<int>(m.boxes.size()); ++box) {
@@ -207,6 +203,10 @@ PowerOn power_on(const Model& m, const State& s, const std::vector<Word>& found)
             p.ways.push_back(next);
             return p;
         }
+    }
+    if (normal && all_new(m, s)) {
+        p.rest = Outcome::done;
+        return p;
     }
     if (driver >= 0) add_ways(s, rule_at(m, p.rules[static_cast<std::size_t>(driver)]), how, p);
     return p;

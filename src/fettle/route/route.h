@@ -24,7 +24,7 @@ struct Step {
 
 struct Route {
     std::vector<Step> steps;
-    int irreversible = 0;          // steps with no way back beyond what the target itself needs
+    int irreversible = 0;          // steps past a one-way door that the target itself does not need
     double no_way_back_p90_s = 0;  // seconds, 0 when not reckoned
     double p90_s = 0;              // with handling
     std::string why;               // one sentence
@@ -56,6 +56,12 @@ struct Goal {
 using StepCost = std::function<std::pair<double, double>(const family::Release&, const change::SetState& before)>;
 //   first: P90 seconds in no-way-back zones; second: P90 seconds of the step with handling
 
+// Pair rules compare parts of the two versions: line, step and build are the first, second and third number between
+// dots, release is the whole. Nullopt: a part is not known, or a role is not there.
+std::optional<bool> pair_holds(const family::Family& family, const family::PairRule& rule, const change::SetState& set);
+
+// Exact: label-setting search over non-dominated cost vectors (irreversible, zone seconds, seconds, steps). A release
+// is installed on every box that it has pieces for, in one run.
 RouteAnswer find_route(const family::Family& family, const std::vector<family::Release>& shelf,
                        const change::SetState& set, const Goal& goal, const StepCost& cost = {});
 
