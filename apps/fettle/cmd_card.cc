@@ -1,0 +1,266 @@
+#include "cmd_card.h"
+
+#include <fmt/core.h>
+
+#include <algorithm>
+#include <charconv>
+#include <memory>
+
+#include "fettle/base/json.h"
+#include "fettle/base/text.h"
+#include "fettle/card/reader.h"
+#include "fettle/shelf/shelf.h"
+
+namespace fettle::app {
+namespace {
+
+using card::Audit;
+using card::Laid;
+
+std::vector<card::SourceFile> sources_of(std::shared_ptr<shelf::Shelf> shelf, const family::Family& family,
+                                         const std::string& release, const std::vector<family::PieceFile>& files) {
+    std::vector<card::SourceFile> out;
+    const std::string prefix = card::card_prefix(family);
+    for (const auto& f : files) {
+        const auto sha = f.digests.find("sha256");
+        out.push_back({prefix + f.path, f.size, sha == f.digests.end() ? std::string() : sha->second,
+                       [shelf, id = family.id, release, path = f.path](const card::Sink& sink) {
+                           return shelf->read(id, release, path, sink);
+                       }});
+    }
+    return out;
+}
+
+std::string dd_lines(const Laid& laid, const std::string& image) {
+    std::string out = "  { ";
+    for (const auto& e : laid.extents)
+        out += fmt::format("dd if='{}' bs=1M iflag=skip_bytes,count_bytes skip={} count={} status=none; ", image, e.at,
+                           e.length);
+    return out + "} | sha256sum\n";
+}
+
+std::string laid_text(const LaidCard& c) {
+    const auto& g = c.laid.geometry;
+    const std::string image = printable(c.image.string());
+    std::string out;
+    out += fmt::format("  image     {}, {}\n", image, human_bytes(g.card_sectors * card::sector_bytes));
+    out += fmt::format("  layout    MBR, one FAT32 partition from sector {}, clusters of {} bytes\n", g.partition_start,
+                       g.cluster_bytes());
+    out += fmt::format("  files     {}, {}\n", c.laid.files.size(), human_bytes(c.release.bytes()));
+    out += fmt::format("  digest    sha256 {} over {} in {} stretches\n", c.laid.digest, human_bytes(c.laid.bytes),
+                       c.laid.extents.size());
+    out += fmt::format("  read back every written byte, {}\n", c.laid.cold ? "after the system was told to forget it"
+                                                                           : "from memory: this place has no medium");
+    out += "Repeat the digest with\n" + dd_lines(c.laid, image);
+    return out;
+}
+
+std::string audit_text(const Audit& a) {
+    std::string out;
+    out += fmt::format("  card      {}, table {}{}\n", human_bytes(a.card_bytes), a.table,
+                       a.file_system.empty() ? ", no file system known by its mark" : ", " + a.file_system);
+    if (a.clusters != 0)
+        out += fmt::format("  clusters  {} of {} bytes; label '{}', serial {}\n", a.clusters, a.cluster_bytes, a.label,
+                           a.serial);
+    if (!a.release.empty()) out += fmt::format("  index     release {}\n", printable(a.release));
+    out += fmt::format("  files     {} on the card", a.files);
+    if (a.files_wanted != 0) out += fmt::format("; {} of {} wanted are right", a.files_matched, a.files_wanted);
+    out += "\n";
+    for (const auto& n : a.not_checked) out += "  not checked: " + n + "\n";
+    return out;
+}
+
+// The family whose index stands at its place on this card, when just one does.
+Result<std::optional<family::Family>> family_on_card(Context& context, card::BlockDevice& device) {
+    auto volume = card::Volume::open(device);
+    if (!volume) return std::optional<family::Family>();
+    const auto listing = volume->list();
+    if (!listing) return std::optional<family::Family>();
+    auto families = load_families(context);
+    if (!families) return pass(families);
+    std::optional<family::Family> found;
+    for (auto& f : *families) {
+        if (!f.card || !f.package) continue;
+        const std::string key = card::name_key(f.card->index_at);
+        for (const auto& n : listing->nodes) {
+            // At its place, or under one extra folder: the audit tells which.
+            const std::string at = card::name_key(n.path);
+            if (n.folder || !(at == key || at.ends_with("/" + key))) continue;
+            const auto bytes = volume->read_all(n, 16u << 20);
+            if (!bytes) continue;
+            const auto release = family::read_index(f, as_text(*bytes));
+            if (!release || release->family != f.id) continue;
+            if (found) return std::optional<family::Family>();  // two would do: not for us to choose
+            found = std::move(f);
+            break;
+        }
+    }
+    return found;
+}
+
+}  // namespace
+
+Result<std::uint64_t> size_from(const std::string& text) {
+    const auto wrong = [&] {
+        return usage_error("card-size-wrong", "--size",
+                           fmt::format("'{}' is no size; expected bytes or a number with K, M or G", printable(text)),
+                           "give for example 512M, or leave it out");
+    };
+    std::uint64_t n = 0;
+    const auto [end, ec] = std::from_chars(text.data(), text.data() + text.size(), n);
+    if (ec != std::errc() || n == 0) return wrong();
+    std::string unit(end, text.data() + text.size());
+    std::transform(unit.begin(), unit.end(), unit.begin(), [](char c) { return c >= 'a' && c <= 'z' ? c - 32 : c; });
+    if (unit.ends_with("IB"))
+        unit.resize(unit.size() - 2);
+    else if (unit.ends_with("B"))
+        unit.resize(unit.size() - 1);
+    int shift = 0;
+    if (unit == "K")
+        shift = 10;
+    else if (unit == "M")
+        shift = 20;
+    else if (unit == "G")
+        shift = 30;
+    else if (!unit.empty())
+        return wrong();
+    if (n > (std::uint64_t{1} << 44) >> shift) return wrong();  // 16 TiB: beyond any card, and no overflow below
+    return n << shift;
+}
+
+Result<LaidCard> lay_release(Context& context, const std::string& family_id, const std::string& release,
+                             const std::filesystem::path& image, std::uint64_t size_bytes, bool for_job, bool replace) {
+    auto opened = shelf::Shelf::open(context.shelf_folder());
+    if (!opened) return pass(opened);
+    const auto shelf = std::make_shared<shelf::Shelf>(std::move(*opened));
+    auto shelved = shelf->find(family_id, release);
+    if (!shelved) return pass(shelved);
+    if (for_job && shelved->slip.right == shelf::Right::unknown)
+        return bad_input("right-unknown", release,
+                         "is on the shelf with an unknown right to use; it can be looked at but not laid for a job",
+                         "shelve it again with --from and --right once that is settled");
+    if (shelved->index_only)
+        return bad_input("index-only", release, "is on the shelf by its index only; its files are not there",
+                         "shelve the whole package first");
+    auto family = load_family_by_id(context, shelved->family);
+    if (!family) return pass(family);
+    if (!family->card)
+        return bad_input("no-card-rules", family->id,
+                         "has no [card] in its family file, so what a card must be is unknown",
+                         "add [card] to the family file");
+    const auto files = shelf->files(shelved->family, shelved->release.release);
+    if (!files) return pass(files);
+    const auto sources = sources_of(shelf, *family, shelved->release.release, *files);
+    auto laid = card::lay_image(sources, *family->card, size_bytes, shelved->release.index_sha256, image, replace,
+                                [&](std::uint64_t done, std::uint64_t total) {
+                                    if (context.progress)
+                                        context.progress(done * 2 <= total ? "laying" : "reading back", done, total);
+                                });
+    if (!laid) return pass(laid);
+    return LaidCard{std::move(*laid), std::move(*family), shelved->release, image};
+}
+
+json::object laid_as_json(const Laid& laid, const std::filesystem::path& image) {
+    json::array extents;
+    for (const auto& e : laid.extents) extents.push_back(json::object{{"at", e.at}, {"length", e.length}});
+    const auto& g = laid.geometry;
+    return {{"image", image.string()},
+            {"size_bytes", g.card_sectors * card::sector_bytes},
+            {"partition_start_sector", g.partition_start},
+            {"cluster_bytes", g.cluster_bytes()},
+            {"clusters", g.clusters},
+            {"files", laid.files.size()},
+            {"sha256", laid.digest},
+            {"extents", std::move(extents)},
+            {"read_back_cold", laid.cold}};
+}
+
+json::object audit_as_json(const Audit& a, const std::string& card) {
+    json::array not_checked;
+    for (const auto& n : a.not_checked) not_checked.push_back(json::string(n));
+    return {{"card", card},
+            {"size_bytes", a.card_bytes},
+            {"table", a.table},
+            {"file_system", a.file_system},
+            {"label", a.label},
+            {"serial", a.serial},
+            {"cluster_bytes", a.cluster_bytes},
+            {"clusters", a.clusters},
+            {"files", a.files},
+            {"files_wanted", a.files_wanted},
+            {"files_matched", a.files_matched},
+            {"bytes_read", a.bytes_read},
+            {"release", a.release},
+            {"index_sha256", a.index_sha256},
+            {"not_checked", std::move(not_checked)}};
+}
+
+Result<Answer> card_lay(Context& context, const CardLayOptions& options) {
+    std::uint64_t size = 0;
+    if (!options.size.empty()) {
+        const auto given = size_from(options.size);
+        if (!given) return pass(given);
+        size = *given;
+    }
+    const auto laid =
+        lay_release(context, options.family, options.release, options.out, size, /*for_job=*/!context.job.empty());
+    if (!laid) return pass(laid);
+    Answer a;
+    a.headline =
+        fmt::format("Laid {} for {} and read every byte back.", printable(laid->release.release), laid->family.id);
+    a.text = laid_text(*laid);
+    a.judgement.add(Reason{"card-laid", Verdict::fit, "Every written byte reads back as it was written.",
+                           printable(options.out), "digest"});
+    a.data = laid_as_json(laid->laid, laid->image);
+    a.data["release"] = laid->release.release;
+    a.data["family"] = laid->family.id;
+    a.entries.push_back({"card-laid", a.data});
+    return a;
+}
+
+Result<Answer> card_audit(Context& context, const CardAuditOptions& options) {
+    const auto device = card::open_for_reading(options.card);
+    if (!device) return pass(device);
+    std::optional<family::Family> family;
+    std::optional<family::Release> release;
+    if (!options.release.empty()) {
+        const auto shelf = shelf::Shelf::open(context.shelf_folder());
+        if (!shelf) return pass(shelf);
+        auto shelved = shelf->find(options.family, options.release);
+        if (!shelved) return pass(shelved);
+        auto own = load_family_by_id(context, shelved->family);
+        if (!own) return pass(own);
+        family = std::move(*own);
+        release = std::move(shelved->release);
+    } else if (!options.family.empty()) {
+        auto named = load_family_by_id(context, options.family);
+        if (!named) return pass(named);
+        family = std::move(*named);
+    } else {
+        auto on_card = family_on_card(context, **device);
+        if (!on_card) return pass(on_card);
+        family = std::move(*on_card);
+    }
+    card::AuditRequest request;
+    request.family = family ? &*family : nullptr;
+    request.release = release ? &*release : nullptr;
+    request.progress = [&](std::uint64_t done, std::uint64_t total) {
+        if (context.progress) context.progress("auditing", done, total);
+    };
+    const auto audit = card::audit(**device, request);
+    if (!audit) return pass(audit);
+    Answer a;
+    a.headline = audit->sentence;
+    a.text = audit_text(*audit);
+    a.judgement = audit->judgement;
+    a.data = audit_as_json(*audit, options.card);
+    if (family) a.data["family"] = family->id;
+    if (release) a.data["wanted_release"] = release->release;
+    json::object entry = a.data;
+    entry["verdict"] = std::string(code(audit->verdict()));
+    entry["sentence"] = audit->sentence;
+    a.entries.push_back({"card-audited", std::move(entry)});
+    return a;
+}
+
+}  // namespace fettle::app

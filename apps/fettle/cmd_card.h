@@ -1,0 +1,48 @@
+// fettle card lay, fettle card audit.
+#pragma once
+
+#include <cstdint>
+#include <filesystem>
+#include <string>
+
+#include "context.h"
+#include "fettle/card/audit.h"
+#include "fettle/card/lay.h"
+
+namespace fettle::app {
+
+struct CardLayOptions {
+    std::string release;  // R
+    std::string family;   // --family ID; empty when the release's name is unique on the shelf
+    std::string out;      // --out IMAGE
+    std::string size;     // --size: "512M", "8G", bytes; empty: the smallest that fits
+};
+Result<Answer> card_lay(Context& context, const CardLayOptions& options);
+
+struct CardAuditOptions {
+    std::string card;     // IMAGE or DEVICE
+    std::string release;  // --release R; empty: by the card's own index
+    std::string family;   // --family ID; empty: the release's, or the one whose index stands on the card
+};
+Result<Answer> card_audit(Context& context, const CardAuditOptions& options);
+
+// Lays a shelved release into a new image file; what rehearse needs of `card lay`. Refuses a release whose right to use
+// is unknown when `for_job` is set.
+struct LaidCard {
+    card::Laid laid;
+    family::Family family;
+    family::Release release;
+    std::filesystem::path image;
+};
+Result<LaidCard> lay_release(Context& context, const std::string& family_id, const std::string& release,
+                             const std::filesystem::path& image, std::uint64_t size_bytes, bool for_job,
+                             bool replace = false);
+
+// "536870912", "512M", "8G", "900K" (powers of 1024, a final "iB" or "B" is allowed).
+Result<std::uint64_t> size_from(const std::string& text);
+
+// The laid card and the audit as --json shows them and as `card-laid` and `card-audited` entries keep them.
+boost::json::object laid_as_json(const card::Laid& laid, const std::filesystem::path& image);
+boost::json::object audit_as_json(const card::Audit& audit, const std::string& card);
+
+}  // namespace fettle::app
