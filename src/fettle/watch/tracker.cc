@@ -127,12 +127,7 @@ private:
         w_.standing = Standing::astray;
         w_.sentence = fmt::format("Astray: {}.", marks_.why);
         say("astray", Verdict::cant_say, marks_.why, "marks");
-        std::vector<std::string> all;
-        for (const family::Act* a : acts_) all.push_back(a->id);
-        const cutmap::Outcomes any = positions_.over_acts(all);
-        w_.if_power_went = any;
-        w_.if_power_went_words =
-            any.empty() ? "can't say" : "can't say; at worst " + power_words({cutmap::worst(any)}) + "; keep it fed";
+        at_worst("can't say");
         const double left = std::max(0.0, quantile(totals(), 0.99) - w_.elapsed_s);
         w_.wait_until_s = left;
     }
@@ -212,11 +207,13 @@ private:
             power(between);
         } else if (off_map > 0) {
             power({});
+        } else if (!anchored_ && w_.as_slow < kSlow) {  // it should be done, and nobody has seen that it is
+            at_worst("can't say by elapsed time alone");
         } else {
             for (const auto& [m, c] : moments) {
                 if (c / n >= kLikely) w_.if_power_went.insert(m->outcomes.begin(), m->outcomes.end());
             }
-            power_sentence();
+            power(unanswered());
         }
         upcoming();
     }
@@ -237,9 +234,33 @@ private:
             std::find_if(acts_.begin(), acts_.end(), [&](auto* a) { return a->id == w_.act; }) - acts_.begin());
     }
 
+    // Without a mark: asks that may have come by now, for each waits until somebody answers.
+    std::vector<std::string> unanswered() const {
+        std::vector<std::string> out;
+        for (std::size_t i = 0; !anchored_ && i < acts_.size(); ++i) {
+            if (acts_[i]->kind != ActKind::ask) continue;
+            const auto come = std::count_if(agreeing_.begin(), agreeing_.end(),
+                                            [&](const auto& px) { return paths_->begins(px.first, i) <= px.second; });
+            if (static_cast<double>(come) >= kLikely * static_cast<double>(agreeing_.size()))
+                out.push_back(acts_[i]->id);
+        }
+        return out;
+    }
+
     void power(const std::vector<std::string>& acts) {
-        w_.if_power_went = positions_.over_acts(acts);
+        const cutmap::Outcomes more = positions_.over_acts(acts);
+        w_.if_power_went.insert(more.begin(), more.end());
         power_sentence();
+    }
+
+    void at_worst(const char* because) {
+        std::vector<std::string> all;
+        for (const family::Act* a : acts_) all.push_back(a->id);
+        w_.if_power_went = positions_.over_acts(all);
+        w_.if_power_went_words = because;
+        if (!w_.if_power_went.empty())
+            w_.if_power_went_words += "; at worst " + power_words({cutmap::worst(w_.if_power_went)});
+        w_.if_power_went_words += "; keep it fed";
     }
 
     void power_sentence() {
@@ -337,7 +358,9 @@ private:
         if (!anchored_ && w_.act != acts_.back()->id) s += " (by elapsed time alone)";
         const HandsWindow* hand = w_.hands.empty() ? nullptr : &w_.hands.front();
         if (hand && hand->now) {
-            s += hand->wake ? "; feed it now: " + hand->control : "; hands are needed now";
+            s += hand->wake  ? "; feed it now: " + hand->control
+                 : anchored_ ? "; hands are needed now"
+                             : "; hands may be needed now: look";
         } else if (hand) {
             s += fmt::format("; hands {}", span(hand->from_s, hand->to_s));
         } else if (!w_.next_words.empty()) {
@@ -471,14 +494,17 @@ Where track(const Step& step, const Observed& seen, UnixMs now) {
 
 std::string slow_words(double share) {
     if (share >= 0.995) return "every good run takes this long here";
-    if (share < 0.001) return "fewer than 1 in 1000 good runs are this slow here";
+    // 750 draws stand behind a share: none of them is at most 1 in 250 at 95 % (rule of three).
+    if (share < 0.004) return "fewer than 1 in 250 good runs are this slow here";
     // Small whole numbers that a person can picture: 2 in 3 rather than 0.66.
+    if (share > 0.9) return "nearly every good run takes this long here";
     if (share > 0.5) {
-        const double missing = 1 - share;
-        const auto n = static_cast<int>(std::lround(1 / missing));
+        const auto n = static_cast<int>(std::lround(1 / (1 - share)));
         return fmt::format("{} in {} good runs are this slow here", n - 1, n);
     }
-    return fmt::format("1 in {} good runs are this slow here", static_cast<int>(std::lround(1 / share)));
+    auto n = static_cast<int>(std::lround(1 / share));
+    if (n > 20) n = (n + 5) / 10 * 10;
+    return fmt::format("1 in {} good runs are this slow here", n);
 }
 
 TextMeaning meaning_of(const family::Family& family, std::string_view text) {

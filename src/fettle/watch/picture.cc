@@ -1,0 +1,133 @@
+#include "fettle/watch/picture.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "fettle/watch/positions.h"
+
+namespace fettle::watch {
+namespace {
+
+using family::ActKind;
+
+Ground ground_of(const Step& step, const Positions& positions, const std::string& act, double share) {
+    const cutmap::Moment* m = positions.moment(act, share);
+    if (!m || m->outcomes.empty() || !step.map.boot_order_known) return Ground::not_known;
+    const cutmap::Outcome worst = cutmap::worst(m->outcomes);
+    if (cutmap::no_way_back(worst)) return Ground::no_way_back;
+    return worst == cutmap::Outcome::starts_no_net ? Ground::no_net : Ground::firm;
+}
+
+void patches(const Step& step, Picture& out) {
+    const Positions positions(step);
+    constexpr int kPieces = 64;
+    for (const Segment& s : out.segments) {
+        for (int i = 0; i < kPieces; ++i) {
+            const double from_s = s.from_s + (s.to_s - s.from_s) * i / kPieces;
+            const double to_s = s.from_s + (s.to_s - s.from_s) * (i + 1) / kPieces;
+            const Ground g = ground_of(step, positions, s.act, (i + 0.5) / kPieces);
+            if (!out.patches.empty() && out.patches.back().ground == g) {
+                out.patches.back().to_s = to_s;
+            } else {
+                out.patches.push_back({from_s, to_s, g});
+            }
+        }
+    }
+}
+
+void segments(const Step& step, const Where& where, Picture& out) {
+    const auto& script = step.family.script;
+    if (where.begins_s.size() != script.size() + 1) return;
+    for (std::size_t i = 0; i < script.size(); ++i) {
+        const family::Act& act = script[i];
+        if (act.kind == ActKind::end || where.begins_s[i + 1] <= where.begins_s[i]) continue;
+        Segment s{act.id, where.begins_s[i], where.begins_s[i + 1], 0, 0, act.dark};
+        if (out.over) s.to_s = std::min(s.to_s, out.now_s);
+        for (const forecast::StateWindow& w : step.forecast.states) {
+            if (w.act != act.id) continue;
+            s.mean_A = w.current_mean_A;
+            s.high_A = std::max(w.current_p99_A, w.current_mean_A);
+        }
+        if (s.to_s > s.from_s) out.segments.push_back(s);
+    }
+}
+
+}  // namespace
+
+const Segment* Picture::at(double s) const {
+    for (const Segment& x : segments) {
+        if (s >= x.from_s && s < x.to_s) return &x;
+    }
+    return nullptr;
+}
+
+Ground Picture::ground(double from_s, double to_s) const {
+    const auto rank = [](Ground g) {
+        switch (g) {
+            case Ground::firm: return 0;
+            case Ground::not_known: return 1;
+            case Ground::no_net: return 2;
+            case Ground::no_way_back: return 3;
+        }
+        return 0;
+    };
+    Ground worst = Ground::firm;
+    for (const Patch& p : patches) {
+        if (p.to_s <= from_s || p.from_s >= to_s) continue;
+        if (rank(p.ground) > rank(worst)) worst = p.ground;
+    }
+    return worst;
+}
+
+double Picture::measured_A(double from_s, double to_s) const {
+    double sum = 0;
+    int n = 0;
+    for (const Sample& s : samples) {
+        if (s.at_s < from_s || s.at_s >= to_s) continue;
+        sum += s.current_A;
+        ++n;
+    }
+    return n ? sum / n : -1;
+}
+
+Picture picture(const Step& step, const Observed& seen, const Where& where, UnixMs now,
+                const std::vector<Sample>& samples) {
+    Picture out;
+    out.over = where.standing == Standing::ended;
+    out.now_s = std::max(0.0, static_cast<double>(now - seen.started) / 1000);
+    if (out.over && where.in_act_s) out.now_s = std::max(0.0, where.elapsed_s - *where.in_act_s);
+    segments(step, where, out);
+    const double last = out.segments.empty() ? 0 : out.segments.back().to_s;
+    out.span_s = std::max({60.0, out.now_s + (out.over ? 0 : where.end_p90_s), out.over ? 0.0 : last});
+    patches(step, out);
+    for (const Segment& s : out.segments) out.top_A = std::max(out.top_A, s.high_A);
+    for (const Sample& s : samples) {
+        if (!(s.at_s >= 0) || s.at_s > out.now_s || !std::isfinite(s.current_A) || s.current_A < 0) continue;
+        out.samples.push_back(s);
+        out.top_A = std::max(out.top_A, s.current_A);
+    }
+    for (const Mark& m : seen.marks) {
+        if (m.undone) continue;
+        const double at = static_cast<double>(m.at - seen.started) / 1000;
+        if (at >= 0 && at <= out.now_s + 1) out.taps.push_back({at, m.event});
+    }
+    std::sort(out.taps.begin(), out.taps.end(), [](const Tap& a, const Tap& b) { return a.at_s < b.at_s; });
+    for (const HandsWindow& h : where.hands) {
+        out.hands.push_back({out.now_s + h.from_s, out.now_s + h.to_s, h.now, false});
+    }
+    for (std::size_t i = 0; i < step.family.script.size() && i + 1 < where.begins_s.size(); ++i) {
+        if (step.family.script[i].kind != ActKind::ask || !where.begin_marked[i] || where.begins_s[i + 1] > out.now_s)
+            continue;
+        out.hands.push_back({where.begins_s[i], where.begins_s[i + 1], false, true});
+    }
+    return out;
+}
+
+double tick_minutes(double span_s, double wanted) {
+    for (double m : {1.0, 2.0, 5.0, 10.0, 15.0, 30.0, 60.0, 120.0, 240.0, 720.0}) {
+        if (span_s / 60 / m <= wanted) return m;
+    }
+    return 1440;
+}
+
+}  // namespace fettle::watch

@@ -1,0 +1,59 @@
+// What both forms of the run strip draw: the run along its own time axis, already judged. Computed once, drawn twice.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "fettle/watch/strip.h"
+
+namespace fettle::watch {
+
+enum class Ground { firm, no_net, no_way_back, not_known };  // what a power cut there would leave
+
+struct Segment {  // one act of the script
+    std::string act;
+    double from_s = 0, to_s = 0;
+    double mean_A = 0, high_A = 0;  // 0: not known
+    bool dark = false;
+};
+
+struct Patch {  // a stretch of one ground
+    double from_s = 0, to_s = 0;
+    Ground ground = Ground::firm;
+};
+
+struct Tap {
+    double at_s = 0;
+    std::string words;  // "dark", "back", …
+};
+
+struct Reach {  // when a hand is needed, on the run's axis
+    double from_s = 0, to_s = 0;
+    bool now = false;
+    bool past = false;
+};
+
+struct Picture {
+    double span_s = 60;  // what the paper shows, from the start of the step
+    double now_s = 0;
+    bool over = false;  // ended: there is no "ahead"
+    double top_A = 1;
+    std::vector<Segment> segments;
+    std::vector<Patch> patches;
+    std::vector<Tap> taps;
+    std::vector<Reach> hands;
+    std::vector<Sample> samples;  // in order of time, within the paper, none after now
+
+    const Segment* at(double s) const;                // nullptr before the first and after the last
+    Ground ground(double from_s, double to_s) const;  // the worst in that stretch
+    // Mean of the samples in the stretch; negative when there is none.
+    double measured_A(double from_s, double to_s) const;
+};
+
+Picture picture(const Step& step, const Observed& seen, const Where& where, UnixMs now,
+                const std::vector<Sample>& samples);
+
+// A distance of ticks in minutes, so that there are about `wanted` of them: 1, 2, 5, 10, 15, 30, 60 …
+double tick_minutes(double span_s, double wanted);
+
+}  // namespace fettle::watch
