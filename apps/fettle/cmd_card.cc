@@ -157,7 +157,8 @@ Result<LaidCard> lay_release(Context& context, const std::string& family_id, con
                                         context.progress(done * 2 <= total ? "laying" : "reading back", done, total);
                                 });
     if (!laid) return pass(laid);
-    return LaidCard{std::move(*laid), std::move(*family), shelved->release, image};
+    return LaidCard{std::move(*laid), std::move(*family), shelved->release, image,
+                    std::string(shelf::words(shelved->slip.right))};
 }
 
 json::object laid_as_json(const Laid& laid, const std::filesystem::path& image) {
@@ -195,6 +196,34 @@ json::object audit_as_json(const Audit& a, const std::string& card) {
             {"not_checked", std::move(not_checked)}};
 }
 
+NewEntry laid_entry(const LaidCard& laid) {
+    json::object data = laid_as_json(laid.laid, laid.image);
+    data["release"] = laid.release.release;
+    data["family"] = laid.family.id;
+    data["target"] = laid.image.string();
+    data["digest"] = laid.laid.digest;
+    data["bytes"] = laid.laid.bytes;
+    data["right"] = laid.right;
+    return {"laid", std::move(data)};
+}
+
+NewEntry audited_entry(const Audit& audit, const std::string& card) {
+    json::object data = audit_as_json(audit, card);
+    data["target"] = card;
+    data["verdict"] = std::string(code(audit.verdict()));
+    data["sentence"] = audit.sentence;
+    json::array reasons;
+    for (const auto& r : audit.judgement.reasons)
+        reasons.push_back(json::object{{"code", r.code},
+                                       {"verdict", std::string(code(r.verdict))},
+                                       {"text", r.text},
+                                       {"where", r.where},
+                                       {"rests_on", r.rests_on}});
+    data["reasons"] = std::move(reasons);
+    if (audit.release.empty()) data.erase("release");
+    return {"audited", std::move(data)};
+}
+
 Result<Answer> card_lay(Context& context, const CardLayOptions& options) {
     std::uint64_t size = 0;
     if (!options.size.empty()) {
@@ -214,7 +243,7 @@ Result<Answer> card_lay(Context& context, const CardLayOptions& options) {
     a.data = laid_as_json(laid->laid, laid->image);
     a.data["release"] = laid->release.release;
     a.data["family"] = laid->family.id;
-    a.entries.push_back({"card-laid", a.data});
+    a.entries.push_back(laid_entry(*laid));
     return a;
 }
 
@@ -256,10 +285,7 @@ Result<Answer> card_audit(Context& context, const CardAuditOptions& options) {
     a.data = audit_as_json(*audit, options.card);
     if (family) a.data["family"] = family->id;
     if (release) a.data["wanted_release"] = release->release;
-    json::object entry = a.data;
-    entry["verdict"] = std::string(code(audit->verdict()));
-    entry["sentence"] = audit->sentence;
-    a.entries.push_back({"card-audited", std::move(entry)});
+    a.entries.push_back(audited_entry(*audit, options.card));
     return a;
 }
 

@@ -33,6 +33,7 @@ struct LaidCard {
     family::Family family;
     family::Release release;
     std::filesystem::path image;
+    std::string right;  // by what right the release is on the shelf
 };
 Result<LaidCard> lay_release(Context& context, const std::string& family_id, const std::string& release,
                              const std::filesystem::path& image, std::uint64_t size_bytes, bool for_job,
@@ -41,8 +42,12 @@ Result<LaidCard> lay_release(Context& context, const std::string& family_id, con
 // "536870912", "512M", "8G", "900K" (powers of 1024, a final "iB" or "B" is allowed).
 Result<std::uint64_t> size_from(const std::string& text);
 
-// The laid card and the audit as --json shows them and as `card-laid` and `card-audited` entries keep them.
+// The laid card and the audit as --json shows them.
 boost::json::object laid_as_json(const card::Laid& laid, const std::filesystem::path& image);
 boost::json::object audit_as_json(const card::Audit& audit, const std::string& card);
+
+// The journal's entries for them: `laid` and `audited` of docs/journal.md, with the figures above added.
+NewEntry laid_entry(const LaidCard& laid);
+NewEntry audited_entry(const card::Audit& audit, const std::string& card);
 
 }  // namespace fettle::app
