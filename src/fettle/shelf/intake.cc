@@ -1,0 +1,334 @@
+#include "fettle/shelf/intake.h"
+
+#include <fmt/core.h>
+
+#include <algorithm>
+#include <future>
+#include <optional>
+#include <set>
+#include <system_error>
+
+#include "fettle/base/digest.h"
+#include "fettle/base/ed25519.h"
+#include "fettle/base/files.h"
+#include "fettle/base/text.h"
+#include "fettle/shelf/package.h"
+#include "fettle/shelf/vet.h"
+
+namespace fettle::shelf {
+namespace fs = std::filesystem;
+namespace {
+
+constexpr std::size_t largest_index = 64u << 20;
+constexpr std::size_t largest_signature = 64u << 10;
+
+Reason halt(std::string code, std::string where, std::string text, std::string rests_on) {
+    return {std::move(code), Verdict::halt, std::move(text), printable(where), std::move(rests_on)};
+}
+
+// What is wrong with the package is a finding; what is wrong with the machine stays an error.
+bool as_finding(const Error& e, Judgement& j) {
+    if (e.kind != ErrorKind::bad_input) return false;
+    j.add(halt(e.code, e.place, e.problem + "; " + e.next, "package"));
+    return true;
+}
+
+struct Texts {  // index and signature, small enough to be held
+    std::optional<std::string> index, signature;
+};
+
+// One small file whole, refusing what is larger than `limit`.
+Status read_whole(const Read& read, std::size_t limit, const std::string& path, std::string& out) {
+    Bytes block(1 << 16);
+    for (;;) {
+        auto got = read(block);
+        if (!got) return pass(got);
+        if (*got == 0) return {};
+        if (out.size() + *got > limit)
+            return bad_input("index-too-large", path, fmt::format("is larger than {}", human_bytes(limit)),
+                             "check that this is a package of this family");
+        out += as_text(ByteView(block).first(*got));
+    }
+}
+
+Result<Texts> texts_of_package(Package& package, const family::PackageRule& rule) {
+    Texts texts;
+    std::vector<bool> wanted;
+    for (const Member& m : package.members())
+        wanted.push_back(m.kind == MemberKind::file &&
+                         (m.path == rule.index || (!rule.signature_file.empty() && m.path == rule.signature_file)));
+    std::string index, signature;
+    bool has_signature = false;
+    auto done = package.visit(wanted, [&](std::size_t i, const Read& read) {
+        const bool is_index = package.members()[i].path == rule.index;
+        if (!is_index) has_signature = true;
+        return read_whole(read, is_index ? largest_index : largest_signature, package.members()[i].path,
+                          is_index ? index : signature);
+    });
+    if (!done) return pass(done);
+    texts.index = std::move(index);
+    if (has_signature) texts.signature = std::move(signature);
+    return texts;
+}
+
+// The index alone: the file itself, or the folder in which it stands; its signature beside it, if there is one.
+Result<Texts> texts_of_index(const fs::path& path, const family::PackageRule& rule) {
+    Texts texts;
+    std::error_code ec;
+    const bool folder = fs::is_directory(path, ec);
+    const fs::path index_file = folder ? path / rule.index : path;
+    auto index = read_text_file(index_file, largest_index);
+    if (!index) return pass(index);
+    texts.index = std::move(*index);
+    if (rule.signature_file.empty()) return texts;
+    const fs::path signature_file =
+        folder ? path / rule.signature_file : path.parent_path() / fs::path(rule.signature_file).filename();
+    if (!fs::exists(signature_file, ec)) return texts;
+    auto signature = read_text_file(signature_file, largest_signature);
+    if (!signature) return pass(signature);
+    texts.signature = std::move(*signature);
+    return texts;
+}
+
+// Over the index, before anything it says is believed.
+void vet_signature(const family::PackageRule& rule, const Texts& texts, Vetting& v) {
+    if (rule.signature_form.empty()) {
+        v.judgement.add({"signature-absent", Verdict::mind,
+                         "whole, origin not proven: this maker signs nothing that the family file knows of", rule.index,
+                         "family file"});
+        return;
+    }
+    if (!texts.signature) {
+        v.judgement.add(
+            {"signature-absent", Verdict::mind,
+             fmt::format("whole, origin not proven: the maker signs, but \"{}\" is not there", rule.signature_file),
+             rule.signature_file, "family file"});
+        return;
+    }
+    const auto key = unhex(rule.signature_key);
+    if (rule.signature_form == "ed25519" && key &&
+        ed25519_verify(*key, as_bytes(*texts.index), as_bytes(*texts.signature))) {
+        v.signature = SignatureState::good;
+        v.judgement.add({"signature-good", Verdict::fit,
+                         fmt::format("the index is signed with the maker's key {}", key_fingerprint(*key)), rule.index,
+                         "Ed25519 signature"});
+        return;
+    }
+    v.signature = SignatureState::bad;
+    v.judgement.add(halt("signature-bad", rule.signature_file,
+                         "the signature is not the maker's for this index: one of the two was changed, or the package "
+                         "is not the maker's. Nothing in it is believed",
+                         "Ed25519 signature"));
+}
+
+std::vector<std::string> known_digests(const family::PieceFile& f) {
+    std::vector<std::string> out;
+    for (const auto& [name, digest] : f.digests)
+        if (DigestStream::make(name)) out.push_back(name);
+    return out;
+}
+
+// A finding's code and place once, the first time it is said.
+void without_repeats(Judgement& j) {
+    std::set<std::pair<std::string, std::string>> said;
+    std::vector<Reason> kept;
+    for (Reason& r : j.reasons)
+        if (said.emplace(r.code, r.where).second) kept.push_back(std::move(r));
+    j.reasons = std::move(kept);
+}
+
+// A folder's own digest: over the lines "digest  path", sorted by path, of all that was taken from it. `sha256sum`
+// writes such lines.
+std::string digest_of_lines(const std::vector<CataloguedFile>& files) {
+    std::map<std::string, std::string> by_path;
+    for (const CataloguedFile& f : files) by_path[f.path] = f.sha256;
+    std::string lines;
+    for (const auto& [path, digest] : by_path) lines += digest + "  " + path + "\n";
+    return sha256_hex(std::string_view(lines));
+}
+
+Result<CataloguedFile> stage_text(Staging& staging, const std::string& path, const std::string& text) {
+    std::string_view rest = text;
+    const Read read = [&](ByteSpan into) -> Result<std::size_t> {
+        const std::size_t n = std::min(into.size(), rest.size());
+        std::copy_n(as_bytes(rest).begin(), n, into.begin());
+        rest.remove_prefix(n);
+        return n;
+    };
+    auto stored = staging.put(read, text.size(), {}, true);
+    if (!stored) return pass(stored);
+    return CataloguedFile{path, stored->size, stored->sha256};
+}
+
+// The one reading of the content: digests on the way, bytes into staging unless it is refused already.
+class Reading {
+public:
+    Reading(Package& package, const family::Release& release, const Progress& progress)
+        : package_(package), listed_(listed_files(release)), progress_(progress) {
+        for (const Member& m : package.members()) {
+            const bool wanted = m.kind == MemberKind::file && listed_.contains(m.path);
+            wanted_.push_back(wanted);
+            if (wanted) total_ += listed_.at(m.path).size;
+        }
+        found_.resize(wanted_.size());
+    }
+
+    std::uint64_t total() const { return total_; }
+
+    // Findings go to `j`; the files read, by path, to `files`.
+    Status run(Staging& staging, bool keep, Judgement& j, std::map<std::string, CataloguedFile>& files) {
+        Error bomb;
+        auto done = package_.visit(wanted_, [&](std::size_t i, const Read& read) -> Status {
+            const family::PieceFile& listed = listed_.at(package_.members()[i].path);
+            auto stored = staging.put(counted(read), listed.size, known_digests(listed), keep);
+            if (!stored) return pass(stored);
+            found_[i] = std::move(*stored);
+            if (!found_[i]->longer) return {};
+            return bad_input("size-bomb", listed.path, "", "");  // stops the visit; said below
+        });
+        for (std::size_t i = 0; i < found_.size(); ++i) {
+            if (!found_[i]) continue;
+            const Stored& s = *found_[i];
+            const std::string& path = package_.members()[i].path;
+            j.add(vet_content(listed_.at(path), {s.size, s.longer, s.digests}));
+            files[path] = {path, s.size, s.sha256};
+        }
+        if (!done && done.error().code != "size-bomb" && !as_finding(done.error(), j)) return done;
+        return {};
+    }
+
+private:
+    Read counted(const Read& read) {
+        return [this, &read](ByteSpan into) -> Result<std::size_t> {
+            auto got = read(into);
+            if (got && progress_) {
+                const std::lock_guard lock(guard_);
+                done_ += *got;
+                progress_("vetting", done_, total_);
+            }
+            return got;
+        };
+    }
+
+    Package& package_;
+    const std::map<std::string, family::PieceFile> listed_;
+    const Progress& progress_;
+    std::vector<bool> wanted_;
+    std::uint64_t total_ = 0;
+    std::vector<std::optional<Stored>> found_;  // each written by the one thread that reads that file
+    std::mutex guard_;
+    std::uint64_t done_ = 0;  // guarded by guard_
+};
+
+Status check_room(const fs::path& shelf, std::uint64_t bytes) {
+    std::error_code ec;
+    const fs::space_info space = fs::space(shelf, ec);
+    if (ec || space.available >= bytes) return {};
+    return outside_error(
+        "shelf-full", shelf.string(),
+        fmt::format("the package needs {}, the disk has {} left", human_bytes(bytes), human_bytes(space.available)),
+        "make room, or choose another home (--home DIR)");
+}
+
+// Index and signature kept, the rest of the vetting still to be done.
+Status begin(const family::Family& family, const Texts& texts, Intake& in) {
+    Vetting& v = in.vetting;
+    vet_signature(*family.package, texts, v);
+    if (v.signature == SignatureState::bad) return {};
+    auto release = family::read_index(family, *texts.index);
+    if (!release) {
+        as_finding(release.error(), v.judgement);
+        return {};
+    }
+    in.release = std::move(*release);
+    v.judgement.add(vet_claims(family, in.release));
+    auto index = stage_text(*in.staging, family.package->index, *texts.index);
+    if (!index) return pass(index);
+    in.files.push_back(std::move(*index));
+    if (!texts.signature) return {};
+    auto signature = stage_text(*in.staging, family.package->signature_file, *texts.signature);
+    if (!signature) return pass(signature);
+    in.files.push_back(std::move(*signature));
+    return {};
+}
+
+bool halted(const Intake& in) {
+    return in.vetting.judgement.verdict() == Verdict::halt;
+}
+
+}  // namespace
+
+Result<Intake> take_in(const family::Family& family, const AddRequest& request, const fs::path& shelf,
+                       const Progress& progress) {
+    if (!family.package || family.package->index.empty())
+        return bad_input("family-no-package", family.id,
+                         "its family file does not say how the maker's packages are read",
+                         "add a [package] section to the family file (docs/family-file.md)");
+    auto staging = Staging::make(shelf);
+    if (!staging) return pass(staging);
+    Intake in;
+    in.staging = std::move(*staging);
+    Judgement& j = in.vetting.judgement;
+
+    if (request.index_only) {
+        auto texts = texts_of_index(request.package, *family.package);
+        if (!texts) {
+            if (as_finding(texts.error(), j)) return in;
+            return pass(texts);
+        }
+        if (auto ok = begin(family, *texts, in); !ok) return pass(ok);
+        if (!halted(in))
+            j.add({"index-only", Verdict::mind,
+                   "only the index is here: it tells what a box holds that shows this "
+                   "release, but nothing can be laid from it",
+                   family.package->index, "typed"});
+    } else {
+        auto package = open_package(request.package);
+        if (!package) {
+            if (as_finding(package.error(), j)) return in;
+            return pass(package);
+        }
+        const auto& members = (*package)->members();
+        j.add(vet_members(members, family.package->index));
+        const bool has_index = std::any_of(members.begin(), members.end(), [&](const Member& m) {
+            return m.kind == MemberKind::file && m.path == family.package->index;
+        });
+        if (!has_index) return in;
+        auto texts = texts_of_package(**package, *family.package);
+        if (!texts) {
+            if (as_finding(texts.error(), j)) return in;
+            return pass(texts);
+        }
+        if (auto ok = begin(family, *texts, in); !ok) return pass(ok);
+        if (in.files.empty()) return in;  // the index was not believed or could not be read
+        j.add(vet_files(family, in.release, members));
+
+        auto archive_digest = std::async(std::launch::async, [&] { return (*package)->sha256(); });
+        Reading reading(**package, in.release, progress);
+        const bool keep = !halted(in);
+        if (keep)
+            if (auto ok = check_room(shelf, reading.total()); !ok) return pass(ok);
+        std::map<std::string, CataloguedFile> found;
+        if (auto ok = reading.run(*in.staging, keep, j, found); !ok) return pass(ok);
+        std::set<std::string> taken;
+        for (const family::Piece& p : in.release.pieces)
+            for (const family::PieceFile& f : p.files)
+                if (const auto at = found.find(f.path); at != found.end() && taken.insert(f.path).second)
+                    in.files.push_back(at->second);
+        auto digest = archive_digest.get();
+        if (!digest) return pass(digest);
+        if (*digest) in.package_sha256 = **digest;
+        if (!halted(in))
+            j.add({"content-whole", Verdict::fit,
+                   fmt::format("all {} files of the index are there, nothing else, and each is what the index says",
+                               taken.size()),
+                   request.package.filename().string(), "digests of the index"});
+    }
+    if (in.package_sha256.empty()) in.package_sha256 = digest_of_lines(in.files);
+    in.vetting.files = in.files.size();
+    for (const CataloguedFile& f : in.files) in.vetting.bytes += f.size;
+    without_repeats(j);
+    return in;
+}
+
+}  // namespace fettle::shelf

@@ -1,0 +1,153 @@
+#include "fettle/shelf/names.h"
+
+#include <fmt/core.h>
+#include <utf8proc.h>
+
+#include <algorithm>
+#include <array>
+#include <cstdlib>
+#include <map>
+#include <memory>
+#include <optional>
+
+#include "fettle/base/text.h"
+
+namespace fettle::shelf {
+namespace {
+
+// The file system's rules are the FAT specification's (long names: 255 UTF-16 units, no " * / : < > ? \ |, trailing
+// dots and blanks dropped); the device names are common practice on desktop systems, from memory.
+constexpr std::string_view forbidden = "\"*:<>?|";
+
+Reason fault(std::string_view code, std::string_view path, std::string text,
+             std::string rests_on = "FAT specification") {
+    return {std::string(code), Verdict::halt, std::move(text), printable(path), std::move(rests_on)};
+}
+
+std::string ascii_upper(std::string_view text) {
+    std::string out(text);
+    for (char& c : out)
+        if (c >= 'a' && c <= 'z') c = static_cast<char>(c - 'a' + 'A');
+    return out;
+}
+
+bool device_name(std::string_view part) {
+    const std::string base = ascii_upper(trim(part.substr(0, part.find('.'))));
+    static constexpr std::array<std::string_view, 4> plain = {"CON", "PRN", "AUX", "NUL"};
+    if (std::find(plain.begin(), plain.end(), base) != plain.end()) return true;
+    return base.size() == 4 && (base.starts_with("COM") || base.starts_with("LPT")) && base[3] >= '0' && base[3] <= '9';
+}
+
+// In UTF-16 units; nullopt for invalid UTF-8.
+std::optional<std::size_t> units(std::string_view text) {
+    std::size_t n = 0;
+    const auto* at = reinterpret_cast<const utf8proc_uint8_t*>(text.data());
+    auto left = static_cast<utf8proc_ssize_t>(text.size());
+    while (left > 0) {
+        utf8proc_int32_t c = 0;
+        const utf8proc_ssize_t used = utf8proc_iterate(at, left, &c);
+        if (used <= 0) return std::nullopt;
+        n += c > 0xFFFF ? 2 : 1;
+        at += used;
+        left -= used;
+    }
+    return n;
+}
+
+bool any_control(std::string_view text) {
+    for (std::size_t i = 0; i < text.size(); ++i) {
+        const auto c = static_cast<unsigned char>(text[i]);
+        if (c < 0x20 || c == 0x7F) return true;
+        if (c == 0xC2 && i + 1 < text.size() && static_cast<unsigned char>(text[i + 1]) < 0xA0) return true;  // C1
+    }
+    return false;
+}
+
+void check_part(std::string_view part, std::string_view path, std::vector<Reason>& out) {
+    if (part.empty()) {
+        out.push_back(fault("name-empty-part", path, "a folder in the name has no name"));
+        return;
+    }
+    if (part == "." || part == "..") {
+        out.push_back(fault("name-parent", path,
+                            "the name leads outside the package or back into it by \"" + std::string(part) + "\"",
+                            "the name itself"));
+        return;
+    }
+    if (part.back() == '.' || part.back() == ' ')
+        out.push_back(fault("name-trailing", path, "ends in a dot or a blank, which FAT drops"));
+    if (part.front() == ' ') out.push_back(fault("name-trailing", path, "begins with a blank, which FAT may drop"));
+    if (part.find_first_of(forbidden) != std::string_view::npos)
+        out.push_back(fault("name-character", path, "holds a character that FAT forbids: \" * : < > ? |"));
+    if (device_name(part))
+        out.push_back(fault("name-device", path, "is the name of a device on desktop systems", "common practice"));
+    const auto length = units(part);
+    if (length && *length > 255)
+        out.push_back(fault("name-too-long", path, fmt::format("has a part of {} units; FAT takes 255", *length)));
+}
+
+}  // namespace
+
+std::vector<Reason> check_path(std::string_view path) {
+    std::vector<Reason> out;
+    if (path.empty()) {
+        out.push_back(fault("name-empty-part", path, "has no name at all"));
+        return out;
+    }
+    if (path.front() == '/') out.push_back(fault("name-absolute", path, "begins at the root", "the name itself"));
+    if (path.find('\\') != std::string_view::npos)
+        out.push_back(fault("name-backslash", path, "holds a backslash, which some readers take for a folder",
+                            "the name itself"));
+    const bool letter = (path[0] >= 'a' && path[0] <= 'z') || (path[0] >= 'A' && path[0] <= 'Z');
+    if (path.size() > 1 && path[1] == ':' && letter)
+        out.push_back(fault("name-drive", path, "begins with a drive letter", "the name itself"));
+    if (any_control(path)) out.push_back(fault("name-control", path, "holds a control character"));
+    if (!is_utf8(path)) out.push_back(fault("name-not-utf8", path, "is not UTF-8 text", "the name itself"));
+    const std::vector<std::string> parts = split(path.front() == '/' ? path.substr(1) : path, '/');
+    for (const std::string& part : parts) check_part(part, path, out);
+    return out;
+}
+
+std::string name_key(std::string_view name) {
+    std::string_view kept = name;
+    while (!kept.empty() && (kept.back() == '.' || kept.back() == ' ')) kept.remove_suffix(1);
+    if (kept.empty()) kept = name;
+    utf8proc_uint8_t* composed = nullptr;
+    const utf8proc_ssize_t size =
+        utf8proc_map(reinterpret_cast<const utf8proc_uint8_t*>(kept.data()), static_cast<utf8proc_ssize_t>(kept.size()),
+                     &composed, static_cast<utf8proc_option_t>(UTF8PROC_STABLE | UTF8PROC_COMPOSE));
+    if (size < 0) return std::string(kept);
+    const std::unique_ptr<utf8proc_uint8_t, decltype(&std::free)> owner(composed, &std::free);
+    std::string key;
+    for (utf8proc_ssize_t at = 0; at < size;) {
+        utf8proc_int32_t c = 0;
+        const utf8proc_ssize_t used = utf8proc_iterate(composed + at, size - at, &c);
+        if (used <= 0) break;
+        at += used;
+        // utf8proc makes U+1E9E of sharp s; exFAT's own table leaves it alone.
+        const utf8proc_int32_t upper = c == 0xDF ? c : utf8proc_toupper(c);
+        utf8proc_uint8_t bytes[4];
+        key.append(reinterpret_cast<const char*>(bytes), static_cast<std::size_t>(utf8proc_encode_char(upper, bytes)));
+    }
+    return key;
+}
+
+std::vector<Reason> check_clashes(const std::vector<std::string>& paths) {
+    std::vector<Reason> out;
+    std::map<std::string, std::string> spelled;  // key of a path or of one of its folders → its first spelling
+    for (const std::string& path : paths) {
+        std::string key, prefix;
+        for (const std::string& part : split(path, '/')) {
+            key += "/" + name_key(part);
+            prefix += (prefix.empty() ? "" : "/") + part;
+            const auto [at, fresh] = spelled.emplace(key, prefix);
+            if (fresh || at->second == prefix) continue;
+            out.push_back(
+                fault("names-clash", prefix, "is the same name as \"" + printable(at->second) + "\" to a FAT reader"));
+            break;
+        }
+    }
+    return out;
+}
+
+}  // namespace fettle::shelf

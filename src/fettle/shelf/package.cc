@@ -1,0 +1,99 @@
+// Tells what a thing is before anything tries to read it: a saved error page, another kind of archive and a cut
+// download each need another next step. By the first bytes, never by the name.
+#include "fettle/shelf/package.h"
+
+#include <fmt/core.h>
+
+#include <algorithm>
+#include <fstream>
+#include <system_error>
+
+#include "fettle/base/text.h"
+
+namespace fettle::shelf {
+namespace fs = std::filesystem;
+namespace {
+
+struct Magic {
+    std::string_view bytes;
+    std::size_t at;
+    std::string_view words;
+};
+// Each from its format's own description, from memory: RFC 1952, RFC 8878, the xz, bzip2, 7z and POSIX ustar formats.
+constexpr Magic others[] = {
+    {"\x1f\x8b", 0, "gzip"},
+    {"\x28\xb5\x2f\xfd", 0, "zstd"},
+    {std::string_view("\xfd"
+                      "7zXZ\0",
+                      6),
+     0, "xz"},
+    {"BZh", 0, "bzip2"},
+    {"7z\xbc\xaf\x27\x1c", 0, "7z"},
+    {"ustar", 257, "tar"},
+};
+
+bool looks_like_web_page(std::string_view head) {
+    std::string text(trim(head));
+    if (text.starts_with("\xef\xbb\xbf")) text.erase(0, 3);
+    std::transform(text.begin(), text.end(), text.begin(),
+                   [](char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c; });
+    return text.starts_with("<!doctype html") || text.starts_with("<html") || text.starts_with("<head") ||
+           (text.starts_with("<?xml") && text.find("<html") != std::string::npos);
+}
+
+// The record that ends a zip archive (PK 5 6) stands in its last 65,557 bytes (22 and a comment of up to 65,535).
+bool has_zip_end(std::ifstream& in, std::uintmax_t size) {
+    const std::uintmax_t tail = std::min<std::uintmax_t>(size, 65'557);
+    std::string end(tail, '\0');
+    in.clear();
+    in.seekg(static_cast<std::streamoff>(size - tail));
+    in.read(end.data(), static_cast<std::streamsize>(tail));
+    return end.rfind(std::string_view("PK\x05\x06", 4)) != std::string::npos;
+}
+
+}  // namespace
+
+Result<std::unique_ptr<Package>> open_package(const fs::path& path) {
+    const std::string place = path.string();
+    std::error_code ec;
+    const fs::file_status status = fs::status(path, ec);
+    if (!fs::exists(status))
+        return bad_input("package-missing", place, "is not there", "check the path of the folder or archive");
+    if (fs::is_directory(status)) return open_folder(path);
+    if (!fs::is_regular_file(status))
+        return bad_input("package-not-archive", place, "is neither a folder nor a file",
+                         "name a folder or a zip archive");
+    std::ifstream in(path, std::ios::binary);
+    const std::uintmax_t size = fs::file_size(path, ec);
+    if (!in || ec)
+        return bad_input("file-unreadable", place, "cannot be opened for reading", "check its rights, then try again");
+    if (size == 0)
+        return bad_input("package-empty", place, "is empty: 0 bytes", "get the package again from its source");
+    std::string head(1024, '\0');
+    in.read(head.data(), static_cast<std::streamsize>(head.size()));
+    head.resize(static_cast<std::size_t>(in.gcount()));
+    if (head.starts_with("PK\x03\x04") || head.starts_with("PK\x05\x06")) {
+        if (!has_zip_end(in, size))
+            return bad_input(
+                "archive-cut", place,
+                fmt::format("begins as a zip archive, but its end is missing after {}: a download that was "
+                            "cut off",
+                            human_bytes(size)),
+                "get the package again from its source");
+        return open_zip(path);
+    }
+    if (looks_like_web_page(head))
+        return bad_input("package-web-page", place,
+                         "is a web page, not an archive: a download that was answered with "
+                         "a page (signed out, moved, sold out)",
+                         "open it in a browser to see what it says, then get the package again");
+    for (const Magic& m : others)
+        if (head.size() > m.at && std::string_view(head).substr(m.at).starts_with(m.bytes))
+            return bad_input("package-other-archive", place,
+                             fmt::format("is a {} archive; folders and zip archives are read", m.words),
+                             "unpack it and name the folder");
+    return bad_input("package-not-archive", place, "is neither a folder nor a zip archive",
+                     "name a folder or a zip archive; for an index alone: --index-only");
+}
+
+}  // namespace fettle::shelf

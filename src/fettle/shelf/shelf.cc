@@ -1,0 +1,236 @@
+#include "fettle/shelf/shelf.h"
+
+#include <fmt/core.h>
+
+#include <algorithm>
+#include <map>
+#include <set>
+
+#include "fettle/base/files.h"
+#include "fettle/base/text.h"
+#include "fettle/shelf/catalogue.h"
+#include "fettle/shelf/intake.h"
+#include "fettle/shelf/objects.h"
+
+namespace fettle::shelf {
+namespace fs = std::filesystem;
+
+struct Shelf::State {
+    fs::path folder;
+    Catalogue catalogue;
+
+    Referenced referenced() {
+        return [this](const std::string& sha256) { return catalogue.referenced(sha256); };
+    }
+};
+
+Shelf::Shelf(std::unique_ptr<State> state) : state_(std::move(state)) {}
+Shelf::Shelf(Shelf&&) noexcept = default;
+Shelf& Shelf::operator=(Shelf&&) noexcept = default;
+Shelf::~Shelf() = default;
+
+Result<Shelf> Shelf::open(const fs::path& folder) {
+    for (const char* part : {"objects", "staging"})
+        if (auto ok = make_folder(folder / part); !ok) return pass(ok);
+    if (auto lock = FileLock::take(publish_lock(folder)); !lock) return pass(lock);
+    auto catalogue = Catalogue::open(folder / "catalogue.sqlite");
+    if (!catalogue) return pass(catalogue);
+    auto state = std::make_unique<State>(State{folder, std::move(*catalogue)});
+    if (auto ok = clear_leftovers(folder, state->referenced()); !ok) return pass(ok);
+    return Shelf(std::move(state));
+}
+
+namespace {
+
+Status check_slip(const ProvenanceSlip& slip) {
+    if (trim(slip.from).empty())
+        return usage_error("slip-from-missing", "--from", "a package is not shelved without saying where it came from",
+                           "--from \"who or where\"");
+    const std::string& also = slip.also_seen_sha256;
+    if (!also.empty() && (also.size() != 64 || !unhex(also)))
+        return usage_error("also-seen-form", "--also-seen", "is no SHA-256: 64 hex digits were expected",
+                           "take it from the other source's page, or from sha256sum");
+    return {};
+}
+
+// Another source's digest: equal is a good sign; different means that somebody's bytes are not the maker's, unless only
+// the wrapping differs, which a good signature over the index allows.
+void vet_second_source(const ProvenanceSlip& slip, const Intake& in, Judgement& j) {
+    if (slip.also_seen_sha256.empty()) return;
+    std::string also = slip.also_seen_sha256;
+    std::transform(also.begin(), also.end(), also.begin(),
+                   [](char c) { return c >= 'A' && c <= 'F' ? static_cast<char>(c - 'A' + 'a') : c; });
+    if (also == in.package_sha256) {
+        j.add({"second-source-agrees", Verdict::fit, "the package has the digest that was seen at the second source",
+               "package", "SHA-256"});
+        return;
+    }
+    const bool proven = in.vetting.signature == SignatureState::good;
+    j.add({"second-source-differs", proven ? Verdict::mind : Verdict::halt,
+           fmt::format("the second source has other bytes ({}… there, {}… here){}", also.substr(0, 12),
+                       in.package_sha256.substr(0, 12),
+                       proven ? "; the maker's signature holds for these, so the wrapping may differ"
+                              : ", and nothing tells which of the two is the maker's"),
+           "package", "SHA-256"});
+}
+
+bool same_bytes(const Catalogue::Known& known, const Intake& in) {
+    const auto by_path = [](const std::vector<CataloguedFile>& files) {
+        std::map<std::string, std::string> out;
+        for (const CataloguedFile& f : files) out[f.path] = f.sha256;
+        return out;
+    };
+    return by_path(known.files) == by_path(in.files);
+}
+
+// Is it here already? Sets the halt for "same name, other bytes"; an index-only entry gives way to the whole package.
+enum class Meets { nothing, the_same, an_index_of_it };
+Meets meets(const std::optional<Catalogue::Known>& known, const Intake& in, bool index_only, Judgement& j) {
+    if (!known) return Meets::nothing;
+    const bool same_index = known->index_sha256 == in.release.index_sha256;
+    if (same_index && known->index_only && !index_only) return Meets::an_index_of_it;
+    if (same_index && (index_only || same_bytes(*known, in))) return Meets::the_same;
+    j.add({"release-differs", Verdict::halt,
+           fmt::format("{} {} is on the shelf already, with other bytes: one of the two is not what the maker issued",
+                       printable(in.release.family), printable(in.release.release)),
+           "package", "digests"});
+    return Meets::nothing;
+}
+
+tl::unexpected<Error> refused(const AddRequest& request, const Vetting& vetting, Vetting* refusal) {
+    if (refusal) *refusal = vetting;
+    std::vector<std::string> said;
+    for (const Reason& r : vetting.judgement.reasons)
+        if (r.verdict == Verdict::halt)
+            said.push_back(fmt::format("[{}] {}{}", r.code, r.where.empty() ? "" : r.where + ": ", r.text));
+    return bad_input(
+        "package-refused", request.package.string(),
+        fmt::format("not shelved, {} finding{}: {}", said.size(), said.size() == 1 ? "" : "s", join(said, "; ")),
+        "put these right at the source and add it again; docs/reasons.md says more on each");
+}
+
+}  // namespace
+
+Result<Added> Shelf::add(const family::Family& family, const AddRequest& request, const Clock& clock,
+                         const Progress& progress, Vetting* refusal) {
+    if (auto ok = check_slip(request.slip); !ok) return pass(ok);
+    auto taken = take_in(family, request, state_->folder, progress);
+    if (!taken) return pass(taken);
+    Intake& in = *taken;
+    Judgement& j = in.vetting.judgement;
+    if (j.verdict() == Verdict::halt) return refused(request, in.vetting, refusal);
+    vet_second_source(request.slip, in, j);
+    if (request.slip.right == Right::unknown)
+        j.add({"right-unknown", Verdict::mind, "by what right it is here is not known: it can be looked at, not laid",
+               "provenance slip", "typed"});
+
+    Added added;
+    added.shelved.family = family.id;
+    added.shelved.release = in.release;
+    added.shelved.slip = request.slip;
+    added.shelved.slip.at = clock.now();
+    added.shelved.slip.source_path = printable(request.package.string());
+    added.shelved.slip.package_sha256 = in.package_sha256;
+    added.shelved.signature = in.vetting.signature;
+    added.shelved.index_only = request.index_only;
+    added.shelved.added_at = added.shelved.slip.at;
+    for (const Reason& r : j.reasons)
+        if (r.verdict != Verdict::fit) added.shelved.vetted.add(r);
+
+    if (auto ok = in.staging->seal(); !ok) return pass(ok);
+    if (progress) progress("shelving", in.vetting.bytes, in.vetting.bytes);
+    auto publishing = FileLock::take(publish_lock(state_->folder));
+    if (!publishing) return pass(publishing);
+    auto known = state_->catalogue.known(family.id, in.release.release);
+    if (!known) return pass(known);
+    const Meets met = meets(*known, in, request.index_only, j);
+    if (j.verdict() == Verdict::halt) return refused(request, in.vetting, refusal);
+    added.was_there = met == Meets::the_same;
+    const auto put = [&]() -> Status {
+        // Also when it was there: that puts a damaged object right.
+        if (auto ok = in.staging->publish(); !ok) return ok;
+        if (added.was_there) return state_->catalogue.add_slip((*known)->id, added.shelved.slip);
+        return state_->catalogue.add(added.shelved, in.files);
+    };
+    if (Status done = put(); !done) {
+        // What was moved but is not in the catalogue goes again; the first error is the one to tell.
+        (void)drop_unreferenced(state_->folder, in.staging->names(), state_->referenced());
+        return pass(done);
+    }
+    added.vetting = in.vetting;
+    if (added.was_there) {
+        auto there = state_->catalogue.list(family.id, in.release.release);
+        if (!there) return pass(there);
+        added.shelved = there->front();
+    }
+    return added;
+}
+
+Result<std::vector<Shelved>> Shelf::list(std::string_view family) const {
+    return state_->catalogue.list(family, "");
+}
+
+Result<Shelved> Shelf::find(std::string_view family, std::string_view release) const {
+    auto found = state_->catalogue.list(family, release);
+    if (!found) return pass(found);
+    if (found->size() == 1) return std::move(found->front());
+    const std::string place = fmt::format("release {}", printable(release));
+    if (found->size() > 1) {
+        std::vector<std::string> families;
+        for (const Shelved& s : *found) families.push_back(s.family);
+        return bad_input("release-ambiguous", place,
+                         "is on the shelf for more than one family: " + join(families, ", "),
+                         "say which with --family");
+    }
+    auto all = state_->catalogue.list(family, "");
+    if (!all) return pass(all);
+    std::vector<std::string> names;
+    for (const Shelved& s : *all) names.push_back(s.family + " " + s.release.release);
+    return bad_input(
+        "release-not-shelved", place,
+        names.empty() ? "is not on the shelf, which is empty" : "is not on the shelf; there are: " + join(names, ", "),
+        "add its package: fettle shelf add PATH --from TEXT --right WORD");
+}
+
+namespace {
+
+Result<std::vector<CataloguedFile>> files_of(Catalogue& catalogue, const Shelved& s) {
+    auto known = catalogue.known(s.family, s.release.release);
+    if (!known) return pass(known);
+    if (!*known)
+        return outside_error("shelf-damaged", s.release.release, "went from the catalogue just now", "try again");
+    return std::move((*known)->files);
+}
+
+}  // namespace
+
+Status Shelf::read(std::string_view family, std::string_view release, std::string_view path,
+                   const std::function<Status(ByteView)>& sink) const {
+    auto shelved = find(family, release);
+    if (!shelved) return pass(shelved);
+    auto all = files_of(state_->catalogue, *shelved);
+    if (!all) return pass(all);
+    for (const CataloguedFile& f : *all)
+        if (f.path == path) return read_object(state_->folder, f.sha256, f.path, sink);
+    const std::string place = fmt::format("{} of release {}", printable(path), printable(release));
+    if (shelved->index_only)
+        return bad_input("release-index-only", place, "only the index of this release is on the shelf",
+                         "add the whole package");
+    return bad_input("file-not-shelved", place, "is no file of this release", "fettle shelf show lists its files");
+}
+
+Result<std::vector<family::PieceFile>> Shelf::files(std::string_view family, std::string_view release) const {
+    auto shelved = find(family, release);
+    if (!shelved) return pass(shelved);
+    auto all = files_of(state_->catalogue, *shelved);
+    if (!all) return pass(all);
+    std::vector<family::PieceFile> out;
+    for (const CataloguedFile& f : *all) out.push_back({f.path, f.size, {{"sha256", f.sha256}}});
+    return out;
+}
+
+Result<Shelf::AsOf> Shelf::as_of(std::string_view family) const {
+    return state_->catalogue.as_of(family);
+}
+
+}  // namespace fettle::shelf
