@@ -10,8 +10,12 @@
 #include <string_view>
 
 #include "cli_docs.h"
+#include "cmd_card.h"
 #include "cmd_family.h"
 #include "cmd_identity.h"
+#include "cmd_job.h"
+#include "cmd_plan.h"
+#include "cmd_shelf.h"
 
 namespace fettle::app {
 namespace {
@@ -38,13 +42,9 @@ public:
 private:
     std::string home_;
 
-    template <class Options>
-    using Run = Result<Answer> (*)(Context&, const Options&);
-
     // A command whose options are filled by `define_options` before `run` is called with them.
-    template <class Options, class Define>
-    void command(CLI::App& under, const std::string& name, const std::string& words, Run<Options> run,
-                 Define define_options) {
+    template <class Options, class Run, class Define>
+    void command(CLI::App& under, const std::string& name, const std::string& words, Run run, Define define_options) {
         CLI::App* c = under.add_subcommand(name, words);
         auto options = std::make_shared<Options>();
         define_options(*c, *options);
@@ -60,8 +60,13 @@ private:
         return *g;
     }
 
+    struct None {};
+
     void define();
     void define_lore();
+    void define_shelf();
+    void define_job();
+    void define_plan_and_card();
 };
 
 void CommandLine::define_lore() {
@@ -101,6 +106,136 @@ void CommandLine::define_lore() {
                         });
 }
 
+void CommandLine::define_shelf() {
+    CLI::App& shelf = group("shelf", "the library of releases");
+    command<ShelfAddOptions>(
+        shelf, "add", "vet a package and shelve it with its provenance slip", shelf_add,
+        [](CLI::App& c, ShelfAddOptions& o) {
+            c.add_option("PATH", o.package, "folder or archive; with --index-only the index file")->required();
+            c.add_option("--family", o.family, "the family it is for")->type_name("ID");
+            c.add_option("--from", o.from, "where it came from, in words")->type_name("TEXT")->required();
+            c.add_option("--right", o.right, "maker-portal, customer-owned, licence, own-work or unknown")
+                ->type_name("RIGHT")
+                ->required();
+            c.add_option("--also-seen", o.also_seen, "digest of the package as seen at a second source")
+                ->type_name("SHA256");
+            c.add_flag("--index-only", o.index_only, "an old release whose files are gone: for as-found lists only");
+        });
+    command<ShelfListOptions>(shelf, "list", "what is on the shelf, oldest first", shelf_list,
+                              [](CLI::App& c, ShelfListOptions& o) {
+                                  c.add_option("--family", o.family, "of this family")->type_name("ID");
+                              });
+    command<ShelfShowOptions>(shelf, "show", "one release: slip, signature, pieces", shelf_show,
+                              [](CLI::App& c, ShelfShowOptions& o) {
+                                  c.add_option("R", o.release, "the release")->required();
+                                  c.add_option("--family", o.family, "of this family")->type_name("ID");
+                              });
+}
+
+void CommandLine::define_plan_and_card() {
+    command<PlanOptions>(
+        app, "plan", "route, what changes, how long, what a power cut would do", fettle::app::plan,
+        [](CLI::App& c, PlanOptions& o) {
+            c.add_option("--plate", o.plates, "a plate as typed; once for each box")->type_name("P");
+            c.add_option("--view", o.views, "the version view as typed")->type_name("TEXT");
+            c.add_option("--family", o.family, "of this family")->type_name("ID");
+            c.add_option("--as-found", o.as_found, "what is installed: lines of box, name, version")->type_name("FILE");
+            c.add_option("--to", o.to, "release to reach, or newest")->type_name("R")->capture_default_str();
+            c.add_option_function<std::string>(
+                 "--consent",
+                 [&o](const std::string& what) {
+                     if (what != "one-way") throw CLI::ValidationError("--consent", "knows only one-way, not " + what);
+                     o.consent_one_way = true;
+                 },
+                 "one-way: the owner agreed that there is no return")
+                ->type_name("one-way");
+            c.add_option("--complaint", o.complaint, "what the customer complains of: is it worth doing?")
+                ->type_name("TEXT");
+            c.add_option("--cuts", o.cuts, "power cuts in one run that the map looks at")
+                ->type_name("K")
+                ->check(CLI::Range(1, 3));
+            c.add_flag("--full", o.full, "every piece of every change sheet");
+            c.add_option("--sure", o.sure, "character N of a plate was looked at again")->type_name("N");
+        });
+
+    CLI::App& card = group("card", "lay a release on a card, audit any card");
+    command<CardLayOptions>(card, "lay", "lay a shelved release into a card image, bit-exact, and read it back",
+                            card_lay, [](CLI::App& c, CardLayOptions& o) {
+                                c.add_option("R", o.release, "the release")->required();
+                                c.add_option("--out", o.out, "the image to write")->type_name("IMAGE")->required();
+                                c.add_option("--size", o.size, "of the card: 512M, 8G, bytes")->type_name("SIZE");
+                                c.add_option("--family", o.family, "of this family")->type_name("ID");
+                            });
+    command<CardAuditOptions>(
+        card, "audit", "is this card good? read-only, everything in one pass", card_audit,
+        [](CLI::App& c, CardAuditOptions& o) {
+            c.add_option("CARD", o.card, "image or device")->type_name("IMAGE|DEVICE")->required();
+            c.add_option("--release", o.release, "what should be on it")->type_name("R");
+            c.add_option("--family", o.family, "of this family")->type_name("ID");
+        });
+}
+
+void CommandLine::define_job() {
+    CLI::App& job = group("job", "the bench book: take in, note, keep, show, what is still open");
+    command<JobOpenOptions>(
+        job, "open", "take a unit in; prints the job's number", job_open, [](CLI::App& c, JobOpenOptions& o) {
+            c.add_option("--customer", o.customer, "the customer's number")->type_name("N")->required();
+            c.add_option("--vehicle", o.vehicle, "what it is, in words")->type_name("TEXT");
+            c.add_option("--vin", o.vin)->type_name("VIN");
+            c.add_option("--complaint", o.complaint, "in the customer's words")->type_name("TEXT");
+            c.add_option("--place", o.place, "bench or vehicle")->check(CLI::IsMember({"bench", "vehicle"}));
+            c.add_option("--plate", o.plates, "a plate as typed; once for each box")->type_name("P");
+            c.add_option("--housings", o.housings, "how many housings came in")->type_name("N");
+            c.add_option("--keep", o.keep, "owner's media and parts held: \"slot: what it is #tag\"")
+                ->type_name("TEXT");
+            c.add_option("--consent", o.consents, "what the owner agreed to, e.g. one-way")->type_name("TEXT");
+            c.add_option("--by", o.by, "who took it in")->type_name("NAME");
+        });
+    command<None>(
+        job, "list", "every job, oldest first", [](Context& c, const None&) { return job_list(c); },
+        [](CLI::App&, None&) {});
+    command<JobShowOptions>(job, "show", "asked, found, done, left, open", job_show,
+                            [](CLI::App& c, JobShowOptions& o) {
+                                c.add_option("J", o.job)->required();
+                                c.add_flag("--entries", o.entries, "the journal's entries one by one, too");
+                            });
+    command<JobNoteOptions>(
+        job, "note", "add a note, or put a slip right", job_note, [](CLI::App& c, JobNoteOptions& o) {
+            c.add_option("J", o.job)->required();
+            c.add_option("TEXT", o.text);
+            c.add_option("--by", o.by)->type_name("NAME");
+            c.add_option("--correct", o.correct, "number of the entry to put right")->type_name("N");
+            c.add_option("--field", o.field, "the field in it")->type_name("KEY");
+            c.add_option("--value", o.value, "what it must say")->type_name("TEXT");
+            c.add_option("--why", o.why)->type_name("TEXT");
+        });
+    command<JobKeepOptions>(job, "keep", "hold something of the owner's", job_keep, [](CLI::App& c, JobKeepOptions& o) {
+        c.add_option("J", o.job)->required();
+        c.add_option("THING", o.things, "\"slot: what it is #tag\"")->required();
+    });
+    command<JobReturnOptions>(job, "return", "give something back", job_return, [](CLI::App& c, JobReturnOptions& o) {
+        c.add_option("J", o.job)->required();
+        c.add_option("ID", o.id, "keeping-1 or 1")->required();
+        c.add_option("--by", o.by)->type_name("NAME");
+    });
+    command<JobConsentOptions>(job, "consent", "note what the owner agreed to", job_consent,
+                               [](CLI::App& c, JobConsentOptions& o) {
+                                   c.add_option("J", o.job)->required();
+                                   c.add_option("WHAT", o.what, "e.g. one-way")->required();
+                                   c.add_option("--by", o.by)->type_name("NAME");
+                               });
+    command<JobLooseEndsOptions>(
+        job, "loose-ends", "what is open; settle it or sign for it", job_loose_ends,
+        [](CLI::App& c, JobLooseEndsOptions& o) {
+            c.add_option("J", o.job)->required();
+            c.add_option("--settle", o.settle, "what was done about ID")->type_name("ID");
+            c.add_option("--how", o.how)->type_name("TEXT");
+            c.add_option("--sign", o.sign, "ID stays open and somebody answers for it")->type_name("ID");
+            c.add_option("--reason", o.reason)->type_name("TEXT");
+            c.add_option("--by", o.by)->type_name("NAME");
+        });
+}
+
 void CommandLine::define() {
     app.name("fettle");
     app.require_subcommand(1);
@@ -113,7 +248,10 @@ void CommandLine::define() {
     app.add_flag("--timings", call.timings, "time and memory used, on standard error");
     app.parse_complete_callback([this] { call.context.home = home_.empty() ? default_home() : fs::path(home_); });
 
+    define_job();
     define_lore();
+    define_shelf();
+    define_plan_and_card();
 
     CLI::App& docs = group("docs", "man page and shell completion");
     docs.group("");
