@@ -1,0 +1,371 @@
+// The client against boxes that are slow, rude, lying or not there. Each call must end within its stated time, and what
+// was not answered must never come out as answered.
+#include "fettle/link/client.h"
+
+#include <gtest/gtest.h>
+
+#include <chrono>
+
+#include "rude_box_test_help.h"
+
+namespace fettle::link {
+namespace {
+
+using testing::ack;
+using testing::activated;
+using testing::frame;
+using testing::RudeBox;
+using testing::says;
+using testing::operator+;
+using Line = RudeBox::Line;
+
+Timing quick() {
+    Timing t;
+    t.connect_ms = t.control_ms = t.ack_ms = 200;
+    t.p2_ms = 100;
+    t.p2star_ms = 150;
+    t.most_pending = 3;
+    t.busy_pause_ms = 5;
+    return t;
+}
+
+// Opens, asks once for F195 and gives the reply; the whole must end within limit_ms.
+Reply ask_rude(const std::function<void(const Line&)>& after_activation, std::int64_t limit_ms = 1500) {
+    RudeBox box([&](const Line& l) {
+        l.activate();
+        after_activation(l);
+    });
+    const auto began = std::chrono::steady_clock::now();
+    auto c = Connection::open(box.at(), {}, quick());
+    EXPECT_TRUE(c) << c.error().message();
+    Reply r;
+    if (c) r = c->read(0x1041, 0xF195);
+    EXPECT_LT(std::chrono::steady_clock::now() - began, std::chrono::milliseconds(limit_ms));
+    return r;
+}
+
+const Bytes good = says({0x62, 0xF1, 0x95, '1', '.', '2'});
+
+TEST(Client, APlainAnswer) {
+    const Reply r = ask_rude([](const Line& l) {
+        EXPECT_EQ(hex(l.receive()), "02fd8001000000070e80104122f195");
+        l.send(ack() + good);
+    });
+    EXPECT_EQ(r.said, Said::value);
+    EXPECT_EQ(as_text(r.data), "1.2");
+}
+
+TEST(Client, ByteByByte) {
+    const Reply r = ask_rude([](const Line& l) {
+        l.receive();
+        for (const Byte b : ack() + good) {
+            l.send({b});
+            std::this_thread::sleep_for(std::chrono::milliseconds(1));
+        }
+    });
+    EXPECT_EQ(as_text(r.data), "1.2");
+}
+
+TEST(Client, AnswerWithoutOrBeforeItsAcknowledgement) {
+    EXPECT_EQ(ask_rude([](const Line& l) {
+                  l.receive();
+                  l.send(good);
+              }).said,
+              Said::value);
+    EXPECT_EQ(ask_rude([](const Line& l) {
+                  l.receive();
+                  l.send(good + ack());
+              }).said,
+              Said::value);
+}
+
+TEST(Client, RefusalCarriesTheCodesNameAndIsNoSilence) {
+    const Reply r = ask_rude([](const Line& l) {
+        l.receive();
+        l.send(ack() + says({0x7F, 0x22, 0x31}));
+    });
+    EXPECT_EQ(r.said, Said::refused);
+    EXPECT_EQ(r.nrc, 0x31);
+    EXPECT_EQ(r.why, "requestOutOfRange (0x31): the box does not know what was asked for");
+}
+
+TEST(Client, SilenceIsNoAnswer) {
+    const Reply r = ask_rude([](const Line& l) {
+        l.receive();
+        l.take(1);
+    });
+    EXPECT_EQ(r.said, Said::no_answer);
+    EXPECT_EQ(r.why, "the request was not acknowledged in time");
+}
+
+TEST(Client, AcknowledgedAndThenSilent) {
+    const Reply r = ask_rude([](const Line& l) {
+        l.receive();
+        l.send(ack());
+        l.take(1);
+    });
+    EXPECT_EQ(r.said, Said::no_answer);
+    EXPECT_EQ(r.why, "no answer in time");
+}
+
+TEST(Client, PendingAFewTimesThenTheAnswer) {
+    const Reply r = ask_rude([](const Line& l) {
+        l.receive();
+        l.send(ack());
+        for (int i = 0; i < 3; ++i) {
+            l.send(says({0x7F, 0x22, 0x78}));
+            std::this_thread::sleep_for(std::chrono::milliseconds(120));  // longer than P2, within P2*
+        }
+        l.send(good);
+    });
+    EXPECT_EQ(r.said, Said::value);
+}
+
+TEST(Client, PendingForEverEnds) {
+    const Reply r = ask_rude([](const Line& l) {
+        l.receive();
+        l.send(ack());
+        for (int i = 0; i < 20; ++i) {
+            l.send(says({0x7F, 0x22, 0x78}));
+            std::this_thread::sleep_for(std::chrono::milliseconds(20));
+        }
+    });
+    EXPECT_EQ(r.said, Said::no_answer);
+    EXPECT_EQ(r.why, "it said 4 times that the answer follows, and none did");
+}
+
+TEST(Client, BusyIsAskedAgainABoundedNumberOfTimes) {
+    int asked = 0;
+    const Reply r = ask_rude([&](const Line& l) {
+        for (; !l.receive().empty(); ++asked) l.send(ack() + says({0x7F, 0x22, 0x21}));
+    });
+    EXPECT_EQ(r.said, Said::refused);
+    EXPECT_EQ(r.nrc, 0x21);
+    EXPECT_EQ(ask_rude([n = 0](const Line& l) mutable {
+                  while (!l.receive().empty()) l.send(ack() + (n++ < 2 ? says({0x7F, 0x22, 0x21}) : good));
+              }).said,
+              Said::value);
+}
+
+TEST(Client, WrongIdentifierEchoedIsNonsenseNotAValue) {
+    const Reply r = ask_rude([](const Line& l) {
+        l.receive();
+        l.send(ack() + says({0x62, 0xF1, 0x87, 'X'}));
+        l.take(1);
+    });
+    EXPECT_EQ(r.said, Said::nonsense);
+    EXPECT_TRUE(r.data.empty());
+    EXPECT_EQ(r.why, "it sent 62f18758 to the request 22f195");
+}
+
+TEST(Client, AnotherBoxsAnswerIsPassedOver) {
+    const Reply r = ask_rude([](const Line& l) {
+        l.receive();
+        l.send(ack() + says({0x62, 0xF1, 0x95, '9'}, 0x1042) + good);
+    });
+    EXPECT_EQ(as_text(r.data), "1.2");
+}
+
+TEST(Client, WrongHeaderInverse) {
+    const Reply r = ask_rude([](const Line& l) {
+        l.receive();
+        Bytes bad = ack();
+        bad[1] = 0xFC;
+        l.send(bad + good);
+    });
+    EXPECT_EQ(r.said, Said::nonsense);
+}
+
+TEST(Client, FourGigabytesAreNeitherReservedNorBelieved) {
+    const Reply r = ask_rude([](const Line& l) {
+        l.receive();
+        l.send(Bytes{0x02, 0xFD, 0x80, 0x01, 0xFF, 0xFF, 0xFF, 0xFF} + good);
+        l.take(1);
+    });
+    EXPECT_EQ(r.said, Said::no_answer);  // what follows is inside the message that was refused
+}
+
+TEST(Client, UnknownPayloadTypeIsPassedOver) {
+    EXPECT_EQ(ask_rude([](const Line& l) {
+                  l.receive();
+                  l.send(frame(0x1234, {1, 2, 3}) + ack() + good);
+              }).said,
+              Said::value);
+}
+
+TEST(Client, NotDeliveredIsNoAnswer) {
+    const Reply r = ask_rude([](const Line& l) {
+        l.receive();
+        l.send(frame(0x8003, {0x10, 0x41, 0x0E, 0x80, 0x03}));
+    });
+    EXPECT_EQ(r.said, Said::no_answer);
+    EXPECT_EQ(r.why, "not delivered: it does not know the box's address (code 0x03)");
+}
+
+TEST(Client, ClosedInMidAnswer) {
+    const Reply r = ask_rude([](const Line& l) {
+        l.receive();
+        Bytes half = ack() + good;
+        half.resize(half.size() - 3);
+        l.send(half);
+    });
+    EXPECT_EQ(r.said, Said::no_answer);
+    EXPECT_EQ(r.why, "the other side closed the connection");
+}
+
+TEST(Client, AliveCheckIsAnsweredWhileWaiting) {
+    Bytes answered;
+    const Reply r = ask_rude([&](const Line& l) {
+        l.receive();
+        l.send(frame(0x0007, {}));
+        answered = l.receive();
+        l.send(ack() + good);
+    });
+    EXPECT_EQ(hex(answered), "02fd0008000000020e80");
+    EXPECT_EQ(r.said, Said::value);
+}
+
+TEST(Client, ChatterWithoutAnAnswerDoesNotHoldItForEver) {
+    const Reply r = ask_rude([](const Line& l) {
+        l.receive();
+        for (int i = 0; i < 200; ++i) {
+            l.send(says({0x62, 0x00, 0x01, 0x00}));
+            std::this_thread::sleep_for(std::chrono::milliseconds(2));
+        }
+    });
+    EXPECT_EQ(r.said, Said::nonsense);
+}
+
+// A "no" that comes late belongs to the old request. The box is asked for a sign of life first, so that the old answer
+// is recognised.
+TEST(Client, ALateNoIsNotTakenForTheNextAnswer) {
+    RudeBox box([](const Line& l) {
+        l.activate();
+        l.receive();  // F187: no answer in time
+        const Bytes fence = l.receive();
+        EXPECT_EQ(hex(ByteView(fence).last(2)), "3e00");
+        l.send(says({0x7F, 0x22, 0x31}));  // late, to F187
+        l.send(ack() + says({0x7E, 0x00}));
+        l.receive();  // F195
+        l.send(ack() + good);
+        l.take(1);
+    });
+    auto c = Connection::open(box.at(), {}, quick());
+    ASSERT_TRUE(c);
+    const std::uint16_t dids[] = {0xF187, 0xF195};
+    const auto replies = c->read_each(0x1041, dids);
+    EXPECT_EQ(replies[0].said, Said::no_answer);
+    EXPECT_EQ(replies[1].said, Said::value);
+    EXPECT_EQ(as_text(replies[1].data), "1.2");
+}
+
+TEST(Client, SeveralTogetherAndOneByOneWhenThatIsRefused) {
+    std::vector<std::string> asked;
+    RudeBox box([&](const Line& l) {
+        l.activate();
+        for (Bytes q = l.receive(); !q.empty(); q = l.receive()) {
+            asked.push_back(hex(ByteView(q).subspan(12)));
+            Bytes answer{0x7F, 0x22, 0x31};
+            if (asked.back() == "22f187") answer = {0x62, 0xF1, 0x87, 'A', 'B'};
+            l.send(ack() + says(answer));
+        }
+    });
+    auto c = Connection::open(box.at(), {}, quick());
+    ASSERT_TRUE(c);
+    const uds::Wanted wanted[] = {{0xF187, 2}, {0xF195, 3}};
+    const auto replies = c->read_together(0x1041, wanted);
+    EXPECT_EQ(asked, (std::vector<std::string>{"22f187f195", "22f187", "22f195"}));
+    EXPECT_EQ(as_text(replies[0].data), "AB");
+    EXPECT_EQ(replies[1].said, Said::refused);
+    c = outside_error("", "", "", "");
+}
+
+TEST(Client, ACodeListWithAHalfRecordIsNonsense) {
+    RudeBox box([](const Line& l) {
+        l.activate();
+        l.receive();
+        l.send(ack() + says({0x59, 0x02, 0xFF, 0x9A, 0x4F, 0x13}));
+    });
+    auto c = Connection::open(box.at(), {}, quick());
+    ASSERT_TRUE(c);
+    const auto codes = c->read_codes(0x1041);
+    EXPECT_EQ(codes.reply.said, Said::nonsense);
+    EXPECT_TRUE(codes.list.codes.empty());
+}
+
+// --- opening -------------------------------------------------------------------------------------------------------
+
+std::string open_error(const std::function<void(const Line&)>& behaviour) {
+    RudeBox box(behaviour);
+    const auto c = Connection::open(box.at(), {}, quick());
+    return c ? "opened" : c.error().code;
+}
+
+TEST(Open, EveryDenialIsNamed) {
+    for (const std::uint8_t code : {0x00, 0x01, 0x02, 0x03, 0x04, 0x05, 0x06, 0x07, 0x11, 0x55}) {
+        EXPECT_EQ(open_error([&](const Line& l) {
+                      l.receive();
+                      l.send(activated(code));
+                  }),
+                  "link-refused")
+            << int(code);
+    }
+}
+
+TEST(Open, NobodyNothingAndNonsense) {
+    EXPECT_EQ(open_error([](const Line& l) { l.take(100); }), "link-not-reachable");  // silent
+    EXPECT_EQ(open_error([](const Line&) {}), "link-not-reachable");                  // hangs up
+    EXPECT_EQ(open_error([](const Line& l) { l.send({'H', 'T', 'T', 'P', '/', '1', '.', '1', ' '}); }),
+              "link-nonsense");
+    EXPECT_EQ(open_error([](const Line& l) { l.send(frame(0x0000, {0x01})); }), "link-nonsense");
+    std::uint16_t free_port = 0;
+    {
+        RudeBox gone([](const Line&) {});
+        free_port = gone.at().port;
+        (void)Connection::open(gone.at(), {}, quick());
+    }
+    const auto c = Connection::open({"127.0.0.1", free_port}, {}, quick());
+    ASSERT_FALSE(c);
+    EXPECT_EQ(c.error().code, "link-not-reachable");
+    EXPECT_EQ(c.error().kind, ErrorKind::outside);
+}
+
+TEST(Open, ANameIsNotLookedUp) {
+    const auto c = Connection::open({"box.invalid", 13400});
+    ASSERT_FALSE(c);
+    EXPECT_EQ(c.error().code, "bad-address");
+}
+
+TEST(Cancelling, EndsAWaitFromAnotherThread) {
+    RudeBox box([](const Line& l) {
+        l.activate();
+        l.receive();
+        l.take(1);
+    });
+    Timing slow;
+    slow.ack_ms = 60000;
+    Cancel cancel;
+    auto c = Connection::open(box.at(), {}, slow, cancel);
+    ASSERT_TRUE(c);
+    std::jthread stopper([&] {
+        std::this_thread::sleep_for(std::chrono::milliseconds(60));
+        cancel.cancel();
+    });
+    const auto began = std::chrono::steady_clock::now();
+    const Reply r = c->read(0x1041, 0xF195);
+    EXPECT_EQ(r.said, Said::no_answer);
+    EXPECT_EQ(r.why, "it was broken off");
+    EXPECT_LT(std::chrono::steady_clock::now() - began, std::chrono::milliseconds(1000));
+}
+
+TEST(Find, NobodyThereIsAnEmptyList) {
+    RudeBox only_tcp([](const Line&) {});
+    Timing t = quick();
+    const auto found = find(only_tcp.at(), t);
+    ASSERT_TRUE(found);
+    EXPECT_TRUE(found->empty());
+    (void)Connection::open(only_tcp.at(), {}, t);
+}
+
+}  // namespace
+}  // namespace fettle::link

@@ -1,0 +1,94 @@
+#include "fettle/link/inventory.h"
+
+#include <gtest/gtest.h>
+
+#include "rude_box_test_help.h"
+
+namespace fettle::link {
+namespace {
+
+using testing::ack;
+using testing::frame;
+using testing::RudeBox;
+using testing::says;
+using testing::operator+;
+
+TEST(LinesRecord, NamesAndVersions) {
+    EXPECT_EQ(parse_lines_record(as_bytes("a 1\nb-2 3.4\n")).value(),
+              (std::vector<ReadPiece>{{"a", "1"}, {"b-2", "3.4"}}));
+    EXPECT_EQ(parse_lines_record(as_bytes("a 1")).value().size(), 1u);  // last line feed missing
+    EXPECT_TRUE(parse_lines_record({}).value().empty());
+    EXPECT_EQ(parse_lines_record(as_bytes(std::string("a 1\n\0\0", 6))).value().size(), 1u);  // padded
+    EXPECT_EQ(lines_record({{"a", "1"}, {"b", "2"}}), "a 1\nb 2\n");
+}
+
+TEST(LinesRecord, WhatIsWrongIsNamedByLine) {
+    const auto bad = [](std::string_view text) {
+        const auto r = parse_lines_record(as_bytes(text));
+        return r ? std::string("read") : r.error().place + ": " + r.error().problem;
+    };
+    EXPECT_EQ(bad("a 1\nb\n"), "line 2 of the piece record: 'b' is not a name, one blank and a version");
+    EXPECT_EQ(bad("a  1\n"), "line 1 of the piece record: 'a  1' is not a name, one blank and a version");
+    EXPECT_EQ(bad("a 1\n\nb 2\n"), "line 2 of the piece record: '' is not a name, one blank and a version");
+    EXPECT_EQ(bad("a 1\na 2\n"), "line 2 of the piece record: piece 'a' stands there twice");
+    EXPECT_EQ(bad("a \xC3\xA4\n").substr(0, 6), "line 1");
+}
+
+family::Family one_box() {
+    family::Family f;
+    f.link.push_back({"main", 0x1041, 0xF187, 0xF18C, 0xF195, 0, 0x0200, "lines"});
+    return f;
+}
+
+// One box that gives its plate, refuses its serial number, keeps silent about its release and sends a broken list.
+TEST(Inventory, EachItemSaysForItselfWhatBecameOfIt) {
+    RudeBox box([](const RudeBox::Line& l) {
+        l.activate();
+        for (Bytes q = l.receive(); !q.empty(); q = l.receive()) {
+            const std::string asked = hex(ByteView(q).subspan(12));
+            if (asked == "22f187") l.send(ack() + says({0x62, 0xF1, 0x87, '6', '1', ' ', 0}));
+            if (asked == "22f18c") l.send(ack() + says({0x7F, 0x22, 0x31}));
+            if (asked == "3e00") l.send(ack() + says({0x7E, 0x00}));
+            if (asked == "220200") l.send(ack() + says({0x62, 0x02, 0x00, 'x', '\n'}));
+        }
+    });
+    Timing t;
+    t.ack_ms = 80;
+    auto c = Connection::open(box.at(), {}, t);
+    ASSERT_TRUE(c);
+    const auto all = read_inventory(*c, one_box());
+    c = outside_error("", "", "", "");
+    ASSERT_EQ(all.boxes.size(), 1u);
+    const auto& b = all.boxes[0];
+    EXPECT_EQ(b.plate.known, Known::read);
+    EXPECT_EQ(b.plate.value, "61");
+    EXPECT_EQ(b.serial.known, Known::refused);
+    EXPECT_EQ(b.release.known, Known::no_answer);
+    EXPECT_EQ(b.release.value, "");
+    EXPECT_EQ(b.market.known, Known::not_in_file);
+    EXPECT_EQ(b.pieces_fact.known, Known::unreadable);
+    EXPECT_TRUE(b.pieces.empty());
+    EXPECT_FALSE(b.silent());
+    EXPECT_EQ(all.box("main"), &b);
+    EXPECT_EQ(all.box("display"), nullptr);
+}
+
+TEST(Faults, ASilentBoxHasNotReadNotNone) {
+    RudeBox box([](const RudeBox::Line& l) {
+        l.activate();
+        l.receive();
+        l.take(1);
+    });
+    Timing t;
+    t.ack_ms = 80;
+    auto c = Connection::open(box.at(), {}, t);
+    ASSERT_TRUE(c);
+    const auto faults = read_faults(*c, one_box());
+    ASSERT_EQ(faults.size(), 1u);
+    EXPECT_EQ(faults[0].known, Known::no_answer);
+    EXPECT_FALSE(faults[0].why.empty());
+    c = outside_error("", "", "", "");
+}
+
+}  // namespace
+}  // namespace fettle::link

@@ -1,0 +1,30 @@
+// Any bytes as an answer of a box: nothing may crash, no list may hold more than the answer has room for, and no record
+// layout may give a piece that was not there.
+#include <cstdlib>
+
+#include "fettle/link/inventory.h"
+#include "fettle/link/uds.h"
+
+extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
+    using namespace fettle;
+    using namespace fettle::link;
+    const ByteView input(data, size);
+    if (const auto codes = uds::parse_codes(input))
+        if (codes->codes.size() * 4 + 3 != size) std::abort();
+    for (const auto& r : {uds::ReadRequest::identifier(0xF195), uds::ReadRequest::codes(0xFF),
+                          uds::ReadRequest::tester_present(), uds::ReadRequest::extended_session()})
+        (void)uds::look_at(r, input);
+    (void)uds::identifier_data(0xF195, input);
+    const uds::Wanted wanted[] = {{0xF187, 9}, {0xF195, 8}};
+    (void)uds::identifiers_data(wanted, input);
+    (void)uds::session_timing(input);
+    if (const auto allowed = uds::ReadRequest::from_bytes(input))
+        if (allowed->service() != 0x10 && allowed->service() != 0x19 && allowed->service() != 0x22 &&
+            allowed->service() != 0x3E)
+            std::abort();
+    if (const auto pieces = parse_lines_record(input)) {
+        const auto again = parse_lines_record(as_bytes(lines_record(*pieces)));
+        if (!again || *again != *pieces) std::abort();
+    }
+    return 0;
+}
