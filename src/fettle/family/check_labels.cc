@@ -81,6 +81,22 @@ void check_examples(const LabelRule& rule, const LabelMatcher& m, const std::str
 
 std::optional<LabelMatcher> check_rule(const LabelRule& rule, const std::string& key, Log& log) {
     if (rule.pattern.empty()) return std::nullopt;  // named already as missing or empty
+    const auto pattern = Pattern::compile(rule.pattern);
+    if (pattern && rule.check) {
+        bool all = true;
+        std::vector<std::string> wanted = rule.check->over;
+        wanted.emplace_back("check");
+        for (std::size_t i = 0; i < wanted.size(); ++i) {
+            if (pattern->field_pattern(wanted[i])) continue;
+            all = false;
+            const std::string near = nearest(wanted[i], pattern->fields());
+            log.mistake(i + 1 == wanted.size() ? key + ".check" : item(key + ".check.over", i),
+                        fmt::format("the pattern has no field \"{}\"", printable(wanted[i])),
+                        near.empty() ? fmt::format("name the group (?P<{}>…)", printable(wanted[i]))
+                                     : fmt::format("\"{}\" may be meant", near));
+        }
+        if (!all) return std::nullopt;
+    }
     auto m = LabelMatcher::make(rule);
     if (!m) {
         const Error& e = m.error();

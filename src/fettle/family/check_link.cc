@@ -58,13 +58,17 @@ void check_link(const Family& f, Log& log) {
             log.mistake(fmt::format("hold[{}]", i + 1), "holds neither on a bench nor in a vehicle",
                         "say where it holds, or take it out");
     if (f.tally) {
-        std::vector<std::string> names;
-        for (const std::string& n : {f.tally->landed, f.tally->passed_over, f.tally->refused, f.tally->to_come})
-            if (!n.empty()) names.push_back(n);
-        std::sort(names.begin(), names.end());
-        if (const auto twice = std::adjacent_find(names.begin(), names.end()); twice != names.end())
-            log.mistake("tally", fmt::format("two classes are called \"{}\"", printable(*twice)),
-                        "write what the box calls each class");
+        const std::pair<const char*, std::string> classes[] = {{"landed", f.tally->landed},
+                                                               {"passed_over", f.tally->passed_over},
+                                                               {"refused", f.tally->refused},
+                                                               {"to_come", f.tally->to_come}};
+        for (std::size_t i = 1; i < std::size(classes); ++i)
+            for (std::size_t j = 0; j < i; ++j)
+                if (!classes[i].second.empty() && classes[i].second == classes[j].second)
+                    log.mistake(fmt::format("tally.{}", classes[i].first),
+                                fmt::format("is \"{}\", as {} is: nobody could tell them apart",
+                                            printable(classes[i].second), classes[j].first),
+                                "write what the box calls each class");
     }
 }
 

@@ -175,6 +175,8 @@ void check_script(const Family& f, Log& log) {
     std::size_t ends = 0;
     for (std::size_t i = 0; i < f.script.size(); ++i) {
         const Act& a = f.script[i];
+        if (a.kind == ActKind::end && ++ends == 2)
+            log.mistake(at("act", i, "kind"), "a second \"end\"", "a run ends once: take one out");
         if (a.box == "all") {
             if (a.kind != ActKind::restart)
                 log.mistake(at("act", i, "box"), "\"all\" is only for a restart of every box", "name the box");
@@ -186,9 +188,6 @@ void check_script(const Family& f, Log& log) {
             case ActKind::set: check_set(f, a, i, log); break;
             case ActKind::restart: check_restart(f, a, i, log); break;
             case ActKind::ask: check_ask(a, i, log); break;
-            case ActKind::end:
-                if (++ends == 2) log.mistake(at("act", i, "kind"), "a second \"end\"", "a run ends once: take one out");
-                break;
             default: break;
         }
     }
