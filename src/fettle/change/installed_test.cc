@@ -1,0 +1,86 @@
+#include <gtest/gtest.h>
+
+#include "fettle/change/test_releases.h"
+
+namespace fettle::change {
+namespace {
+
+using namespace test;
+
+TEST(ParseInstalled, ReadsLinesCommentsAndDigests) {
+    const auto list = parse_installed("# as found\nmain kernel 3.0\r\n\n  display\tpicture-0  3.1 " +
+                                          std::string(64, 'c') + " # read off the screen\n",
+                                      "list.txt");
+    ASSERT_TRUE(list) << list.error().message();
+    EXPECT_EQ(list->origin, Origin::typed);
+    ASSERT_EQ(list->pieces.size(), 2u);
+    EXPECT_EQ(list->find("main", "kernel")->version, "3.0");
+    EXPECT_EQ(list->find("display", "picture-0")->sha256, std::string(64, 'c'));
+}
+
+TEST(ParseInstalled, EachFaultNamesItsLine) {
+    const struct {
+        const char* text;
+        const char* code;
+        const char* place;
+    } cases[] = {
+        {"main kernel 3.0\nmain loader\n", "as-found-line", "list.txt, line 2"},
+        {"main kernel 3.0 abc\n", "as-found-digest", "list.txt, line 1"},
+        {"main kernel 3.0\nmain kernel 3.0\n", "as-found-twice", "list.txt, line 2"},
+        {"main \xff 3.0\n", "as-found-encoding", "list.txt, line 1"},
+        {"# nothing\n", "as-found-empty", "list.txt"},
+    };
+    for (const auto& c : cases) {
+        const auto list = parse_installed(c.text, "list.txt");
+        ASSERT_FALSE(list) << c.text;
+        EXPECT_EQ(list.error().code, c.code);
+        EXPECT_EQ(list.error().place, c.place);
+        EXPECT_FALSE(list.error().next.empty());
+    }
+}
+
+TEST(ParseInstalled, APieceNamedTwiceTellsBothLines) {
+    const auto list = parse_installed("main kernel 3.0\ndisplay a 1\nmain kernel 3.1\n", "l");
+    ASSERT_FALSE(list);
+    EXPECT_NE(list.error().problem.find("line 1"), std::string::npos);
+}
+
+TEST(Infer, LeavesOutWhatDoesNotApply) {
+    auto r = release("27.1.110", "3.0");
+    r.pieces[0].issues = {"X"};
+    const auto list = infer(r, set_at("27.1.110"));
+    EXPECT_EQ(list.origin, Origin::inferred);
+    EXPECT_EQ(list.inferred_from, "27.1.110");
+    EXPECT_EQ(list.find("main", "rescue"), nullptr);
+    EXPECT_EQ(list.pieces.size(), r.pieces.size() - 1);
+}
+
+ExpectedTally forty() {
+    ExpectedTally t;
+    t.total = 40;
+    return t;
+}
+
+TEST(Conservation, HoldsThroughAGoodRun) {
+    const auto j = conservation(dunnock(), forty(),
+                                {{0, 0, 0, 40, {}, false}, {10, 2, 0, 28, 40, false}, {36, 4, 0, 0, 40, true}});
+    EXPECT_TRUE(j.reasons.empty());
+}
+
+TEST(Conservation, TheFirstReadingThatBreaksIsNamed) {
+    const auto broken = [](std::vector<TallyReading> r) {
+        const auto j = conservation(dunnock(), forty(), r);
+        return j.reasons.empty() ? std::string("none") : j.reasons[0].where + ": " + j.reasons[0].text.substr(0, 20);
+    };
+    EXPECT_EQ(broken({{5, 0, 0, 35, {}, false}, {4, 0, 0, 36, {}, false}}), "reading 2: landed fell from 5 t");
+    EXPECT_EQ(broken({{5, 0, 0, 35, {}, false}, {6, 0, 0, 33, {}, false}}), "reading 2: the classes sum to 3");
+    EXPECT_EQ(broken({{{}, {}, {}, 10, {}, false}, {{}, {}, {}, 12, {}, false}}), "reading 2: to come rose from 10");
+    EXPECT_EQ(broken({{5, {}, {}, {}, 40, false}, {6, {}, {}, {}, 41, false}}), "reading 2: the total went from ");
+    auto family = dunnock();
+    family.tally->to_come_may_rise = true;
+    EXPECT_TRUE(
+        conservation(family, forty(), {{{}, {}, {}, 10, {}, false}, {{}, {}, {}, 12, {}, false}}).reasons.empty());
+}
+
+}  // namespace
+}  // namespace fettle::change
