@@ -99,6 +99,14 @@ class Case:
         letters = [c for c in VIN_VALUES if c not in avoid]
         return with_vin_check("ZZ9" + "".join(self.rng.choice(letters) for _ in range(14)))
 
+    def smudge_vin(self, vin):
+        """One 0 or 1 typed as a letter that ISO 3779 excludes."""
+        spots = [i for i, c in enumerate(vin) if c in "01"]
+        if not spots:
+            raise Retry(f"{vin} has neither 0 nor 1")
+        i = self.rng.choice(spots)
+        return vin[:i] + self.rng.choice("OQ" if vin[i] == "0" else "I") + vin[i + 1:]
+
     def pick(self, *choices):
         return self.rng.choice(choices)
 
