@@ -32,6 +32,9 @@ struct Context {
     // Progress of long work: one line on a terminal, redrawn a few times a second; nothing otherwise. done and total in
     // bytes (total 0: not known). Call as often as you like.
     std::function<void(const char* what, std::uint64_t done, std::uint64_t total)> progress;
+
+    // What a long command tells people on standard output before it ends; nothing with --json. May be empty.
+    std::function<void(const std::string& text)> say;
 };
 
 // One fact or decision for the job's journal: type as in docs/journal.md, data as one JSON object.

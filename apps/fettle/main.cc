@@ -85,6 +85,10 @@ int run(Invocation& call) {
     call.context.progress = [&](const char* what, std::uint64_t done, std::uint64_t total) {
         if (call.context.terminal) line.show(what, done, total);
     };
+    call.context.say = [&](const std::string& text) {
+        line.clear();
+        if (!call.context.json) say(text);
+    };
     const Result<Answer> answer = call.run(call.context);
     line.clear();
     if (!answer) return fail(call.command, answer.error(), call.context.json);
