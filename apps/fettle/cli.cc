@@ -14,6 +14,7 @@
 #include "cmd_family.h"
 #include "cmd_identity.h"
 #include "cmd_job.h"
+#include "cmd_link.h"
 #include "cmd_plan.h"
 #include "cmd_shelf.h"
 
@@ -67,6 +68,7 @@ private:
     void define_shelf();
     void define_job();
     void define_plan_and_card();
+    void define_link();
 };
 
 void CommandLine::define_lore() {
@@ -175,6 +177,44 @@ void CommandLine::define_plan_and_card() {
         });
 }
 
+void CommandLine::define_link() {
+    const auto when = [](CLI::App& c, std::string& option) {
+        c.add_option("--when", option, "before or after the run")->check(CLI::IsMember({"before", "after"}));
+    };
+    CLI::App& link = group("link", "read versions and fault memory over the diagnostic link; nothing is ever written");
+    command<LinkFindOptions>(link, "find", "ask who is there (DoIP)", link_find, [](CLI::App& c, LinkFindOptions& o) {
+        c.add_option("--at", o.at)->type_name("HOST:PORT")->capture_default_str();
+    });
+    command<LinkReadOptions>(
+        link, "read", "plates, serials, releases and pieces", link_read, [when](CLI::App& c, LinkReadOptions& o) {
+            c.add_option("--at", o.at, "doip://HOST:PORT or doip://HOST:PORT/0x1041")->type_name("ADDRESS")->required();
+            c.add_option("--family", o.family, "of this family")->type_name("ID");
+            c.add_option("--save", o.save, "the pieces as a list for plan --as-found")->type_name("FILE");
+            when(c, o.when);
+        });
+    command<LinkFaultsOptions>(
+        link, "faults", "stored fault entries", link_faults, [when](CLI::App& c, LinkFaultsOptions& o) {
+            c.add_option("--at", o.at, "doip://HOST:PORT or doip://HOST:PORT/0x1041")->type_name("ADDRESS")->required();
+            c.add_option("--family", o.family, "of this family")->type_name("ID");
+            when(c, o.when);
+        });
+    command<StandInOptions>(
+        app, "stand-in", "a virtual set on the loopback interface, to practise with", stand_in,
+        [](CLI::App& c, StandInOptions& o) {
+            c.add_option("--card", o.card, "a card image, as laid")->type_name("IMAGE")->required();
+            c.add_option("--from", o.from, "the release it starts at; on the shelf")->type_name("R")->required();
+            c.add_option("--family", o.family, "of this family")->type_name("ID");
+            c.add_option("--listen", o.listen, "port 0: any free one")->type_name("ADDR:PORT")->capture_default_str();
+            c.add_option("--speed", o.speed, "virtual seconds a second")->type_name("N");
+            c.add_option("--seed", o.seed, "the same seed, the same run")->type_name("N");
+            c.add_option("--market", o.market)->type_name("M");
+            c.add_option("--plate", o.plates, "ROLE PLATE, e.g. main 6104183C5")->type_name("ROLE PLATE");
+            c.add_flag("--answer-asks", o.answer_asks, "somebody stands by and answers");
+            c.add_flag("--on-bench", o.on_bench, "partners of the vehicle are absent");
+            c.add_option("--stay", o.stay_s, "go on answering so long after the run's end")->type_name("S");
+        });
+}
+
 void CommandLine::define_job() {
     CLI::App& job = group("job", "the bench book: take in, note, keep, show, what is still open");
     command<JobOpenOptions>(
@@ -252,6 +292,7 @@ void CommandLine::define() {
     define_lore();
     define_shelf();
     define_plan_and_card();
+    define_link();
 
     CLI::App& docs = group("docs", "man page and shell completion");
     docs.group("");
