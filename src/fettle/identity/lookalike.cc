@@ -64,7 +64,8 @@ std::vector<LookAlike> look_alikes(char seen, Source source) {
     pairs(seen, 0);
     if (const char other = swap_case(seen); other != seen) {
         offer(found, other, other_case);
-        pairs(other, other_case);
+        // Who types small letters for a label in capitals saw the capital's shape; not the other way round.
+        if (is_small(seen)) pairs(other, other_case);
     }
     std::vector<LookAlike> out;
     for (const auto& [c, cost] : found) out.push_back({c, cost});
