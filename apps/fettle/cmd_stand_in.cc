@@ -1,0 +1,142 @@
+// fettle stand-in: a virtual set on the loopback interface, to practise with.
+#include <fmt/core.h>
+#include <poll.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <chrono>
+#include <thread>
+
+#include "cmd_link.h"
+#include "fettle/base/text.h"
+#include "fettle/card/block_device.h"
+#include "fettle/shelf/shelf.h"
+#include "fettle/standin/server.h"
+
+namespace fettle::app {
+namespace {
+
+using standin::Event;
+using standin::EventKind;
+using Steady = std::chrono::steady_clock;
+
+std::string line_of(const Event& e) {
+    std::string what;
+    switch (e.kind) {
+        case EventKind::state: what = fmt::format("{}: {}", e.act, printable(e.text)); break;
+        case EventKind::shows: what = fmt::format("shows \"{}\"", printable(e.text)); break;
+        case EventKind::asks: what = fmt::format("ASKS \"{}\": type {} and Enter", printable(e.text), e.control); break;
+        case EventKind::restarted: what = fmt::format("{} box is up, mode {}", e.box, e.mode); break;
+        case EventKind::tally:
+            what = fmt::format("landed {}, passed over {}, refused {}, to come {}", e.tally.landed, e.tally.passed_over,
+                               e.tally.refused, e.tally.to_come);
+            break;
+        case EventKind::ended: what = fmt::format("ended: {}", words(e.ending)); break;
+        default: what = std::string(words(e.kind)) + (e.text.empty() ? "" : " (" + printable(e.text) + ")"); break;
+    }
+    return fmt::format("{:7.0f} s  {}\n", e.at_s, what);
+}
+
+// A typed line, if one is there; never waits.
+std::string typed_line() {
+    pollfd p{STDIN_FILENO, POLLIN, 0};
+    if (::poll(&p, 1, 0) <= 0 || (p.revents & POLLIN) == 0) return {};
+    char buffer[128];
+    const auto n = ::read(STDIN_FILENO, buffer, sizeof buffer);
+    return n > 0 ? std::string(trim(std::string_view(buffer, static_cast<std::size_t>(n)))) : std::string();
+}
+
+Result<standin::VirtualSet> set_for(Context& context, const StandInOptions& o) {
+    auto shelf = shelf::Shelf::open(context.shelf_folder());
+    if (!shelf) return pass(shelf);
+    auto shelved = shelf->find(o.family, o.from);
+    if (!shelved) return pass(shelved);
+    auto family = load_family_by_id(context, shelved->family);
+    if (!family) return pass(family);
+    auto plates = o.plates;
+    for (const auto& b : family->boxes)
+        if (!plates.contains(b.role) && !b.plate.examples.empty()) plates[b.role] = b.plate.examples.front();
+    std::string market = o.market;
+    if (const auto known = family->view.values.find("market");
+        market.empty() && known != family->view.values.end() && !known->second.empty())
+        market = known->second.begin()->first;
+    auto start = standin::start_at(*family, shelved->release, plates, market);
+    if (!start) return pass(start);
+    start->answers_asks = o.answer_asks;
+    start->partners_missing = o.on_bench;
+    return standin::VirtualSet::make(std::make_shared<const family::Family>(std::move(*family)), std::move(*start),
+                                     o.seed);
+}
+
+}  // namespace
+
+Result<Answer> stand_in(Context& context, const StandInOptions& options) {
+    if (!(options.speed > 0 && options.speed <= 100000))
+        return usage_error("bad-speed", fmt::format("{}", options.speed), "the speed is not between 0 and 100000",
+                           "write e.g. --speed 60");
+    const auto colon = options.listen.rfind(':');
+    const bool any_port = colon != std::string::npos && options.listen.substr(colon) == ":0";
+    const auto at = link::parse_endpoint(any_port ? options.listen.substr(0, colon) : options.listen);
+    if (!at) return pass(at);
+    auto device = card::open_for_reading(options.card);
+    if (!device) return pass(device);
+    auto set = set_for(context, options);
+    if (!set) return pass(set);
+    set->insert_card(**device);
+    auto server = standin::Server::start(std::move(*set), at->host, any_port ? std::uint16_t{0} : at->port);
+    if (!server) return pass(server);
+    const auto tell = [&](const std::string& line) {
+        if (!context.json) fmt::print(stderr, "{}", line);
+    };
+    tell(fmt::format("Listening on doip://{}:{}; this is practice, nothing real is written.\n", (*server)->host(),
+                     (*server)->port()));
+
+    Status started;
+    (*server)->with([&](standin::VirtualSet& s) { started = s.start_update(); });
+    if (!started) return pass(started);
+    auto last = Steady::now();
+    std::optional<Steady::time_point> until;
+    while (!until || Steady::now() < *until) {
+        std::this_thread::sleep_for(std::chrono::milliseconds(20));
+        const auto now = Steady::now();
+        const double seconds = std::chrono::duration<double>(now - last).count() * options.speed;
+        last = now;
+        std::vector<Event> events;
+        bool stands_still = false;
+        const std::string typed = typed_line();
+        (*server)->with([&](standin::VirtualSet& s) {
+            if (!typed.empty()) s.answer(typed);
+            events = s.advance(seconds);
+            stands_still = !s.running();  // nothing ever cuts its power here
+        });
+        for (const auto& e : events) tell(line_of(e));
+        if (stands_still && !until)
+            until = now + std::chrono::milliseconds(static_cast<std::int64_t>(options.stay_s * 1000));
+    }
+    const auto s = (*server)->snapshot();
+    Answer a;
+    const auto t = s.tally();
+    a.headline =
+        fmt::format("The stand-in's run has ended after {}: {}.", human_duration(s.now_s()), words(s.ending()));
+    boost::json::array boxes;
+    for (const auto& b : s.boxes_now()) {
+        a.text +=
+            fmt::format("  {:<8} {} mode, shows release {}\n", b.role, words(b.mode), printable(s.release(b.role)));
+        boxes.push_back({{"box", b.role}, {"mode", words(b.mode)}, {"release", s.release(b.role)}});
+    }
+    a.text += fmt::format("  landed {}, passed over {}, refused {}, to come {}\n", t.landed, t.passed_over, t.refused,
+                          t.to_come);
+    a.data = {{"ending", words(s.ending())},
+              {"virtual_s", s.now_s()},
+              {"boxes", std::move(boxes)},
+              {"tally",
+               {{"landed", t.landed}, {"passed_over", t.passed_over}, {"refused", t.refused}, {"to_come", t.to_come}}}};
+    const bool complete = s.ending() == standin::Ending::complete;
+    a.judgement.add({complete ? "stand-in-complete" : "stand-in-not-complete", complete ? Verdict::fit : Verdict::halt,
+                     complete ? "the virtual run came to its end"
+                              : "the virtual run did not come to its end: " + printable(s.screen()),
+                     "", "stand-in"});
+    return a;
+}
+
+}  // namespace fettle::app

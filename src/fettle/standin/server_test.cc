@@ -1,0 +1,151 @@
+// The client of the link room against the stand-in, over real sockets on the loopback interface.
+#include "fettle/standin/server.h"
+
+#include <gtest/gtest.h>
+
+#include <chrono>
+
+#include "bench_test_help.h"
+#include "fettle/link/inventory.h"
+
+namespace fettle::standin {
+namespace {
+
+using namespace testing;
+using link::Connection;
+using link::Known;
+using link::Said;
+
+link::Timing quick() {
+    link::Timing t;
+    t.connect_ms = t.control_ms = t.ack_ms = 300;
+    t.p2_ms = 300;
+    return t;
+}
+
+std::unique_ptr<Server> serve(VirtualSet s) {
+    return Server::start(std::move(s), "127.0.0.1", 0).value();
+}
+link::Endpoint at(const Server& s) {
+    return {s.host(), s.port()};
+}
+
+TEST(Server, IsFoundByIdentification) {
+    const auto server = serve(set_at("27.1.110"));
+    const auto found = link::find(at(*server), quick());
+    ASSERT_TRUE(found);
+    ASSERT_EQ(found->size(), 1u);
+    EXPECT_EQ(found->front().says.vin, "ZZ9FETTLE0BENCH01");
+    EXPECT_EQ(found->front().says.address, 0x1041);
+    EXPECT_EQ(found->front().at, at(*server));
+}
+
+TEST(Server, InventoryOfTheWholeSetIsWhatTheSetHolds) {
+    const auto server = serve(set_at("27.1.110"));
+    auto c = Connection::open(at(*server), {}, quick());
+    ASSERT_TRUE(c) << c.error().message();
+    EXPECT_EQ(c->entity(), 0x1041);
+    const auto all = link::read_inventory(*c, *dunnock());
+    ASSERT_EQ(all.boxes.size(), 2u);
+    for (const auto& b : all.boxes) {
+        EXPECT_EQ(b.plate.value, plates.at(b.role));
+        EXPECT_EQ(b.release.value, "27.1.110");
+        EXPECT_EQ(b.market.value, "NS");
+        EXPECT_EQ(b.serial.known, Known::read);
+        const auto held = server->snapshot().installed(b.role);
+        ASSERT_EQ(b.pieces.size(), held.size());
+        for (std::size_t i = 0; i < held.size(); ++i) {
+            EXPECT_EQ(b.pieces[i].name, held[i].name);
+            EXPECT_EQ(b.pieces[i].version, held[i].version);
+        }
+    }
+}
+
+TEST(Server, FaultsBeforeAndAfterASkippedAsk) {
+    const auto server = serve(set_at("27.1.110", 1, [](StartState& s) { s.answers_asks = false; }));
+    auto c = Connection::open(at(*server), {}, quick());
+    ASSERT_TRUE(c);
+    auto before = link::read_faults(*c, *dunnock());
+    ASSERT_EQ(before.size(), 2u);
+    EXPECT_EQ(before[1].known, Known::read);
+    EXPECT_TRUE(before[1].faults.empty());
+    server->with([](VirtualSet& s) {
+        s.insert_card(card_for("27.3.118"));
+        (void)s.start_update();
+        run_out(s);
+    });
+    const auto after = link::read_faults(*c, *dunnock());
+    ASSERT_EQ(after[1].faults.size(), 1u);
+    EXPECT_EQ(after[1].faults[0].code, "B1A4F-13");
+    EXPECT_EQ(after[1].faults[0].status, 0x28);
+}
+
+TEST(Server, WhileDarkNothingIsAnsweredAndAfterwardsItIs) {
+    const auto server = serve(set_at("27.1.110"));
+    auto c = Connection::open(at(*server), {}, quick());
+    ASSERT_TRUE(c);
+    server->with([](VirtualSet& s) {
+        s.insert_card(card_for("27.3.118"));
+        (void)s.start_update();
+        run_to(s, "dark-1");
+    });
+    const auto silent = c->read(0x1041, 0xF195);
+    EXPECT_EQ(silent.said, Said::no_answer);
+    EXPECT_TRUE(link::find(at(*server), quick())->empty());
+    EXPECT_EQ(Connection::open(at(*server), {}, quick()).error().code, "link-not-reachable");
+    server->with([](VirtualSet& s) { run_out(s); });
+    EXPECT_EQ(as_text(c->read(0x1041, 0xF195).data), "27.3.118");
+}
+
+TEST(Server, WhatIsNotOfferedIsRefusedAndAnUnknownBoxIsNotReached) {
+    const auto server = serve(set_at("27.1.110"));
+    auto c = Connection::open(at(*server), {}, quick());
+    ASSERT_TRUE(c);
+    EXPECT_EQ(c->read(0x1041, 0x1234).nrc, 0x31);
+    const auto nobody = c->read(0x2222, 0xF195);
+    EXPECT_EQ(nobody.said, Said::no_answer);
+    EXPECT_EQ(nobody.why, "not delivered: it does not know the box's address (code 0x03)");
+    EXPECT_EQ(c->ask(0x1041, link::uds::ReadRequest::extended_session()).said, Said::value);
+    EXPECT_EQ(c->ask(0x1041, link::uds::ReadRequest::tester_present(true)).said, Said::value);
+}
+
+TEST(Server, TesterAddressesAndVersionsByTheStandard) {
+    const auto server = serve(set_at("27.1.110"));
+    link::Options wrong;
+    wrong.tester = 0x1000;
+    const auto denied = Connection::open(at(*server), wrong, quick());
+    ASSERT_FALSE(denied);
+    EXPECT_EQ(denied.error().code, "link-refused");
+    link::Options newer;
+    newer.version = 3;
+    const auto first = Connection::open(at(*server), newer, quick());
+    EXPECT_TRUE(first);
+    EXPECT_EQ(Connection::open(at(*server), {}, quick()).error().code,
+              "link-refused");  // same address, still connected
+}
+
+TEST(Server, ABusyPortIsNamed) {
+    const auto first = serve(set_at("27.1.110"));
+    const auto second = Server::start(set_at("27.1.110"), "127.0.0.1", first->port());
+    ASSERT_FALSE(second);
+    EXPECT_EQ(second.error().code, "port-busy");
+    EXPECT_EQ(second.error().place, "127.0.0.1:" + std::to_string(first->port()));
+}
+
+TEST(Server, OnlyLoopback) {
+    EXPECT_EQ(Server::start(set_at("27.1.110"), "0.0.0.0", 0).error().code, "not-loopback");
+    EXPECT_EQ(Server::start(set_at("27.1.110"), "192.0.2.1", 0).error().code, "not-loopback");
+}
+
+TEST(Server, StopsCleanlyWithConnectionsOpen) {
+    std::optional<Result<Connection>> c;
+    {
+        const auto server = serve(set_at("27.1.110"));
+        c = Connection::open(at(*server), {}, quick());
+        ASSERT_TRUE(*c);
+    }
+    EXPECT_EQ((*c)->read(0x1041, 0xF195).said, Said::no_answer);
+}
+
+}  // namespace
+}  // namespace fettle::standin
