@@ -8,6 +8,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numeric>
 
 #include "fettle/base/clock.h"
 #include "fettle/forecast/own_runs.h"
@@ -34,6 +35,25 @@ double shared_sigma(const std::vector<StateTime>& times, const family::Family& f
     return 0;
 }
 
+// Draws whose total hardly depends on the seed. The linear part of the total, L = Σ m (a z_S + b z_own), is exactly
+// normal with a known variance; each draw is scaled so that L's values are that normal's strata. What is left to chance
+// is only how the total differs from its linear part.
+void even_out(Draws& d, std::vector<double>& linear, double variance, double median_s,
+              const std::vector<float>& strata) {
+    if (variance <= 0 || median_s <= 0) return;
+    std::vector<std::size_t> order(linear.size());
+    std::iota(order.begin(), order.end(), std::size_t{0});
+    std::sort(order.begin(), order.end(), [&](std::size_t x, std::size_t y) { return linear[x] < linear[y]; });
+    std::vector<float> factor(linear.size());
+    for (std::size_t rank = 0; rank < order.size(); ++rank) {
+        const std::size_t i = order[rank];
+        factor[i] = static_cast<float>(std::exp((std::sqrt(variance) * strata[rank] - linear[i]) / median_s));
+    }
+    for (auto& column : d.seconds) {
+        for (std::size_t i = 0; i < column.size(); ++i) column[i] *= factor[i];
+    }
+}
+
 // Every state keeps exactly its own spread: what the shared factor does not explain is its own noise.
 Draws draw(const std::vector<StateTime>& times, double sigma_s, std::uint64_t seed, const std::string& step) {
     const std::vector<float> strata = normal_strata(draws);
@@ -43,18 +63,28 @@ Draws draw(const std::vector<StateTime>& times, double sigma_s, std::uint64_t se
     for (const char c : step) mix = mix * 1099511628211u ^ static_cast<unsigned char>(c);
     Random own(mix);
     Draws d;
+    std::vector<double> linear(static_cast<std::size_t>(draws), 0.0);
+    double common = 0;  // standard deviation that all states share, in seconds
+    double apart = 0;   // variance of their own, in square seconds
+    double median_s = 0;
     for (const auto& t : times) {
         std::vector<float> seconds(static_cast<std::size_t>(draws), static_cast<float>(t.median_s));
-        const auto z_own = stratified_normals(own, strata);
+        median_s += t.median_s;
         if (t.median_s > 0 && t.sigma > 0) {
+            const auto z_own = stratified_normals(own, strata);
             const double a = std::min(sigma_s, t.sigma);
             const double b = std::sqrt(t.sigma * t.sigma - a * a);
+            common += t.median_s * a;
+            apart += t.median_s * t.median_s * b * b;
             for (std::size_t i = 0; i < seconds.size(); ++i) {
-                seconds[i] = static_cast<float>(t.median_s * std::exp(a * z_shared[i] + b * z_own[i]));
+                const double log = a * z_shared[i] + b * z_own[i];
+                linear[i] += t.median_s * log;
+                seconds[i] = static_cast<float>(t.median_s * std::exp(log));
             }
         }
         d.seconds.push_back(std::move(seconds));
     }
+    even_out(d, linear, common * common + apart, median_s, strata);
     return d;
 }
 
