@@ -110,25 +110,10 @@ Judgement vet_claims(const family::Family& family, const family::Release& releas
                    fmt::format("\"{}\" is no version of this family's form: where it stands among others can't be told",
                                printable(release.release)),
                    "family file"));
-    if (release.pieces.empty()) j.add(halt("index-empty", "index", "the index lists no piece", "index"));
-
     std::map<std::string, const family::PieceFile*> first;
-    std::set<std::string> boxes_said, regions_said;
     std::vector<std::string> paths;
     std::size_t weak = 0, none = 0;
     for (const family::Piece& p : release.pieces) {
-        if (!family.box(p.box)) {
-            if (boxes_said.insert(p.box).second)
-                j.add(halt("unknown-box", p.name,
-                           fmt::format("is for box \"{}\", which this family has not", printable(p.box)),
-                           "family file"));
-        } else if (!family.regions.empty() && !family.region(p.box, p.region)) {
-            if (regions_said.insert(p.box + "/" + p.region).second)
-                j.add(halt("unknown-region", p.name,
-                           fmt::format("is for region \"{}\" of the {} box, which this family has not",
-                                       printable(p.region), p.box),
-                           "family file"));
-        }
         for (const family::PieceFile& f : p.files) {
             const auto [at, fresh] = first.emplace(f.path, &f);
             if (!fresh) {

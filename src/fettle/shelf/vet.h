@@ -18,8 +18,9 @@ namespace fettle::shelf {
 // of the family's package rule, for telling "one folder too deep" and "archive unopened" from plainly missing.
 Judgement vet_members(const std::vector<Member>& members, const std::string& index);
 
-// What the index claims against the family: right family, known boxes, regions and markets, a version of the family's
-// form, safe and single paths, digests that hold against intent. Mind for what may be, halt for what must not be.
+// What the index claims against the family: right family, known markets, a version of the family's form, safe and
+// single paths, digests that hold against intent. (Boxes and regions were held against the family when the index was
+// read.) Mind for what may be, halt for what must not be.
 Judgement vet_claims(const family::Family& family, const family::Release& release);
 
 // Index against files is a bijection: missing, surplus, other size (as the package claims it).
