@@ -64,10 +64,11 @@ class Case:
         self.rng = random.Random(seed)
         self.folder = Path(folder)
         self.tools = tools
+        self.call = None  # runs fettle in this case's folder and home
 
     def names(self):
         """The names that expressions see."""
-        own = {n: getattr(self, n) for n in dir(self) if not n.startswith("_") and n not in ("names", "folder", "tools")}
+        own = {n: getattr(self, n) for n in dir(self) if not n.startswith("_") and n not in ("names", "folder", "tools", "call")}
         return own | {
             "mod11_2": mod11_2, "vin_check": vin_check, "vin_sum": vin_sum, "with_vin_check": with_vin_check,
             "version_key": version_key, "sha256": sha256, "json": json, "re": re, "Path": Path, "pointer": pointer,
@@ -186,6 +187,13 @@ class Case:
         made = self.tools.package(release=release, **options)
         shutil.copytree(made, self.folder / to)
         return to
+
+    def shelve(self, *releases, right="maker-portal", index_only=False, **options):
+        """Puts releases of the example history on the shelf of this case's home."""
+        for release in releases:
+            made = self.tools.package(release=release, **options)
+            self.call("shelf", "add", made, "--from", "the maker's portal", "--right", right,
+                      *(["--index-only"] if index_only else []))
 
     def piece_file(self, package, role=None):
         """Path of one piece's file in a package, at random."""

@@ -11,12 +11,15 @@ import fnmatch
 import json
 import os
 import re
+import select
 import shlex
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
 import threading
+import time
 from pathlib import Path
 
 import case_lib
@@ -24,6 +27,7 @@ import case_lib
 SOURCE = Path(__file__).resolve().parent.parent
 VARIATIONS = 3
 TIMEOUT_S = 30
+AWAIT_S = 15
 VERDICTS = ["fit", "mind", "cant-say", "halt"]
 
 
@@ -63,7 +67,7 @@ class Spec:
     def take(self, number, line):
         word, _, rest = line.partition(" ")
         rest = rest.strip()
-        if word in ("$", ">"):
+        if word in ("$", ">", "&"):
             self.steps.append(Step(number, rest, word))
         elif word == "story" and not self.steps:
             self.story = rest
@@ -74,7 +78,7 @@ class Spec:
             self.lets.append([number, name.strip(), expression.strip(), None])
         elif word == "vary" and self.lets and not self.steps:
             self.lets[-1][3] = rest
-        elif word in CHECKS and self.steps and self.steps[-1].kind == "$":
+        elif word in CHECKS and self.steps and self.steps[-1].kind == ("&" if word == "await" else "$"):
             self.steps[-1].checks.append((number, word, rest))
         else:
             raise Broken(f"{self.path}:{number}: {word!r} is not understood here")
@@ -130,9 +134,11 @@ class Run:
         self.work.mkdir(parents=True)
         self.home.mkdir()
         self.case = case_lib.Case(f"{seed}:{spec.path.stem}:{variation}", self.work, tools)
+        self.case.call = self.call
         self.values = {}
         self.result = None  # of the last command
         self.shell = None
+        self.background = []
 
     def where(self, line):
         return f"{shown_path(self.spec.path)}:{line}"
@@ -160,19 +166,29 @@ class Run:
 
     def run(self):
         self.draw()
-        for step in self.spec.steps:
-            if step.kind == ">":
-                self.values.update(self.set_up(step))
-                continue
-            self.command(step)
-            for line, word, rest in step.checks:
-                CHECKS[word](self, self.where(line), rest)
+        try:
+            for step in self.spec.steps:
+                {"$": self.command, ">": self.set_up, "&": self.start}[step.kind](step)
+                for line, word, rest in step.checks:
+                    CHECKS[word](self, self.where(line), rest)
+        finally:
+            for process in self.background:
+                os.killpg(process.pid, signal.SIGKILL)
+                process.wait()
 
     def set_up(self, step):
         """`> expression` or `> name = expression`."""
         name = re.match(r"([a-z_]\w*) *=(?!=) *(.*)", step.text)
         value = evaluate(self.everything(), name[2] if name else step.text, self.where(step.line))
-        return {name[1]: value} if name else {}
+        if name:
+            self.values[name[1]] = value
+
+    def start(self, step):
+        """`& COMMAND` goes on in the background until the case ends; `await` waits for what it says."""
+        args, _ = self.words(step)
+        process = subprocess.Popen(args, cwd=self.work, env=self.environment(), stdout=subprocess.PIPE,
+                                   stderr=subprocess.STDOUT, stdin=subprocess.DEVNULL, start_new_session=True)
+        self.background.append(process)
 
     def everything(self):
         r = self.result
@@ -183,29 +199,52 @@ class Run:
             seen |= {"doc": r.document, "data": r.document.get("data", {})}
         return self.names() | seen
 
-    def command(self, step):
-        where = self.where(step.line)
-        args = [fill(self.everything(), a, where) for a in shlex.split(step.text)]
+    def environment(self):
+        kept = {k: os.environ[k] for k in ("PATH", "ASAN_OPTIONS", "UBSAN_OPTIONS") if k in os.environ}
+        return kept | {"HOME": str(self.home), "LANG": "C.UTF-8", "TZ": "UTC"}
+
+    def words(self, step):
+        """(program and arguments, the name of the program)"""
+        args = [fill(self.everything(), a, self.where(step.line)) for a in shlex.split(step.text)]
         self.shell = shlex.join(args)
         program = self.tools.programs.get(args[0]) or shutil.which(args[0])
         if not program:
-            raise Failure(f"{where}: the program {args[0]} is not there")
-        environment = {"HOME": str(self.home), "PATH": os.environ["PATH"], "LANG": "C.UTF-8", "TZ": "UTC"}
-        for name in ("ASAN_OPTIONS", "UBSAN_OPTIONS"):
-            if name in os.environ:
-                environment[name] = os.environ[name]
+            raise Failure(f"{self.where(step.line)}: the program {args[0]} is not there")
+        return [program, *args[1:]], args[0]
+
+    def call(self, *args):
+        """For helpers of the library: runs fettle, which must do it without a halt."""
+        done = subprocess.run([self.tools.programs["fettle"], *map(str, args)], cwd=self.work, env=self.environment(),
+                              capture_output=True, text=True, timeout=TIMEOUT_S)
+        if done.returncode:
+            raise Failure(f"{shown_path(self.spec.path)}: fettle {shlex.join(map(str, args))} ended with "
+                          f"{done.returncode}: {done.stdout}{done.stderr}")
+        return done.stdout
+
+    def command(self, step):
+        where = self.where(step.line)
+        args, name = self.words(step)
+        words = {w: rest for _, w, rest in step.checks}
         before = snapshot(self.work, self.home)
+        timeout = float(evaluate(self.everything(), words["killed"].removeprefix("after "), where)) / 1000 \
+            if "killed" in words else TIMEOUT_S
+        process = subprocess.Popen(args, cwd=self.work, env=self.environment(), stdout=subprocess.PIPE,
+                                   stderr=subprocess.PIPE, text=True, errors="replace", stdin=subprocess.DEVNULL,
+                                   start_new_session=True)
         try:
-            r = subprocess.run([program, *args[1:]], cwd=self.work, env=environment, capture_output=True, text=True,
-                               errors="replace", timeout=TIMEOUT_S, stdin=subprocess.DEVNULL)
+            out, err = process.communicate(timeout=timeout)
         except subprocess.TimeoutExpired:
-            raise Failure(f"{where}: $ {self.shell}\n    did not end within {TIMEOUT_S} s") from None
+            os.killpg(process.pid, signal.SIGKILL)  # with what it may have started itself
+            out, err = process.communicate()
+            if "killed" not in words:
+                raise Failure(f"{where}: $ {self.shell}\n    did not end within {TIMEOUT_S} s") from None
+        self.result = r = subprocess.CompletedProcess(args, process.returncode, out, err)
         r.document = None
-        self.result = r
-        words = [w for _, w, _ in step.checks]
+        if "killed" in words:
+            return
         if not {"exit", "verdict"} & set(words) and r.returncode != 0:
             raise Failure(f"{where}: exit code {r.returncode}, expected 0{self.shown()}")
-        if args[0] == "fettle":
+        if name == "fettle":
             self.rules_of_every_command(where, args, step, before)
 
     def rules_of_every_command(self, where, args, step, before):
@@ -336,6 +375,23 @@ def check_true(run, where, rest):
         raise Failure(f"{where}: not true: {rest}{run.shown()}")
 
 
+def check_await(run, where, rest):
+    """Waits until the program in the background says it; the expression's named groups become values."""
+    process, said, limit = run.background[-1], "", time.monotonic() + AWAIT_S
+    while True:
+        found = re.search(rest, said, re.M)
+        if found:
+            run.values.update(found.groupdict())
+            return
+        left = limit - time.monotonic()
+        if left < 0 or not select.select([process.stdout], [], [], left)[0]:
+            raise Failure(f"{where}: $ {run.shell}\n    did not say {rest} within {AWAIT_S} s, but:\n{said}")
+        block = os.read(process.stdout.fileno(), 65536)
+        if not block:
+            raise Failure(f"{where}: $ {run.shell}\n    ended without saying {rest}, but:\n{said}")
+        said += block.decode(errors="replace")
+
+
 def check_file(run, where, rest):
     path = fill(run.everything(), rest.removesuffix(" absent"), where)
     if bool(list(run.work.glob(path))) == rest.endswith(" absent"):
@@ -345,7 +401,9 @@ def check_file(run, where, rest):
 CHECKS = {
     "exit": check_exit, "out": check_text("stdout"), "err": check_text("stderr"), "json": check_json,
     "verdict": check_verdict, "reason": check_reason, "check": check_true, "file": check_file,
+    "await": check_await,
     "may": lambda run, where, rest: None,  # see Run.nothing_left
+    "killed": lambda run, where, rest: None,  # see Run.command
 }
 
 

@@ -25,6 +25,8 @@ case $1 in
     bad) echo "place: problem. Next: this" >&2; exit 3 ;;
     dirty) echo "place: problem. Next: this" >&2; echo x >left; exit 3 ;;
     mute) exit 3 ;;
+    serve) echo "READY 127.0.0.1:4711"; sleep 60 ;;
+    slow) echo x >half; sleep 60 ;;
     crash) kill -SEGV $$ ;;
 esac
 """
@@ -82,6 +84,12 @@ class Runner(unittest.TestCase):
         self.fails("$ fettle mute\nexit 3", "without a next step")
         self.fails("$ fettle dirty\nexit 3", "work/left is left behind")
         self.fails("$ fettle crash\nexit 0 or -11", "no exit code of the program")
+
+    def test_background_and_kills(self):
+        self.passes(r"& fettle serve" "\nawait READY (?P<at>\\S+)\n$ fettle plain {at}\nout hello 127.0.0.1:4711")
+        self.fails("& fettle plain\nawait READY\n$ fettle plain\nout hello", "ended without saying READY")
+        self.passes("$ fettle slow\nkilled after 300\n$ fettle plain\nfile half\nout hello")
+        self.fails("$ fettle slow\nkilled after 300\n$ fettle plain\nfile half absent", "file half absent")
 
     def test_cases_that_cannot_be_used(self):
         self.fails("$ fettle plain", "checks nothing")
