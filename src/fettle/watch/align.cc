@@ -61,8 +61,8 @@ public:
             next_of(s, [](const family::Act& a) { return a.kind == ActKind::ask; }, "asks", "it asked for a hand");
         } else if (s.event == "back") {
             after_next(s, [](const family::Act& a) { return a.dark; }, "it came back");
-        } else if (s.event == "answered") {
-            after_next(s, [](const family::Act& a) { return a.kind == ActKind::ask; }, "an ask was answered");
+        } else if (s.event == "answered" || s.event == "skipped") {
+            after_next(s, [](const family::Act& a) { return a.kind == ActKind::ask; }, "an ask was answered or passed");
         } else if (s.event == "ended") {
             end(s);
         } else {

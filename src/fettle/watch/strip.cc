@@ -164,7 +164,10 @@ public:
     }
 
 private:
-    void line(const std::string& text) { lines_.push_back(ascii_ ? to_ascii(text) : text); }
+    void line(std::string text) {
+        while (!text.empty() && text.back() == ' ') text.pop_back();
+        lines_.push_back(ascii_ ? to_ascii(text) : std::move(text));
+    }
 
     double second(double column) const { return p_.span_s * column / plot_; }
     int column(double s) const { return std::clamp(static_cast<int>(std::floor(s / p_.span_s * plot_)), 0, plot_ - 1); }

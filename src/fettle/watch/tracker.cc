@@ -476,7 +476,7 @@ std::string_view words(Standing s) {
 }
 
 std::vector<std::string> events(const family::Family& family) {
-    std::vector<std::string> out = {"dark", "back", "restarted", "asks", "answered", "ended"};
+    std::vector<std::string> out = {"dark", "back", "restarted", "asks", "answered", "skipped", "ended"};
     for (const family::Act& a : family.script) {
         if (std::find(out.begin(), out.end(), a.id) == out.end()) out.push_back(a.id);
     }

@@ -24,7 +24,8 @@ namespace fettle::watch {
 // Generic events; every act id of the script is an event too ("this act begins").
 //   dark       the screen goes dark            back      it is lit again
 //   restarted  it restarted (dark not seen)    asks      it asks for a hand
-//   answered   the ask was answered            ended     the box says it is done
+//   answered   the ask was answered            skipped   it went on without an answer
+//   ended      the box says it is done
 bool is_event(const family::Family& family, std::string_view event);
 std::vector<std::string> events(const family::Family& family);
 

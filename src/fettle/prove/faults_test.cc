@@ -1,0 +1,184 @@
+#include "fettle/prove/faults.h"
+
+#include <gtest/gtest.h>
+#include <rapidcheck/gtest.h>
+
+#include <charconv>
+#include <fstream>
+
+#include "fettle/base/text.h"
+
+namespace fettle::prove {
+namespace {
+
+std::vector<std::vector<std::string>> table(const std::string& name) {
+    std::ifstream in(std::string(FETTLE_SOURCE_DIR) + "/tests/data/reference/" + name);
+    EXPECT_TRUE(in) << name;
+    std::vector<std::vector<std::string>> rows;
+    std::string line;
+    std::getline(in, line);
+    while (std::getline(in, line)) rows.push_back(split(line, ','));
+    EXPECT_FALSE(rows.empty());
+    return rows;
+}
+
+int hex_of(const std::string& s) {
+    int v = -1;
+    std::from_chars(s.data(), s.data() + s.size(), v, 16);
+    return v;
+}
+
+// ISO 14229-1 Annex D.2: names of the eight bits.
+TEST(StatusByte, BitsHaveTheStandardsNames) {
+    for (const auto& row : table("dtc-status-bits.csv")) {
+        const int bit = std::stoi(row[0]);
+        EXPECT_EQ(status_bit_name(bit), row[2]);
+        EXPECT_EQ(hex_of(row[1]), 1 << bit);
+    }
+}
+
+// Worked bytes derived from Annex D.2.
+TEST(StatusByte, BytesReadAsTheTableDoes) {
+    for (const auto& row : table("dtc-status-examples.csv")) {
+        std::string names;
+        for (std::string_view n : status_bits(static_cast<std::uint8_t>(hex_of(row[0]))))
+            names += (names.empty() ? "" : " ") + std::string(n);
+        EXPECT_EQ(names.empty() ? "(none)" : names, row[1]) << row[0];
+    }
+}
+
+// SAE J2012 / ISO 15031-6 letter forms: every code of the table is a code here, with and without a failure type.
+TEST(FaultCode, LetterFormsOfTheStandardAreAccepted) {
+    for (const auto& row : table("dtc-examples.csv")) {
+        EXPECT_TRUE(is_fault_code(row[2])) << row[2];
+        if (!row[3].empty()) EXPECT_TRUE(is_fault_code(row[2] + "-" + row[3]));
+    }
+    for (const char* bad : {"", "B1A4", "B4A4F", "X1A4F", "B1A4F-1", "B1A4F-GG", "b1a4f", "B1A4F13", "B1A4F-133"})
+        EXPECT_FALSE(is_fault_code(bad)) << bad;
+}
+
+TEST(TypedFaults, AreReadWithBoxAndStatus) {
+    const auto f = parse_faults("B1A4F-13:28 display:U1402-00, main:P0135:0x2f");
+    ASSERT_TRUE(f) << f.error().message();
+    ASSERT_EQ(f->size(), 3u);
+    EXPECT_EQ((*f)[0], (Fault{"", "B1A4F-13", 0x28}));
+    EXPECT_EQ((*f)[1], (Fault{"display", "U1402-00", std::nullopt}));
+    EXPECT_EQ((*f)[2], (Fault{"main", "P0135", 0x2f}));
+}
+TEST(TypedFaults, NoneMustBeSaid) {
+    EXPECT_TRUE(parse_faults("none")->empty());
+    EXPECT_FALSE(parse_faults(""));
+    EXPECT_FALSE(parse_faults("  \n"));
+    EXPECT_FALSE(parse_faults("none B1A4F-13"));
+}
+TEST(TypedFaults, BadWordsAreNamed) {
+    for (const char* bad : {"B1A4F-13:2x", "B1A4F-13:123", "zork", "a:b:c:d", "B1A4F-13 B1A4F-13", "B1A4F-13:"}) {
+        const auto f = parse_faults(bad);
+        ASSERT_FALSE(f) << bad;
+        EXPECT_EQ(f.error().kind, ErrorKind::bad_input);
+    }
+}
+
+class Attribute : public testing::Test {
+protected:
+    Attribute() {
+        family_.faults = {{"B1A4F-13", "the ask was not answered", "skipped ask", "closing"},
+                          {"U1402-00", "no answer from the amplifier", "partner not on the bench", ""},
+                          {"U3003-16", "supply low", "low supply", ""}};
+        family_.supply.emplace();
+        family_.supply->lowest_V = 11.5;
+        before_ = {std::vector<Fault>{}, "read"};
+    }
+    Attributed one(const char* text) {
+        after_ = {*parse_faults(text), "typed"};
+        const Faults f = attribute(family_, before_, after_, c_);
+        return f.entries.at(0);
+    }
+    family::Family family_;
+    FaultMemory before_, after_;
+    Circumstances c_;
+};
+
+// Story 45: 0x28 after, absent before, an ask was skipped: bits 3 and 5, stored and not failing now.
+TEST_F(Attribute, SkippedAskExplainsAStoredEntry) {
+    c_.asks_skipped = {"closing"};
+    const Attributed a = one("B1A4F-13:28");
+    EXPECT_EQ(a.kind, Kind::explained);
+    EXPECT_TRUE(a.may_be_cleared);
+    EXPECT_NE(a.next.find("authorised person"), std::string::npos);
+    EXPECT_FALSE(failing_now(0x28));
+    EXPECT_TRUE(confirmed(0x28));
+}
+TEST_F(Attribute, WithoutTheSkipTheSameEntryIsNotExplained) {
+    EXPECT_EQ(one("B1A4F-13:28").kind, Kind::new_unexplained);
+}
+// Story 46: 0x2F: failing now; don't clear, find the cause, even with an explanation at hand.
+TEST_F(Attribute, FailingNowIsNeverExplainedAway) {
+    c_.asks_skipped = {"closing"};
+    const Attributed a = one("B1A4F-13:2F");
+    EXPECT_EQ(a.kind, Kind::active);
+    EXPECT_FALSE(a.may_be_cleared);
+    EXPECT_NE(a.next.find("don't clear"), std::string::npos);
+}
+TEST_F(Attribute, PartnerNotOnTheBenchExplainsOnABenchOnly) {
+    EXPECT_EQ(one("U1402-00:28").kind, Kind::explained);
+    c_.on_bench = false;
+    EXPECT_EQ(one("U1402-00:28").kind, Kind::new_unexplained);
+}
+TEST_F(Attribute, LowSupplyExplainsOnlyWhenItWasLow) {
+    c_.lowest_V = 11.8;
+    EXPECT_EQ(one("U3003-16:28").kind, Kind::new_unexplained);
+    c_.lowest_V = 11.2;
+    EXPECT_EQ(one("U3003-16:28").kind, Kind::explained);
+}
+TEST_F(Attribute, WhatStoodThereBeforeIsSaidToBe) {
+    before_.entries = *parse_faults("B1A4F-13:2c");
+    EXPECT_EQ(one("main:B1A4F-13:2c").kind, Kind::there_before);
+}
+TEST_F(Attribute, WithoutAReadingBeforeNothingIsNew) {
+    before_ = {};
+    EXPECT_EQ(one("P0135:28").kind, Kind::not_comparable);
+}
+TEST_F(Attribute, WithoutItsStatusAnExplainedEntryIsNotClearable) {
+    c_.asks_skipped = {"closing"};
+    EXPECT_FALSE(one("B1A4F-13").may_be_cleared);
+}
+TEST_F(Attribute, NotReadIsNeverNone) {
+    const Faults f = attribute(family_, before_, {}, c_);
+    EXPECT_EQ(f.judgement.verdict(), Verdict::cant_say);
+    EXPECT_NE(f.sentence.find("not the same as none"), std::string::npos);
+    const Faults none = attribute(family_, before_, {std::vector<Fault>{}, "read"}, c_);
+    EXPECT_EQ(none.judgement.verdict(), Verdict::fit);
+    EXPECT_EQ(none.sentence, "No fault entries after the run (read).");
+}
+TEST_F(Attribute, GoneIsToldAndOpensNothing) {
+    before_.entries = *parse_faults("P0135:28");
+    const Faults f = attribute(family_, before_, {std::vector<Fault>{}, "read"}, c_);
+    ASSERT_EQ(f.entries.size(), 1u);
+    EXPECT_EQ(f.entries[0].kind, Kind::gone);
+    EXPECT_FALSE(f.entries[0].keeps_loose_end);
+}
+
+// Over every status byte: with bit 0 set an entry is active and never clearable, whatever explains it.
+TEST_F(Attribute, OverAllStatusBytesTestFailedDecides) {
+    c_.asks_skipped = {"closing"};
+    for (int s = 0; s < 256; ++s) {
+        after_ = {std::vector<Fault>{{"", "B1A4F-13", static_cast<std::uint8_t>(s)}}, "read"};
+        const Faults f = attribute(family_, before_, after_, c_);
+        const bool active = s & 1;
+        EXPECT_EQ(f.entries[0].kind == Kind::active, active) << s;
+        EXPECT_EQ(f.entries[0].may_be_cleared, !active) << s;
+    }
+}
+
+RC_GTEST_PROP(TypedFaultsProperty, NeverThrow, (const std::string& text)) {
+    const auto f = parse_faults(text);
+    if (f) {
+        for (const Fault& x : *f) RC_ASSERT(is_fault_code(x.code));
+    } else {
+        RC_ASSERT(!f.error().message().empty());
+    }
+}
+
+}  // namespace
+}  // namespace fettle::prove

@@ -1,0 +1,365 @@
+#include "fettle/prove/prove.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+
+#include "fettle/base/clock.h"
+#include "fettle/base/text.h"
+
+namespace fettle::prove {
+namespace {
+
+bool contains_word(const std::string& text, const std::string& part) {
+    const auto lower = [](std::string s) {
+        for (char& c : s) {
+            if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
+        }
+        return s;
+    };
+    return lower(text).find(lower(part)) != std::string::npos;
+}
+
+class Prover {
+public:
+    Prover(const family::Family& family, const change::ChangeSheet& sheet, const change::InstalledList& expected,
+           const change::SetState& set_after, const Evidence& e)
+        : family_(family), sheet_(sheet), expected_(expected), set_after_(set_after), e_(e) {}
+
+    Answer run() {
+        for (const change::Installed& want : expected_.pieces) piece(want);
+        strangers();
+        count();
+        shown_release();
+        pairs();
+        tally();
+        ended();
+        settled();
+        history();
+        refused();
+        functions();
+        conclude();
+        return std::move(a_);
+    }
+
+private:
+    void say(std::string code, Verdict v, std::string text, std::string where, std::string rests) {
+        a_.judgement.add({std::move(code), v, std::move(text), std::move(where), std::move(rests)});
+    }
+    void miss(std::string what) { a_.missing.push_back(std::move(what)); }
+
+    const change::Line* line(std::string_view box, std::string_view name) const {
+        for (const change::Line& l : sheet_.lines) {
+            if (l.box == box && l.name == name) return &l;
+        }
+        return nullptr;
+    }
+
+    void piece(const change::Installed& want) {
+        PieceProof p;
+        p.box = want.box;
+        p.name = want.name;
+        p.expected = want.version;
+        if (const change::Line* l = line(want.box, want.name)) p.action = l->action;
+        const change::Installed* found = e_.as_left ? e_.as_left->find(want.box, want.name) : nullptr;
+        if (!e_.as_left) {
+            p.state = PieceState::not_read;
+        } else if (!found) {
+            p.state = PieceState::missing;
+        } else {
+            p.found = found->version;
+            const bool same = found->version == want.version &&
+                              (found->sha256.empty() || want.sha256.empty() || found->sha256 == want.sha256);
+            p.state = !same                                            ? PieceState::other_version
+                      : e_.as_left->origin == change::Origin::inferred ? PieceState::inferred
+                                                                       : PieceState::as_expected;
+        }
+        a_.pieces.push_back(std::move(p));
+    }
+
+    void strangers() {
+        if (!e_.as_left) return;
+        for (const change::Installed& found : e_.as_left->pieces) {
+            if (expected_.find(found.box, found.name)) continue;
+            PieceProof p;
+            p.box = found.box;
+            p.name = found.name;
+            p.found = found.version;
+            p.state = PieceState::not_expected;
+            p.action = change::Action::keep;
+            a_.pieces.push_back(std::move(p));
+        }
+    }
+
+    void count() {
+        for (const PieceProof& p : a_.pieces) {
+            switch (p.state) {
+                case PieceState::as_expected: ++a_.as_expected; break;
+                case PieceState::inferred: ++a_.inferred; break;
+                case PieceState::not_read: ++a_.not_read; break;
+                case PieceState::other_version:
+                case PieceState::missing:
+                case PieceState::not_expected: {
+                    ++a_.differ;
+                    const std::string where = p.box + " " + p.name;
+                    const std::string text =
+                        p.state == PieceState::missing ? fmt::format("{}: {} expected, not there", where, p.expected)
+                        : p.state == PieceState::not_expected
+                            ? fmt::format("{}: {} is there and was not expected", where, p.found)
+                        : p.found == p.expected ? fmt::format("{}: {} with another digest", where, p.found)
+                                                : fmt::format("{}: {} expected, {} found", where, p.expected, p.found);
+                    say("piece-differs", p.state == PieceState::not_expected ? Verdict::mind : Verdict::halt, text,
+                        where, std::string(change::words(e_.as_left->origin)));
+                    break;
+                }
+            }
+        }
+        if (a_.not_read > 0) {
+            say("as-left-not-read", Verdict::cant_say, "the as-left list was not read, piece by piece", "as-left",
+                "not read");
+            miss("the as-left list, read over the link or typed from the box's own list");
+        }
+        if (a_.inferred > 0) {
+            const bool mixed_possible = e_.as_left->origin == change::Origin::inferred;
+            say("as-left-inferred", Verdict::mind,
+                fmt::format(
+                    "{} {} inferred from the release that the box shows{}; between {} and {} of them may still "
+                    "stand as they were",
+                    a_.inferred, a_.inferred == 1 ? "piece is" : "pieces are",
+                    mixed_possible && !e_.as_left->inferred_from.empty() ? " (" + e_.as_left->inferred_from + ")" : "",
+                    0, written()),
+                "as-left", "inferred");
+            miss("the as-left list itself: the release shown cannot exclude that single pieces did not land");
+        }
+        if (expected_.origin == change::Origin::inferred)
+            say("expected-inferred", Verdict::mind,
+                "what was installed before is inferred, so what should be kept is inferred too", "as-found",
+                "inferred");
+        if (a_.as_expected > 0 && a_.differ == 0)
+            say("pieces-as-expected", Verdict::fit,
+                fmt::format("{} of {} pieces are as planned", a_.as_expected, expected_.pieces.size()), "as-left",
+                std::string(change::words(e_.as_left->origin)));
+    }
+
+    int written() const {
+        return static_cast<int>(std::count_if(sheet_.lines.begin(), sheet_.lines.end(), [](const change::Line& l) {
+            return l.action == change::Action::add || l.action == change::Action::replace;
+        }));
+    }
+
+    void shown_release() {
+        if (!e_.release_shown) {
+            miss("the release that the box shows");
+            return;
+        }
+        if (*e_.release_shown == sheet_.to) {
+            say("release-as-planned", Verdict::fit, "the box shows " + sheet_.to, "release", "typed");
+        } else {
+            failed_ = true;
+            say("release-differs", Verdict::halt,
+                fmt::format("the box shows {}, {} was to be installed", printable(*e_.release_shown), sheet_.to),
+                "release", "typed");
+        }
+    }
+
+    // One side of a pair rule: the whole release, or one of its dotted numbers by name.
+    std::optional<std::string> side(const family::PairSides::Side& s) const {
+        const auto it = set_after_.find(s.role);
+        if (it == set_after_.end() || it->second.release.empty()) return std::nullopt;
+        if (s.field == "release") return it->second.release;
+        std::vector<std::string> names = family_.order.fields;
+        if (names.empty()) names = {"line", "step", "build"};
+        const auto parts = split(it->second.release, '.');
+        for (std::size_t i = 0; i < names.size() && i < parts.size(); ++i) {
+            if (names[i] == s.field) return parts[i];
+        }
+        return std::nullopt;
+    }
+
+    std::optional<bool> holds(const family::PairRule& rule) const {
+        const auto sides = family::parse_pair(rule.text);
+        if (!sides) return std::nullopt;
+        const auto left = side(sides->left), right = side(sides->right);
+        if (!left || !right) return std::nullopt;
+        family::VersionOrder numbers;
+        numbers.rule = "numeric";
+        const bool whole = sides->left.field == "release";
+        const auto order = family::compare_versions(whole ? family_.order : numbers, *left, *right);
+        if (!order) return std::nullopt;
+        return sides->op == "==" ? *order == 0 : sides->op == "<=" ? *order <= 0 : *order >= 0;
+    }
+
+    void pairs() {
+        for (const family::PairRule& rule : family_.pairs) {
+            if (rule.when != "at rest") continue;
+            const auto good = holds(rule);
+            if (!good) {
+                say("pair-not-known", Verdict::cant_say, "cannot be said whether " + rule.text, "pair", "not read");
+                continue;
+            }
+            if (!*good) failed_ = true;
+            say(*good ? "pair-holds" : "pair-broken", *good ? Verdict::fit : Verdict::halt,
+                (*good ? "the boxes go together: " : "the boxes do not go together: ") + rule.text, "pair",
+                "family file");
+        }
+    }
+
+    void one_count(const char* name, std::optional<int> seen, const change::Range& want) {
+        if (!seen) return;
+        if (*seen >= want.low && *seen <= want.high) return;
+        tally_good_ = false;
+        failed_ = failed_ || std::string_view(name) != "passed over";
+        say("tally-differs", Verdict::halt,
+            want.low == want.high
+                ? fmt::format("{}: the box shows {}, {} expected", name, *seen, want.expected)
+                : fmt::format("{}: the box shows {}, {} to {} expected", name, *seen, want.low, want.high),
+            name, "typed");
+    }
+
+    void tally() {
+        if (!e_.tally) {
+            if (family_.tally) miss("the tally that the box shows at the end");
+            return;
+        }
+        const Counted& t = *e_.tally;
+        one_count("landed", t.landed, sheet_.tally.landed);
+        one_count("passed over", t.passed_over, sheet_.tally.passed_over);
+        one_count("refused", t.refused, sheet_.tally.refused);
+        one_count("to come", t.to_come, {0, 0, 0});
+        if (t.landed && t.passed_over && t.refused) {
+            const int sum = *t.landed + *t.passed_over + *t.refused + t.to_come.value_or(0);
+            if (sum != sheet_.tally.total) {
+                tally_good_ = false;
+                say("tally-does-not-add-up", Verdict::cant_say,
+                    fmt::format("the classes add up to {}, the step offers {}", sum, sheet_.tally.total), "tally",
+                    "typed");
+            }
+        } else {
+            miss("every class of the tally");
+        }
+        if (tally_good_)
+            say("tally-adds-up", Verdict::fit, "the box's tally is as planned", "tally", "typed");
+        else
+            miss("a tally that is as planned");
+    }
+
+    void ended() {
+        if (e_.run_ended.value_or(false)) return;
+        miss("the end of the run: the box did not say that it is done, or nobody marked it");
+        say("end-not-seen", Verdict::cant_say, "that the run ended was not marked", "run", "not said");
+    }
+
+    void settled() {
+        if (family_.settle_s <= 0) return;
+        if (e_.settled_s && *e_.settled_s >= family_.settle_s) return;
+        miss(fmt::format("the settling time of {}", human_duration(family_.settle_s)));
+        say("not-settled", Verdict::mind, "the settling time has not passed", "run", "family file");
+    }
+
+    void history() {
+        if (!e_.history) {
+            say("history-not-read", Verdict::mind, "the box's own history was not read", "history", "not read");
+        } else if (e_.history->find(sheet_.to) == std::string::npos) {
+            say("history-differs", Verdict::cant_say,
+                fmt::format("the box's history says \"{}\", not {}", printable(*e_.history), sheet_.to), "history",
+                "read");
+            miss("a history entry of this step");
+        } else {
+            say("history-agrees", Verdict::fit, "the box's history names " + sheet_.to, "history", "read");
+        }
+    }
+
+    void refused() {
+        for (const std::string& t : e_.refused_texts) {
+            failed_ = true;
+            say("piece-refused", Verdict::halt, "the box showed \"" + printable(t) + "\" during the run", "run",
+                "typed");
+        }
+    }
+
+    void functions() {
+        for (const family::Trial& t : family_.trials) {
+            if (!t.when_complaint_has.empty() && !contains_word(e_.complaint, t.when_complaint_has)) continue;
+            if (!t.when_piece_moved.empty() &&
+                std::none_of(sheet_.lines.begin(), sheet_.lines.end(),
+                             [&](const change::Line& l) { return l.name == t.when_piece_moved && l.bytes > 0; }))
+                continue;
+            const auto in = [&](const std::vector<std::string>& list) {
+                return std::find(list.begin(), list.end(), t.words) != list.end();
+            };
+            if (in(e_.tried_bad)) {
+                failed_ = true;
+                say("function-bad", Verdict::halt, "tried and not good: " + t.words, "functions", "tried");
+            } else if (!in(e_.tried)) {
+                a_.to_try.push_back(t.words);
+            }
+        }
+        if (!a_.to_try.empty()) miss("functions to try: " + join(a_.to_try, "; "));
+    }
+
+    void conclude() {
+        const bool wrong_piece = std::any_of(a_.pieces.begin(), a_.pieces.end(), [](const PieceProof& p) {
+            return p.state == PieceState::other_version || p.state == PieceState::missing;
+        });
+        a_.proof = failed_ || wrong_piece ? Proof::failed : a_.missing.empty() ? Proof::proved : Proof::partly;
+        const std::string origin = e_.as_left ? std::string(change::words(e_.as_left->origin)) : "not read";
+        switch (a_.proof) {
+            case Proof::proved:
+                a_.sentence =
+                    fmt::format("Proved: all {} pieces are as planned ({}).", expected_.pieces.size(), origin);
+                break;
+            case Proof::partly:
+                a_.sentence = fmt::format("Partly proved: {} of {} pieces {} as planned{}; wanted for proof: {}.",
+                                          a_.as_expected + a_.inferred, expected_.pieces.size(),
+                                          a_.inferred ? "inferred" : "seen",
+                                          e_.as_left ? "" : " (as-left list not read)", a_.missing.front());
+                break;
+            case Proof::failed: {
+                std::string first;
+                for (const Reason& r : a_.judgement.reasons) {
+                    if (r.verdict == Verdict::halt && first.empty()) first = r.text;
+                }
+                a_.sentence = "Failed: " + first + ".";
+                break;
+            }
+        }
+    }
+
+    const family::Family& family_;
+    const change::ChangeSheet& sheet_;
+    const change::InstalledList& expected_;
+    const change::SetState& set_after_;
+    const Evidence& e_;
+    bool failed_ = false, tally_good_ = true;
+    Answer a_;
+};
+
+}  // namespace
+
+std::string_view words(Proof p) {
+    switch (p) {
+        case Proof::proved: return "proved";
+        case Proof::partly: return "partly";
+        case Proof::failed: return "failed";
+    }
+    return "partly";
+}
+
+std::string_view words(PieceState s) {
+    switch (s) {
+        case PieceState::as_expected: return "as planned";
+        case PieceState::inferred: return "as planned (inferred)";
+        case PieceState::other_version: return "another version";
+        case PieceState::missing: return "not there";
+        case PieceState::not_expected: return "not expected";
+        case PieceState::not_read: return "not read";
+    }
+    return "not read";
+}
+
+Answer prove(const family::Family& family, const change::ChangeSheet& sheet, const change::InstalledList& expected,
+             const change::SetState& set_after, const Evidence& evidence) {
+    return Prover(family, sheet, expected, set_after, evidence).run();
+}
+
+}  // namespace fettle::prove

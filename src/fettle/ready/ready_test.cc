@@ -1,0 +1,269 @@
+#include "fettle/ready/ready.h"
+
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <fstream>
+#include <sstream>
+
+#include "fettle/ready/cautions.h"
+
+namespace fettle::ready {
+namespace {
+
+class ReadyTest : public testing::Test {
+protected:
+    ReadyTest() {
+        family_ = family::load_family(std::string(FETTLE_SOURCE_DIR) + "/families/dunnock.toml").value();
+        forecast_.total = {1200, 1440, 1800, 2100};
+        for (int i = 0; i < 100; ++i) forecast_.draws_s.push_back(1100 + 10 * i);
+        forecast_.energy_p50_Ah = 0.9;
+        forecast_.energy_p90_Ah = 1.1;
+        forecast_.reserve_Ah = 0.4;
+        forecast_.peak_A = 3.2;
+        forecast_.rests_on = "measured 12";
+        forecast::StateWindow asks;
+        asks.act = "asks";
+        asks.begins = {500, 600, 700, 800};
+        asks.hands_on = true;
+        forecast_.states.push_back(asks);
+        map_.boot_order_known = true;
+        s_.release = "27.3.118";
+        s_.plan_verdict = Verdict::fit;
+        s_.card_release = "27.3.118";
+        s_.card_audited_good = true;
+        s_.right_known = true;
+        s_.told = {{"supply.volts", "13.5"}, {"supply.limit", "5"}, {"supply.lead_m", "2"}, {"supply.lead_mm2", "2.5"},
+                   {"supply.fused", "yes"},  {"slots", "empty"},    {"knob", "answers"},    {"holds", "yes"}};
+    }
+    Check run() const { return check(family_, forecast_, map_, s_); }
+    const Reason* find(const Check& c, std::string_view code) const {
+        for (const Reason& r : c.judgement.reasons) {
+            if (r.code == code) return &r;
+        }
+        return nullptr;
+    }
+    void in_vehicle() {
+        s_.on_bench = false;
+        s_.told = {{"support", "yes"},        {"supply.volts", "13.5"}, {"supply.limit", "40"}, {"supply.lead_m", "3"},
+                   {"supply.lead_mm2", "16"}, {"vehicle.amps", "12"},   {"engine", "off"},      {"slots", "empty"},
+                   {"knob", "answers"},       {"holds", "yes"}};
+    }
+    family::Family family_;
+    forecast::Forecast forecast_;
+    cutmap::CutMap map_;
+    Situation s_;
+};
+
+TEST_F(ReadyTest, EverythingToldOnTheBenchIsFit) {
+    const Check c = run();
+    EXPECT_EQ(c.judgement.verdict(), Verdict::fit);
+    EXPECT_TRUE(c.wanted.empty());
+    EXPECT_TRUE(may_start(c.judgement, {}).yes);
+    ASSERT_EQ(c.hands.size(), 1u);
+    EXPECT_EQ(c.hands[0].from_s, 500);
+}
+TEST_F(ReadyTest, NothingToldIsCantSayByNameAndWantsTheKeys) {
+    s_.told.clear();
+    const Check c = run();
+    EXPECT_EQ(c.judgement.verdict(), Verdict::cant_say);
+    for (const char* key : {"supply.volts", "supply.limit", "slots", "knob", "hold.stick", "hold.support"})
+        EXPECT_NE(std::find(c.wanted.begin(), c.wanted.end(), key), c.wanted.end()) << key;
+    EXPECT_FALSE(may_start(c.judgement, {}).yes);
+}
+TEST_F(ReadyTest, ADeadKnobHalts) {
+    s_.told["knob"] = "dead";
+    const Check c = run();
+    ASSERT_TRUE(find(c, "ask-control-dead"));
+    EXPECT_EQ(c.judgement.verdict(), Verdict::halt);
+}
+// Story 22: the closing acknowledgement needs a touch area that is dead.
+TEST_F(ReadyTest, ADeadTouchAreaHaltsUnlessThereIsAnotherWay) {
+    family::Act& ask = *std::find_if(family_.script.begin(), family_.script.end(),
+                                     [](const auto& a) { return a.kind == family::ActKind::ask; });
+    ask.control = "touch";
+    ask.area = "lower right";
+    ask.answers = {{"press", 0, "goes on"}};
+    s_.told.erase("knob");
+    s_.told["touch.lower-right"] = "dead";
+    EXPECT_EQ(run().judgement.verdict(), Verdict::halt);
+    ask.answers.push_back({"key", 0, "goes on"});
+    EXPECT_TRUE(find(run(), "ask-not-tested"));  // the key is another way in: try it
+    s_.told["key"] = "answers";
+    EXPECT_EQ(find(run(), "ask-other-way-answers")->verdict, Verdict::mind);
+    ask.answers.back() = {"nothing", 120, "goes on"};
+    EXPECT_EQ(find(run(), "ask-goes-on-by-itself")->verdict, Verdict::mind);
+    ask.answers.back() = {"nothing", 120, "stops"};
+    EXPECT_EQ(run().judgement.verdict(), Verdict::halt);
+}
+TEST_F(ReadyTest, AnAskOfUnknownControlIsCantSayByName) {
+    for (auto& a : family_.script) {
+        if (a.kind == family::ActKind::ask) a.control.clear();
+    }
+    EXPECT_EQ(find(run(), "ask-control-not-known")->verdict, Verdict::cant_say);
+}
+TEST_F(ReadyTest, WakeMomentsMatterOnABenchOnly) {
+    family_.script[4].wake = "ignition feed";
+    EXPECT_EQ(find(run(), "wake-feed-not-said")->where, family_.script[4].id);
+    s_.told["wake." + family_.script[4].id] = "no";
+    EXPECT_EQ(run().judgement.verdict(), Verdict::halt);
+    s_.told["wake." + family_.script[4].id] = "yes";
+    EXPECT_EQ(run().judgement.verdict(), Verdict::fit);
+    in_vehicle();
+    EXPECT_FALSE(find(run(), "wake-feed-not-said"));
+}
+// Story 20: engine running with the bay door closed: exhaust first, and stop-start must be off.
+TEST_F(ReadyTest, EngineRunningBehindAClosedDoorHalts) {
+    in_vehicle();
+    EXPECT_EQ(run().judgement.verdict(), Verdict::fit) << run().judgement.reasons.size();
+    s_.told["engine"] = "running";
+    s_.told["bay-door"] = "closed";
+    Check c = run();
+    EXPECT_EQ(find(c, "exhaust-first")->verdict, Verdict::halt);
+    EXPECT_TRUE(find(c, "stop-start-not-said"));
+    EXPECT_NE(c.cautions.at(0).find("carbon monoxide"), std::string::npos);
+    s_.told["bay-door"] = "open";
+    s_.told["stop-start"] = "on";
+    c = run();
+    EXPECT_FALSE(find(c, "exhaust-first"));
+    EXPECT_EQ(find(c, "stop-start-on")->verdict, Verdict::halt);
+    s_.told["stop-start"] = "off";
+    EXPECT_EQ(run().judgement.verdict(), Verdict::mind);
+}
+TEST_F(ReadyTest, AVehicleTimerShorterThanTheRunHalts) {
+    in_vehicle();
+    family_.supply->vehicle_off_after_s = 1500;
+    EXPECT_TRUE(find(run(), "vehicle-timer-too-short"));
+    s_.told["timer-held"] = "yes";
+    EXPECT_TRUE(find(run(), "vehicle-timer-held"));
+    s_.told.erase("timer-held");
+    family_.supply->vehicle_off_after_s.reset();
+    EXPECT_EQ(find(run(), "vehicle-timer-not-known")->verdict, Verdict::cant_say);
+}
+TEST_F(ReadyTest, HoldsGoByPlace) {
+    s_.told.erase("holds");
+    s_.told["hold.stick"] = "yes";
+    s_.told["hold.support"] = "no";
+    const Check c = run();
+    EXPECT_EQ(find(c, "hold-not-kept")->where, "support");
+    for (const Item& i : c.items) EXPECT_EQ(i.words.find("doors"), std::string::npos);
+}
+TEST_F(ReadyTest, CardOfAnotherReleaseHaltsAndAnUnauditedOneIsCantSay) {
+    s_.card_audited_good = false;
+    EXPECT_EQ(find(run(), "card-not-audited")->verdict, Verdict::cant_say);
+    s_.card_release = "27.1.110";
+    EXPECT_EQ(find(run(), "card-other-release")->verdict, Verdict::halt);
+    s_.card_release.reset();
+    EXPECT_EQ(find(run(), "card-not-known")->verdict, Verdict::cant_say);
+}
+TEST_F(ReadyTest, OneWayDoorNeedsConsent) {
+    s_.one_way_door = true;
+    EXPECT_EQ(find(run(), "one-way-no-consent")->verdict, Verdict::halt);
+    s_.one_way_consent = true;
+    EXPECT_EQ(find(run(), "one-way-consented")->verdict, Verdict::mind);
+}
+TEST_F(ReadyTest, RightPlanAndKeepings) {
+    s_.right_known = false;
+    EXPECT_EQ(run().judgement.verdict(), Verdict::halt);
+    s_.right_known.reset();
+    EXPECT_EQ(run().judgement.verdict(), Verdict::cant_say);
+    s_.right_known = true;
+    s_.plan_verdict = Verdict::halt;
+    EXPECT_EQ(run().judgement.verdict(), Verdict::halt);
+    s_.plan_verdict.reset();
+    EXPECT_TRUE(find(run(), "no-plan"));
+    s_.plan_verdict = Verdict::fit;
+    s_.keepings.push_back({"map card", "sd", "", false});
+    EXPECT_EQ(find(run(), "keeping-not-tagged")->verdict, Verdict::mind);
+    s_.told["slots"] = "not-empty";
+    EXPECT_EQ(run().judgement.verdict(), Verdict::halt);
+}
+TEST_F(ReadyTest, ZonesAreToldAndAnUnknownBootOrderIsCantSay) {
+    cutmap::Stretch zone;
+    zone.outcomes = {cutmap::Outcome::bench_repair};
+    zone.first_act = zone.last_act = "start-code";
+    zone.from_p50_s = 150;
+    map_.stretches.push_back(zone);
+    map_.no_way_back_p90_s = 30;
+    EXPECT_EQ(find(run(), "no-way-back-ahead")->verdict, Verdict::mind);
+    map_.boot_order_known = false;
+    EXPECT_EQ(find(run(), "boot-order-not-known")->verdict, Verdict::cant_say);
+}
+
+TEST_F(ReadyTest, AnswersAreCheckedByKeyAndValue) {
+    EXPECT_TRUE(check_answer(family_, "knob", "dead"));
+    EXPECT_TRUE(check_answer(family_, "asks", "answers"));
+    EXPECT_TRUE(check_answer(family_, "hold.doors", "yes"));
+    EXPECT_TRUE(check_answer(family_, "supply.volts", "13.5"));
+    for (const auto& [k, v] : {std::pair{"knob", "maybe"},
+                               {"hold.zork", "yes"},
+                               {"zork", "1"},
+                               {"supply.volts", "lots"},
+                               {"supply.volts", "13,5"},
+                               {"supply.volts", "nan"},
+                               {"supply.volts", "-1"},
+                               {"battery.health", "800"},
+                               {"touch.upper", "dead"},
+                               {"reading", "answers"}})
+        EXPECT_EQ(check_answer(family_, k, v).error().kind, ErrorKind::usage) << k << "=" << v;
+}
+
+class AcceptTest : public testing::Test {
+protected:
+    AcceptTest() {
+        j_.add({"lead-not-said", Verdict::mind, "", "supply", ""});
+        j_.add({"hold-not-confirmed", Verdict::cant_say, "", "stick", ""});
+        j_.add({"hold-not-confirmed", Verdict::cant_say, "", "support", ""});
+        j_.add({"slots-not-said", Verdict::cant_say, "", "slots", ""});
+        j_.add({"card-good", Verdict::fit, "", "card", ""});
+    }
+    static Acceptance by(const char* code) { return {code, "R. Tern", "looked at it"}; }
+    Judgement j_;
+};
+TEST_F(AcceptTest, EveryCantSayNeedsItsOwnSignature) {
+    EXPECT_EQ(may_start(j_, {}).standing.size(), 3u);
+    std::vector<Acceptance> a = {by("slots-not-said"), by("hold-not-confirmed:stick")};
+    EXPECT_EQ(may_start(j_, a).standing.size(), 1u);
+    a.push_back(by("hold-not-confirmed:support"));
+    EXPECT_TRUE(may_start(j_, a).yes);
+}
+TEST_F(AcceptTest, ASharedCodeSignsNothing) {
+    EXPECT_EQ(may_start(j_, {by("hold-not-confirmed")}).standing.size(), 3u);
+    EXPECT_EQ(may_accept(j_, by("hold-not-confirmed")).error().code, "acceptance-not-single");
+}
+TEST_F(AcceptTest, MindNeedsNoSignatureAndTakesOne) {
+    EXPECT_TRUE(may_accept(j_, by("lead-not-said")));
+}
+TEST_F(AcceptTest, AHaltIsNeverAccepted) {
+    j_.add({"exhaust-first", Verdict::halt, "", "engine", ""});
+    EXPECT_EQ(may_accept(j_, by("exhaust-first")).error().code, "halt-not-acceptable");
+    EXPECT_EQ(may_accept(j_, by("exhaust-first:engine")).error().code, "halt-not-acceptable");
+    const MayStart m = may_start(j_, {by("exhaust-first"), by("exhaust-first:engine"), by("slots-not-said"),
+                                      by("hold-not-confirmed:stick"), by("hold-not-confirmed:support")});
+    EXPECT_FALSE(m.yes);
+    ASSERT_EQ(m.standing.size(), 1u);
+    EXPECT_EQ(m.standing[0].code, "exhaust-first");
+}
+TEST_F(AcceptTest, ASignatureNeedsNameAndReason) {
+    EXPECT_EQ(may_accept(j_, {"slots-not-said", " ", "x"}).error().code, "signature-incomplete");
+    EXPECT_EQ(may_start(j_, {{"slots-not-said", "", "x"}}).standing.size(), 3u);
+    EXPECT_EQ(may_accept(j_, by("card-good")).error().code, "acceptance-names-nothing");
+}
+
+TEST(Cautions, StandInTheDocumentWordForWord) {
+    std::ifstream in(std::string(FETTLE_SOURCE_DIR) + "/docs/cautions.md");
+    ASSERT_TRUE(in);
+    std::stringstream text;
+    text << in.rdbuf();
+    for (const Caution& c : cautions()) EXPECT_NE(text.str().find(c.text), std::string::npos) << c.id;
+}
+TEST(Cautions, DeferToMakersRulesOrLicensedPeople) {
+    for (const Caution& c : cautions()) {
+        const bool defers = c.text.find("maker") != std::string::npos || c.text.find("local") != std::string::npos ||
+                            c.text.find("licensed") != std::string::npos;
+        EXPECT_TRUE(defers) << c.id;
+    }
+}
+
+}  // namespace
+}  // namespace fettle::ready
