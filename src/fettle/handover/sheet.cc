@@ -1,0 +1,361 @@
+#include "fettle/handover/sheet.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+
+#include "fettle/base/text.h"
+#include "fettle/handover/style.h"
+
+namespace fettle::handover {
+namespace {
+
+using book::Job;
+using book::LooseEnd;
+
+std::string time_words(UnixMs t) {
+    const std::string iso = iso8601(t);  // 2026-11-25T09:03:00.000+00:00
+    return iso.substr(0, 10) + " " + iso.substr(11, 5) + " UTC";
+}
+
+std::string things(std::size_t n) {
+    return n == 0   ? "nothing is left to do"
+           : n == 1 ? "1 thing is left to do"
+                    : fmt::format("{} things are left to do", n);
+}
+
+std::vector<const LooseEnd*> left_to_do(const Job& job) {
+    std::vector<const LooseEnd*> out;
+    for (const LooseEnd& e : job.loose_ends) {
+        if (!e.settled) out.push_back(&e);
+    }
+    return out;
+}
+
+std::string found_release(const Job& job) {
+    return job.planned_from.empty() ? job.release_found : job.planned_from;
+}
+
+const book::Run* last_ended(const Job& job) {
+    for (auto it = job.runs.rbegin(); it != job.runs.rend(); ++it) {
+        if (it->outcome == "ended") return &*it;
+    }
+    return nullptr;
+}
+
+std::string known_words(const std::string& origin) {
+    if (origin == "read") return "read over the link";
+    if (origin == "typed") return "typed from what the unit shows";
+    if (origin == "inferred") return "inferred from the release shown";
+    return "not read";
+}
+
+class Page {
+public:
+    explicit Page(const SheetInput& in) : in_(in), job_(in.job) {}
+
+    std::string make() {
+        out_ = "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n";
+        out_ += "<meta name=\"viewport\" content=\"width=device-width\">\n";
+        out_ += fmt::format("<title>Handover sheet, job {}</title>\n<style>{}</style>\n</head>\n<body>\n",
+                            escape(job_.number), kStyle);
+        head();
+        asked();
+        found();
+        done();
+        strips();
+        left();
+        tally();
+        to_do();
+        cautions();
+        exceptions();
+        known();
+        record();
+        return out_ + "</body>\n</html>\n";
+    }
+
+private:
+    void open(std::string_view title) { out_ += fmt::format("<section>\n<h2>{}</h2>\n<div>\n", escape(title)); }
+    void close() { out_ += "</div>\n</section>\n"; }
+    void p(std::string_view text) { out_ += fmt::format("<p>{}</p>\n", escape(text)); }
+    void minor(std::string_view text) { out_ += fmt::format("<p class=\"minor\">{}</p>\n", escape(text)); }
+    void list(const std::vector<std::string>& items, std::string_view kind = "") {
+        out_ += kind.empty() ? "<ul>\n" : fmt::format("<ul class=\"{}\">\n", kind);
+        for (const std::string& i : items) out_ += fmt::format("<li>{}</li>\n", escape(i));
+        out_ += "</ul>\n";
+    }
+    void table(const std::vector<std::string>& heads, const std::vector<std::vector<std::string>>& rows,
+               std::size_t numbers_from) {
+        const auto cell = [&](const char* tag, const std::string& text, std::size_t column) {
+            out_ += fmt::format("<{0}{1}>{2}</{0}>", tag, column >= numbers_from ? " class=\"n\"" : "", escape(text));
+        };
+        out_ += "<table>\n<tr>";
+        for (std::size_t i = 0; i < heads.size(); ++i) cell("th", heads[i], i);
+        out_ += "</tr>\n";
+        for (const auto& row : rows) {
+            out_ += "<tr>";
+            for (std::size_t i = 0; i < row.size(); ++i) cell("td", row[i], i);
+            out_ += "</tr>\n";
+        }
+        out_ += "</table>\n";
+    }
+
+    bool agreed(std::string_view word) const {
+        return std::any_of(job_.consents.begin(), job_.consents.end(),
+                           [&](const std::string& c) { return c.find(word) != std::string::npos; });
+    }
+
+    void head() {
+        out_ += fmt::format(
+            "<header>\n<p class=\"shop\"><span>{}</span><span>Handover sheet, job {}, {}</span></p>\n<h1>{}</h1>\n"
+            "</header>\n",
+            escape(in_.workshop), escape(job_.number), time_words(in_.made), escape(headline(job_)));
+    }
+
+    void asked() {
+        open("Asked");
+        p(job_.complaint.empty() ? "No complaint was recorded." : job_.complaint);
+        std::vector<std::string> who = {"Customer " + job_.customer};
+        if (!job_.vehicle.empty()) who.push_back(job_.vehicle);
+        if (!job_.vin.empty()) who.push_back(agreed("sheet") ? "VIN " + job_.vin : "VIN kept in the workshop's book");
+        who.push_back("taken in " + time_words(job_.opened));
+        minor(join(who, "; ") + ".");
+        close();
+    }
+
+    void found() {
+        open("Found");
+        std::vector<std::vector<std::string>> rows;
+        for (const auto& [role, plate] : job_.plates) rows.push_back({role, plate});
+        const std::string release = found_release(job_);
+        rows.push_back({"release", release.empty() ? "not known"
+                                                   : release + (job_.market.empty() ? "" : ", market " + job_.market)});
+        rows.push_back({"fault memory", faults(job_.faults_before)});
+        table({"", "as found"}, rows, 9);
+        close();
+    }
+
+    static std::string faults(const book::FaultRecord& record) {
+        if (record.origin != "read" && record.origin != "typed") return "not read (that is not the same as none)";
+        std::vector<std::string> parts;
+        for (const book::FaultSeen& f : record.entries) {
+            std::string s = f.box.empty() ? f.code : f.box + " " + f.code;
+            if (f.status) s += fmt::format(" (status {:02X})", *f.status & 0xFF);
+            parts.push_back(s);
+        }
+        return (parts.empty() ? "no entries" : join(parts, ", ")) + " (" + record.origin + ")";
+    }
+
+    void done() {
+        open("Done");
+        std::vector<std::vector<std::string>> rows;
+        for (const book::Run& r : job_.runs) {
+            std::string how = r.outcome.empty() ? "not ended" : r.outcome;
+            if (r.against_halt) how += ", begun against a halt";
+            rows.push_back({r.release, time_words(r.started),
+                            r.ended ? human_duration(static_cast<double>(*r.ended - r.started) / 1000) : "", how});
+        }
+        if (rows.empty())
+            p("No run was made.");
+        else
+            table({"release installed", "begun", "lasted", "outcome"}, rows, 9);
+        if (!job_.notes.empty()) list(job_.notes);
+        close();
+    }
+
+    // The strips were made by this program from the same journal: they are SVG, not text of a person.
+    void strips() {
+        for (std::size_t i = 0; i < in_.strips.size(); ++i) {
+            out_ += fmt::format("<section class=\"strip\">\n<h2>Run {} along time</h2>\n{}</section>\n", i + 1,
+                                in_.strips[i]);
+        }
+    }
+
+    void left() {
+        open("Left");
+        std::vector<std::vector<std::string>> rows;
+        rows.push_back({"release", job_.as_left_release.empty() ? "not told" : job_.as_left_release});
+        rows.push_back({"piece by piece", job_.proved.empty()       ? "not compared"
+                                          : job_.proved == "proved" ? "proved: as planned"
+                                          : job_.proved == "partly" ? "partly proved"
+                                                                    : "not as planned"});
+        rows.push_back({"fault memory", faults(job_.faults_after)});
+        table({"", "as left"}, rows, 9);
+        std::vector<std::string> open_points;
+        for (const Reason& r : job_.proof) {
+            if (r.verdict != Verdict::fit) open_points.push_back(std::string(words(r.verdict)) + ": " + r.text);
+        }
+        if (!open_points.empty()) list(open_points);
+        close();
+    }
+
+    void tally() {
+        std::vector<std::vector<std::string>> rows;
+        const auto seen = [](const book::Run& r, const char* name) {
+            const auto it = r.tally.find(name);
+            return it == r.tally.end() ? std::string("not read") : std::to_string(it->second);
+        };
+        for (const book::PlannedStep& s : job_.plan) {
+            rows.push_back({s.release + ", planned", std::to_string(s.landed), std::to_string(s.passed_over),
+                            std::to_string(s.refused)});
+            for (const book::Run& r : job_.runs) {
+                if (r.release != s.release) continue;
+                rows.push_back({s.release + ", counted by the unit", seen(r, "landed"), seen(r, "passed_over"),
+                                seen(r, "refused")});
+            }
+        }
+        if (rows.empty()) return;
+        open("Tally of pieces");
+        table({"", "landed", "passed over", "refused"}, rows, 1);
+        if (job_.as_found_origin == "inferred")
+            minor("Planned counts are inferred from the release that the unit showed.");
+        close();
+    }
+
+    void to_do() {
+        const auto ends = left_to_do(job_);
+        open("Left to do");
+        if (ends.empty()) {
+            p("Nothing.");
+        } else {
+            std::vector<std::string> items;
+            for (const LooseEnd* e : ends) {
+                std::string s = e->words;
+                if (!e->owner.empty()) s += ", by " + e->owner;
+                if (!e->consequence.empty()) s += "; else: " + e->consequence;
+                items.push_back(s + ".");
+            }
+            list(items, "open");
+        }
+        close();
+    }
+
+    void cautions() {
+        if (in_.cautions.empty()) return;
+        open("Cautions");
+        list(in_.cautions);
+        close();
+    }
+
+    void exceptions() {
+        std::vector<std::string> items;
+        for (const book::Run& r : job_.runs) {
+            if (r.against_halt)
+                items.push_back(fmt::format("The run to {} was begun against a halt{}.", r.release,
+                                            r.by.empty() ? "" : " by " + r.by));
+        }
+        for (const book::Acceptance& a : job_.accepted)
+            items.push_back(fmt::format("Before the start, \"{}\" was accepted by {}: {}", a.code, a.by, a.reason));
+        for (const LooseEnd& e : job_.loose_ends) {
+            if (!e.settled && e.signed_for)
+                items.push_back(fmt::format("Left open and signed for by {}: {}. Reason: {}", e.signed_by, e.words,
+                                            e.signed_reason));
+        }
+        for (const book::Correction& c : job_.corrections)
+            items.push_back(
+                fmt::format("Corrected by {}: {} was \"{}\", is \"{}\": {}", c.by, c.field, c.before, c.after, c.why));
+        if (items.empty()) return;
+        open("Exceptions");
+        list(items);
+        close();
+    }
+
+    void known() {
+        open("How it was known");
+        const bool tally_known =
+            std::any_of(job_.runs.begin(), job_.runs.end(), [](auto& r) { return !r.tally.empty(); });
+        const auto of = [](const book::FaultRecord& f) { return known_words(f.origin); };
+        table({"", ""},
+              {{"plates and release found",
+                job_.plates.empty() && job_.release_found.empty() ? "not told" : "typed or read off"},
+               {"installed before", known_words(job_.as_found_origin)},
+               {"the run", marks_words()},
+               {"tally", tally_known ? "typed or read" : "not read"},
+               {"installed after", known_words(job_.as_left_origin)},
+               {"faults before", of(job_.faults_before)},
+               {"faults after", of(job_.faults_after)}},
+              9);
+        close();
+    }
+
+    std::string marks_words() const {
+        std::vector<std::string> sources;
+        for (const book::Run& r : job_.runs) {
+            for (const book::RunMark& m : r.marks) {
+                if (!m.undone && std::find(sources.begin(), sources.end(), m.source) == sources.end())
+                    sources.push_back(m.source);
+            }
+        }
+        return sources.empty() ? "start and end only" : "marked by: " + join(sources, ", ");
+    }
+
+    void record() {
+        open("Record");
+        out_ += fmt::format(
+            "<p class=\"minor\">Made from the {} entries of this job's journal; the last has the digest</p>\n"
+            "<p class=\"hex\">sha256 {}</p>\n",
+            in_.journal_entries, escape(in_.journal_digest));
+        if (!job_.family.empty())
+            out_ += fmt::format("<p class=\"hex\">family file {} sha256 {}</p>\n", escape(job_.family),
+                                escape(job_.family_digest));
+        close();
+    }
+
+    const SheetInput& in_;
+    const Job& job_;
+    std::string out_;
+};
+
+}  // namespace
+
+std::string escape(std::string_view text) {
+    std::string out;
+    for (char c : printable(text)) {
+        switch (c) {
+            case '&': out += "&amp;"; break;
+            case '<': out += "&lt;"; break;
+            case '>': out += "&gt;"; break;
+            case '"': out += "&quot;"; break;
+            case '\'': out += "&#39;"; break;
+            default: out += c;
+        }
+    }
+    return out;
+}
+
+Status may_hand_over(const Job& job) {
+    const auto open = job.open_ends();
+    if (open.empty()) return {};
+    std::vector<std::string> names;
+    for (const LooseEnd& e : open) names.push_back(fmt::format("{} ({})", e.id, e.words));
+    return bad_input(
+        "loose-ends-open", "job " + job.number,
+        fmt::format("{} loose {} open: {}", open.size(), open.size() == 1 ? "end is" : "ends are", join(names, "; ")),
+        "settle each, or have it signed for by name: job loose-ends " + job.number);
+}
+
+std::string headline(const Job& job) {
+    const auto left = left_to_do(job).size();
+    const book::Run* run = last_ended(job);
+    std::string done;
+    if (!run) {
+        done = job.runs.empty() ? "Nothing was installed" : "The update was not finished";
+    } else {
+        const std::string from = found_release(job);
+        done = fmt::format("Updated {}to {}", from.empty() ? "" : "from " + from + " ", run->release);
+        if (job.proved == "proved")
+            done += "; everything landed";
+        else if (job.proved == "failed")
+            done += "; not everything landed";
+        else
+            done += "; that everything landed is not proved";
+    }
+    return done + "; " + things(left) + ".";
+}
+
+Result<std::string> sheet_html(const SheetInput& input) {
+    if (auto ok = may_hand_over(input.job); !ok) return pass(ok);
+    return Page(input).make();
+}
+
+}  // namespace fettle::handover
