@@ -18,8 +18,8 @@ using link::Said;
 
 link::Timing quick() {
     link::Timing t;
-    t.connect_ms = t.control_ms = t.ack_ms = 300;
-    t.p2_ms = 300;
+    t.connect_ms = t.control_ms = t.ack_ms = 150;
+    t.p2_ms = 150;
     return t;
 }
 
