@@ -74,6 +74,7 @@ void audit_digests(AuditState& s, Volume& volume, std::vector<Wanted>& wanted) {
     std::uint64_t total = 0, done = 0;
     for (auto& w : wanted) {
         if (w.node == nullptr || !w.node->whole || (w.size_known && w.node->size != w.size)) continue;
+        if (w.is_index && w.digests.empty()) continue;  // held by its signature
         (w.digests.contains("sha256") ? strong : weak).push_back(&w);
         total += w.node->size;
     }

@@ -20,7 +20,7 @@ void judge_table(AuditState& s, const Table& t) {
     const auto* rule = s.rule();
     const std::string want = rule ? rule->table : "";
     s.out.table = t.kind == TableKind::none ? "none" : t.kind == TableKind::mbr ? "mbr" : "gpt";
-    if (rule && want == s.out.table) return;
+    if (rule ? want == s.out.table : t.kind == TableKind::mbr) return;
     const Verdict v = rule ? Verdict::halt : Verdict::mind;
     const char* rests = rule ? by_family : by_practice;
     if (t.kind == TableKind::gpt)

@@ -8,8 +8,8 @@ namespace fettle::card {
 namespace {
 
 bool starts(ByteView head, std::size_t at, std::string_view magic) {
-    return head.size() >= at + magic.size() &&
-           std::equal(magic.begin(), magic.end(), head.begin() + static_cast<std::ptrdiff_t>(at));
+    const ByteView wanted = as_bytes(magic);
+    return head.size() >= at + wanted.size() && std::equal(wanted.begin(), wanted.end(), head.subspan(at).begin());
 }
 
 }  // namespace

@@ -303,7 +303,7 @@ private:
             }
             if (link->kind == Link::free)
                 ++out_.clusters_free;
-            else if (link->kind != Link::bad && (i >= claimed_.size() || !claimed_[i]))
+            else if (link->kind != Link::bad && i < claimed_.size() && !claimed_[i])
                 ++out_.clusters_lost;
         }
     }

@@ -10,8 +10,8 @@ namespace {
 constexpr std::uint64_t gpt_most_entries = 128;
 
 bool has_text(ByteView b, std::size_t at, std::string_view text) {
-    return at + text.size() <= b.size() &&
-           std::equal(text.begin(), text.end(), b.begin() + static_cast<std::ptrdiff_t>(at));
+    const ByteView wanted = as_bytes(text);
+    return at + wanted.size() <= b.size() && std::equal(wanted.begin(), wanted.end(), b.subspan(at).begin());
 }
 
 // The table's four entries, if they look like a table at all: a boot sector has code where the entries would be.

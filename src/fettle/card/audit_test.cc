@@ -1,0 +1,351 @@
+#include "fettle/card/audit.h"
+
+#include <gtest/gtest.h>
+
+#include <functional>
+
+#include "fettle/card/audit_parts.h"
+#include "fettle/card/test_cards.h"
+
+namespace fettle::card {
+namespace {
+
+using test::codes;
+using test::Content;
+using test::find;
+using test::Package;
+
+class AuditTest : public ::testing::Test {
+protected:
+    Package p = test::package();
+
+    Audit run(BlockDevice& d, bool with_release = false) {
+        AuditRequest r;
+        r.family = &p.family;
+        r.release = with_release ? &p.release : nullptr;
+        auto a = audit(d, r);
+        if (!a) throw std::runtime_error(a.error().message());
+        return *a;
+    }
+    Audit of(const std::vector<Content>& contents, bool with_release = false) {
+        auto card = test::lay_in_memory(contents, *p.family.card);
+        return run(card.device, with_release);
+    }
+    static std::vector<Content> below(const std::string& prefix, std::vector<Content> c) {
+        for (auto& x : c) x.first = prefix + x.first;
+        return c;
+    }
+};
+
+TEST_F(AuditTest, AGoodCardIsGood) {
+    for (const bool with_release : {false, true}) {
+        const auto a = of(p.contents, with_release);
+        EXPECT_EQ(codes(a), "card-good") << a.sentence;
+        EXPECT_EQ(a.verdict(), Verdict::fit);
+        EXPECT_EQ(a.files_matched, 6u);
+        EXPECT_EQ(a.files_wanted, 6u);
+        EXPECT_EQ(a.release, "27.3.118");
+        EXPECT_EQ(a.file_system, "FAT32");
+        EXPECT_EQ(a.table, "mbr");
+        EXPECT_EQ(a.label, "DUNNOCK");
+    }
+    EXPECT_EQ(of(p.contents).sentence,
+              "The card is good: release 27.3.118, 6 of 6 files are what the card's own signed index names.");
+}
+
+// Story 29. The folder's name and whether a release was named change nothing.
+TEST_F(AuditTest, OneFolderTooDeep) {
+    for (const std::string folder : {"release 27.3.118", "DUNNOCK", "a"})
+        for (const bool with_release : {false, true}) {
+            const auto a = of(below(folder + "/", p.contents), with_release);
+            EXPECT_EQ(codes(a), "one-folder-too-deep");
+            EXPECT_EQ(a.verdict(), Verdict::halt);
+            EXPECT_EQ(a.sentence,
+                      "The whole release sits under one extra folder, '" + folder +
+                          "'; the box looks for 'release.json' at the top of the card. Lay the card again from "
+                          "the release.");
+            EXPECT_EQ(a.files_matched, 6u);  // the files themselves are right
+        }
+    EXPECT_NE(of(below("a/b/", p.contents)).sentence.find("more than one extra folder, 'a/b'"), std::string::npos);
+}
+
+// Story 30.
+TEST_F(AuditTest, ArchiveCopiedUnopened) {
+    Bytes zip = test::noise(1, 3000);
+    std::copy_n("PK\x03\x04", 4, zip.begin());
+    for (const std::string name : {"dunnock-27.3.118.zip", "download", "a/b.bin"})
+        for (const bool with_release : {false, true}) {
+            const auto a = of({{name, zip}}, with_release);
+            ASSERT_NE(find(a, "archive-unopened"), nullptr) << codes(a);
+            EXPECT_EQ(a.sentence.substr(0, a.sentence.find(" (", 60)),
+                      "'" + name +
+                          "' is an archive (zip) that was copied unopened; the box looks for 'release.json' at the "
+                          "top of the card. Lay the card from the release.");
+            EXPECT_EQ(find(a, "index-missing"), nullptr);
+            EXPECT_EQ(find(a, "file-missing"), nullptr);
+        }
+}
+
+// Story 32, first half: same size, one byte changed.
+TEST_F(AuditTest, OneByteWrongNamesThePiece) {
+    auto card = test::lay_in_memory(p.contents, *p.family.card);
+    for (std::size_t i = 2; i < p.contents.size(); ++i) {
+        const auto& f = card.laid.files[i];
+        for (const std::uint64_t at :
+             {f.extent.at, f.extent.at + f.extent.length / 2, f.extent.at + f.extent.length - 1}) {
+            card.device.bytes[at] ^= 1;
+            const auto a = run(card.device, i % 2);
+            EXPECT_EQ(codes(a), "file-differs");
+            const auto* r = find(a, "file-differs");
+            EXPECT_EQ(r->where, f.path);
+            EXPECT_NE(r->text.find(fmt::format("piece 'part-{}' of the main box", i - 2)), std::string::npos);
+            EXPECT_NE(r->text.find(f.sha256), std::string::npos);  // what the index says
+            EXPECT_EQ(a.files_matched, 5u);
+            card.device.bytes[at] ^= 1;
+        }
+    }
+    // The slack behind a file is nobody's.
+    card.device.bytes[card.laid.files[2].extent.at + card.laid.files[2].extent.length] ^= 1;
+    EXPECT_EQ(codes(run(card.device)), "card-good");
+}
+
+TEST_F(AuditTest, ATamperedIndexOrSignatureIsNoticed) {
+    auto c = p.contents;
+    const std::string text = as_text(c[0].second);
+    const auto at = text.find("26.4.102");
+    c[0].second[at + 1] = '5';  // still reads as an index
+    EXPECT_EQ(codes(of(c)), "signature-wrong");
+    EXPECT_NE(find(of(c, true), "file-differs"), nullptr);
+    c = p.contents;
+    c[1].second[5] ^= 1;
+    EXPECT_EQ(codes(of(c)), "signature-wrong");
+    c.erase(c.begin() + 1);
+    EXPECT_EQ(codes(of(c)), "signature-missing");
+    c = p.contents;
+    c[0].second.resize(40);
+    EXPECT_NE(find(of(c), "index-unreadable"), nullptr);
+}
+
+TEST_F(AuditTest, MissingShortAndForeignFilesInOnePass) {
+    auto c = p.contents;
+    c.erase(c.begin() + 3);
+    c[2].second.pop_back();
+    c.emplace_back("holiday.jpg", Bytes(10));
+    c.emplace_back("pieces/extra.bin", Bytes(10));
+    const auto a = of(c, true);
+    EXPECT_EQ(codes(a), "file-size-differs file-missing foreign-file foreign-file");
+    EXPECT_EQ(find(a, "file-missing")->where, "pieces/System part 1.bin");
+    EXPECT_EQ(a.verdict(), Verdict::halt);
+    EXPECT_NE(a.sentence.find("(3 more findings below)"), std::string::npos);
+}
+
+// Story 34.
+TEST_F(AuditTest, DesktopLeftoversByTheFamilysStrictness) {
+    const std::pair<const char*, const char*> names[] = {{"System Volume Information/IndexerVolumeGuid", "Windows"},
+                                                         {".Spotlight-V100/store", "macOS"},
+                                                         {"._release.json", "macOS"},
+                                                         {".Trash-1000/info/x", "a Linux desktop"}};
+    for (const auto& [name, whose] : names) {
+        auto c = p.contents;
+        c.emplace_back(name, Bytes(10));
+        p.family.card->foreign = "tolerated";
+        auto a = of(c);
+        EXPECT_EQ(codes(a), "desktop-leftover");
+        EXPECT_EQ(a.verdict(), Verdict::mind);
+        EXPECT_NE(a.sentence.find(whose), std::string::npos);
+        p.family.card->foreign = "refused";
+        a = of(c);
+        EXPECT_EQ(codes(a), "desktop-leftover");
+        EXPECT_EQ(a.verdict(), Verdict::halt);
+    }
+    auto c = p.contents;
+    c.emplace_back("notes.txt", Bytes(1));
+    EXPECT_EQ(of(c).verdict(), Verdict::halt);
+    p.family.card->foreign = "tolerated";
+    EXPECT_EQ(of(c).verdict(), Verdict::mind);
+}
+
+TEST_F(AuditTest, AnotherReleaseIsSaidOnceAndNotPieceByPiece) {
+    const auto other = test::package("27.1.110");
+    const auto a = of(other.contents, true);
+    EXPECT_EQ(codes(a), "other-release");
+    EXPECT_EQ(a.sentence, "The card holds release 27.1.110, wanted is 27.3.118. Lay the right one.");
+    p.family.id = "brill";
+    EXPECT_NE(find(of(p.contents), "other-family"), nullptr);
+}
+
+TEST_F(AuditTest, AnEmptyCardLacksTheIndex) {
+    const auto a = of({});
+    EXPECT_EQ(codes(a), "index-missing");
+    EXPECT_EQ(a.sentence,
+              "The box looks for 'release.json' on the card, and it is not there, nor is anything else of a release.");
+}
+
+TEST_F(AuditTest, WrongCaseIsMind) {
+    auto c = p.contents;
+    c[0].first = "RELEASE.JSON";
+    const auto a = of(c);
+    EXPECT_EQ(codes(a), "wrong-case");
+    EXPECT_EQ(a.verdict(), Verdict::mind);
+}
+
+TEST(ArchiveKind, ByFirstBytes) {
+    const auto kind = [](std::size_t at, std::string_view magic) {
+        Bytes head(512);
+        std::copy(magic.begin(), magic.end(), head.begin() + static_cast<std::ptrdiff_t>(at));
+        return archive_kind(head);
+    };
+    EXPECT_EQ(kind(0, "PK\x03\x04"), "zip");
+    EXPECT_EQ(kind(0, "7z\xBC\xAF\x27\x1C"), "7z");
+    EXPECT_EQ(kind(257, "ustar"), "tar");
+    EXPECT_EQ(kind(0, "\x1F\x8B"), "gzip");
+    EXPECT_EQ(kind(0, "\x28\xB5\x2F\xFD"), "zstd");
+    EXPECT_EQ(kind(0, "PK"), "");
+    EXPECT_EQ(archive_kind({}), "");
+}
+
+// Story 26, and other file systems by their magic.
+TEST_F(AuditTest, WrongFileSystem) {
+    auto card = test::lay_in_memory(p.contents, *p.family.card);
+    const std::size_t at = card.laid.geometry.partition_start * 512;
+    std::copy_n("EXFAT   ", 8, card.device.bytes.begin() + static_cast<std::ptrdiff_t>(at + 3));
+    auto a = run(card.device, true);
+    EXPECT_EQ(codes(a), "wrong-file-system");
+    EXPECT_EQ(
+        a.sentence,
+        "The card carries exFAT; dunnock takes FAT32 only. Lay the card again, or take a smaller card that comes with "
+        "FAT32.");
+    std::copy_n("NTFS    ", 8, card.device.bytes.begin() + static_cast<std::ptrdiff_t>(at + 3));
+    EXPECT_NE(run(card.device).sentence.find("NTFS"), std::string::npos);
+    p.family.card->max_bytes = 32u << 20;
+    EXPECT_EQ(codes(run(card.device)), "card-too-large wrong-file-system");
+    std::fill_n(card.device.bytes.begin() + static_cast<std::ptrdiff_t>(at), 512, Byte{0});
+    EXPECT_NE(find(run(card.device), "no-file-system"), nullptr);
+    // Without a family it is not known whether exFAT is wrong.
+    std::copy_n("EXFAT   ", 8, card.device.bytes.begin() + static_cast<std::ptrdiff_t>(at + 3));
+    const auto unknown = audit(card.device);
+    EXPECT_EQ(codes(*unknown), "file-system-not-read");
+    EXPECT_EQ(unknown->verdict(), Verdict::cant_say);
+}
+
+TEST_F(AuditTest, WithoutAFamilyItCantSay) {
+    auto card = test::lay_in_memory(p.contents, *p.family.card);
+    const auto a = audit(card.device);
+    EXPECT_EQ(codes(*a), "family-not-named");
+    EXPECT_EQ(a->verdict(), Verdict::cant_say);
+    EXPECT_FALSE(a->not_checked.empty());
+    // What any reader would stumble on is found all the same.
+    card.device.bytes[card.laid.geometry.fat_start(0) * 512 + 40] ^= 1;
+    EXPECT_NE(find(*audit(card.device), "fats-differ"), nullptr);
+}
+
+TEST_F(AuditTest, StructuralFindings) {
+    const auto good = test::lay_in_memory(p.contents, *p.family.card);
+    const auto& g = good.laid.geometry;
+    const std::size_t volume = g.partition_start * 512;
+    const auto after = [&](const std::function<void(Bytes&)>& spoil) {
+        MemoryDevice d(good.device.bytes);
+        spoil(d.bytes);
+        return codes(run(d));
+    };
+    EXPECT_EQ(after([](Bytes&) {}), "card-good");
+    EXPECT_EQ(after([](Bytes& b) { b[446 + 4] = 0x07; }), "partition-type-byte");
+    EXPECT_EQ(after([&](Bytes& b) { b.erase(b.begin(), b.begin() + static_cast<std::ptrdiff_t>(volume)); }),
+              "no-partition-table");
+    EXPECT_EQ(after([](Bytes& b) { std::copy_n(b.begin() + 446, 16, b.begin() + 462); }), "second-partition");
+    EXPECT_EQ(after([&](Bytes& b) { b[volume + 512 + 488] ^= 1; }), "fsinfo-wrong");
+    EXPECT_EQ(after([&](Bytes& b) { b[volume + 512] ^= 1; }), "fsinfo-wrong");
+    EXPECT_EQ(after([&](Bytes& b) { b[volume + 6 * 512 + 3] ^= 1; }), "backup-boot-differs");
+    EXPECT_EQ(after([&](Bytes& b) { b[volume + 65] |= 1; }), "dirty-flag");
+    const auto both_fats = [&](Bytes& b, std::uint32_t cluster, std::uint32_t v) {
+        for (const std::uint32_t copy : {0u, 1u}) store_le32(b, g.fat_start(copy) * 512 + cluster * 4, v);
+    };
+    EXPECT_EQ(after([&](Bytes& b) { both_fats(b, 1, 0x07FFFFFF); }), "dirty-flag");
+    EXPECT_EQ(after([&](Bytes& b) { both_fats(b, 1, 0x0BFFFFFF); }), "hard-error-flag");
+    EXPECT_EQ(after([&](Bytes& b) { both_fats(b, 60000, 0x0FFFFFFF); }), "fsinfo-wrong lost-clusters");
+    EXPECT_EQ(after([&](Bytes& b) { store_le32(b, g.fat_start(1) * 512 + 40, 0); }), "fats-differ");
+    EXPECT_EQ(after([&](Bytes& b) { b.resize(b.size() - 512); }), "card-cut-short");
+    EXPECT_EQ(after([&](Bytes& b) { b[volume + 13] = 3; }), "boot-sector-wrong");
+    const auto last =
+        static_cast<std::uint32_t>((good.laid.files[6].extent.at / 512 - g.data_start()) / g.sectors_per_cluster + 2);
+    const std::string broken = after([&](Bytes& b) { both_fats(b, last, 0x0FFFFFFF); });
+    EXPECT_EQ(broken, "chain-short lost-clusters file-broken-on-card");
+    EXPECT_EQ(after([&](Bytes& b) { both_fats(b, last, last); }), "chain-circular lost-clusters file-broken-on-card");
+    EXPECT_EQ(after([&](Bytes& b) { b.resize(good.laid.files[6].extent.at + 100); }),
+              "card-cut-short data-past-end file-broken-on-card");
+}
+
+TEST_F(AuditTest, GptWhereMbrIsWanted) {
+    auto card = test::lay_in_memory(p.contents, *p.family.card);
+    auto& b = card.device.bytes;
+    const std::uint64_t start = card.laid.geometry.partition_start;
+    b[446 + 4] = 0xEE;
+    std::copy_n("EFI PART", 8, b.begin() + 512);
+    store_le64(b, 512 + 72, 2);
+    store_le32(b, 512 + 80, 4);
+    store_le32(b, 512 + 84, 128);
+    b[1024] = 1;
+    store_le64(b, 1024 + 32, start);
+    store_le64(b, 1024 + 40, start + card.laid.geometry.partition_sectors - 1);
+    EXPECT_EQ(codes(run(card.device)), "gpt-table");
+    EXPECT_EQ(run(card.device).verdict(), Verdict::halt);
+    EXPECT_EQ(find(*audit(card.device), "gpt-table")->verdict, Verdict::mind);
+}
+
+TEST_F(AuditTest, ClusterSizesTheFamilyDoesNotTake) {
+    auto card = test::lay_in_memory(p.contents, *p.family.card);
+    p.family.card->cluster_kib = {4, 8};
+    EXPECT_EQ(codes(run(card.device)), "cluster-size-not-taken");
+}
+
+TEST_F(AuditTest, NeverWritesAndReadsEachFileOnce) {
+    auto card = test::lay_in_memory(p.contents, *p.family.card);
+    FaultyDevice device(card.device, {});
+    const auto a = run(device);
+    EXPECT_TRUE(device.writes().empty());
+    std::uint64_t bytes = 0;
+    for (std::size_t i = 2; i < p.contents.size(); ++i) bytes += p.contents[i].second.size();
+    EXPECT_EQ(a.bytes_read, bytes);  // the index is held by its signature
+}
+
+TEST_F(AuditTest, AnUnreadablePlaceIsAFindingNotAnError) {
+    auto card = test::lay_in_memory(p.contents, *p.family.card);
+    FaultyDevice::Plan plan;
+    plan.fail_read_at = card.laid.files[4].extent.at;
+    FaultyDevice device(card.device, plan);
+    EXPECT_EQ(codes(run(device)), "file-unreadable-on-card");
+    plan.fail_read_at = 100;
+    FaultyDevice dead(card.device, plan);
+    EXPECT_EQ(audit(dead).error().code, "device-read-failed");
+}
+
+TEST_F(AuditTest, ProgressEndsAtTheTotal) {
+    auto card = test::lay_in_memory(p.contents, *p.family.card);
+    std::uint64_t last = 0, total = 1;
+    AuditRequest r;
+    r.family = &p.family;
+    r.progress = [&](std::uint64_t done, std::uint64_t all) {
+        EXPECT_GE(done, last);
+        last = done;
+        total = all;
+    };
+    ASSERT_TRUE(audit(card.device, r));
+    EXPECT_EQ(last, total);
+}
+
+TEST_F(AuditTest, AWeakDigestIsSaidToBeOne) {  // story 32, second half
+    auto card = test::lay_in_memory(p.contents, *p.family.card);
+    for (auto& piece : p.release.pieces)
+        for (std::size_t i = 0; i < piece.files.size(); ++i)
+            for (const auto& c : p.contents)
+                if (c.first == piece.files[i].path)
+                    piece.files[i].digests = {{"crc32", *digest_hex("crc32", c.second)}};
+    EXPECT_EQ(codes(run(card.device, true)), "weak-digest");
+    p.release.pieces[0].files[0].digests.clear();
+    const auto a = run(card.device, true);
+    EXPECT_NE(find(a, "file-not-digested"), nullptr);
+    EXPECT_EQ(a.verdict(), Verdict::cant_say);
+}
+
+}  // namespace
+}  // namespace fettle::card
