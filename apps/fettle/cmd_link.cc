@@ -96,7 +96,14 @@ Verdict verdict_of(Known k) {
     return k == Known::read ? Verdict::fit : Verdict::cant_say;
 }
 std::string reason_code(Known k) {
-    return k == Known::read ? "read-over-link" : "not-read-" + std::string(code(k));
+    switch (k) {
+        case Known::read: return "read-over-link";
+        case Known::refused: return "not-read-refused";
+        case Known::no_answer: return "not-read-no-answer";
+        case Known::unreadable: return "not-read-unreadable";
+        case Known::not_in_file: return "not-read-not-in-file";
+    }
+    return {};
 }
 
 boost::json::object fact_json(const Fact& f) {

@@ -127,7 +127,7 @@ Status write_piece(const PieceSpec& p, std::uint64_t seed, const fs::path& file,
     }
     out.close();
     if (!out)
-        return outside_error("file-not-written", file.string(), "it could not be written",
+        return outside_error("file-write-failed", file.string(), "it could not be written",
                              "check free space and rights of the folder");
     digest = hex(stream.finish());
     return {};
