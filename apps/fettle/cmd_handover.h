@@ -1,0 +1,23 @@
+// fettle handover J --out DIR, fettle handover check FILE.
+#pragma once
+
+#include <string>
+
+#include "context.h"
+
+namespace fettle::app {
+
+struct HandoverOptions {
+    std::string job;
+    std::string out;  // --out DIR: made if it is not there
+};
+// Refused while a loose end is open that nobody signed for, and for a job whose chain is broken.
+Result<Answer> handover(Context& context, const HandoverOptions& options);
+
+struct HandoverCheckOptions {
+    std::string file;
+};
+// Needs nothing but the file; says besides whether the key is known in this home.
+Result<Answer> handover_check(Context& context, const HandoverCheckOptions& options);
+
+}  // namespace fettle::app

@@ -1,0 +1,52 @@
+// A job together with the plan that its facts give now: what ready, watch, prove and handover compute with.
+#pragma once
+
+#include <memory>
+#include <optional>
+#include <string>
+
+#include "context.h"
+#include "fettle/book/job.h"
+#include "fettle/watch/tracker.h"
+#include "plan_value.h"
+
+namespace fettle::app {
+
+struct JobRun {
+    std::string number;
+    book::Job job;
+    family::Family family;
+    Plan plan;                                // made anew from the job's plates, release and target; may have no steps
+    std::map<std::string, bool> right_known;  // release on the shelf → its slip names a right of use
+    bool family_changed = false;              // the family file is not the one the job was identified with
+
+    bool on_bench() const { return job.place != "vehicle"; }
+    // 1-based number of the first step that no run has ended; 0 when all are done or there are none.
+    int next_step() const;
+    // By number; bad_input when there is no such step, with what there is.
+    Result<const PlanStep*> step(int number) const;
+    // The step that a run was of; nullptr when the plan no longer has it.
+    const PlanStep* step_of(const book::Run& run) const;
+};
+
+// bad_input "job-has-no-family" before identify, "chain-broken" when the journal was edited.
+Result<JobRun> load_job_run(const Context& context, const std::string& job);
+
+// A run as the watch sees it.
+watch::Observed observed(const book::Run& run, bool on_bench);
+
+// Owns what a watch::Step refers to when a run's step is not in the plan: script known, nothing promised.
+struct Watched {
+    watch::Step step() const { return {*family, *sheet, *forecast, *map}; }
+    const family::Family* family = nullptr;
+    const change::ChangeSheet* sheet = nullptr;
+    const forecast::Forecast* forecast = nullptr;
+    const cutmap::CutMap* map = nullptr;
+};
+// Refers into `run`, which must outlive it.
+Watched watched(const JobRun& run, const book::Run& which);
+
+// The instant up to which a run is looked at: now, or its end.
+UnixMs seen_until(const book::Run& run, UnixMs now);
+
+}  // namespace fettle::app
