@@ -89,9 +89,11 @@ Result<Book> Book::open(const std::filesystem::path& file) {
     return Book(std::make_unique<State>(State{file, std::move(*db)}));
 }
 
-Result<std::string> Book::open_job(std::string_view data, UnixMs at) {
-    const Addition first{"opened", std::string(data)};
-    if (auto ok = check_addition(first); !ok) return pass(ok);
+Result<std::string> Book::open_job(std::string_view data, UnixMs at, const std::vector<Addition>& more) {
+    std::vector<Addition> all{{"opened", std::string(data)}};
+    all.insert(all.end(), more.begin(), more.end());
+    for (const Addition& a : all)
+        if (auto ok = check_addition(a); !ok) return pass(ok);
     std::string job;
     auto done = state_->db.write([&]() -> Status {
         auto most = state_->db.query("select max(serial) from jobs", {Kind::number});
@@ -104,8 +106,12 @@ Result<std::string> Book::open_job(std::string_view data, UnixMs at) {
                                      {serial, job, at});
             !ok)
             return ok;
-        auto entry = state_->add(job, {0, std::string(64, '0')}, first, at);
-        if (!entry) return pass(entry);
+        Head last{0, std::string(64, '0')};
+        for (const Addition& a : all) {
+            auto entry = state_->add(job, last, a, at);
+            if (!entry) return pass(entry);
+            last = Head{entry->number, entry->digest};
+        }
         return {};
     });
     if (!done) return pass(done);

@@ -60,8 +60,8 @@ public:
     ~Book();
 
     // Takes the next job number (four digits and an ISO/IEC 7064 MOD 11-2 check character) and appends `data` as its
-    // first entry, type "opened". Durable when it returns.
-    Result<std::string> open_job(std::string_view data, UnixMs at);
+    // first entry, type "opened", and `more` after it: all or none. Durable when it returns.
+    Result<std::string> open_job(std::string_view data, UnixMs at, const std::vector<Addition>& more = {});
 
     // Appends durably: when it returns, a kill or power cut does not lose it. bad_input for an unknown job or a number
     // whose check character is wrong (says which character is wanted); NUL in data is refused.

@@ -11,6 +11,7 @@
 #include "fettle/base/digest.h"
 #include "fettle/base/ed25519.h"
 #include "fettle/base/files.h"
+#include "fettle/base/json.h"
 #include "fettle/base/text.h"
 #include "fettle/shelf/package.h"
 #include "fettle/shelf/vet.h"
@@ -257,6 +258,25 @@ bool halted(const Intake& in) {
 }
 
 }  // namespace
+
+std::vector<std::string> named_families(const std::vector<family::Family>& families, const fs::path& path,
+                                        bool index_only) {
+    std::vector<std::string> out;
+    auto package = index_only ? Result<std::unique_ptr<Package>>(nullptr) : open_package(path);
+    if (!package) return out;
+    for (const family::Family& f : families) {
+        if (!f.package) continue;
+        auto texts = index_only ? texts_of_index(path, *f.package) : texts_of_package(**package, *f.package);
+        if (!texts || !texts->index) continue;
+        const auto pointer = f.package->release_fields.find("family");
+        const auto index = parse_json(*texts->index, f.package->index);
+        if (!index || pointer == f.package->release_fields.end()) continue;
+        boost::system::error_code ec;
+        const json::value* named = index->find_pointer(pointer->second, ec);
+        if (named && named->is_string() && named->get_string() == f.id) out.push_back(f.id);
+    }
+    return out;
+}
 
 Result<Intake> take_in(const family::Family& family, const AddRequest& request, const fs::path& shelf,
                        const Progress& progress) {

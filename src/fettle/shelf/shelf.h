@@ -113,4 +113,9 @@ private:
     std::unique_ptr<State> state_;
 };
 
+// Which of these families the package's index says it is for; empty when it names none of them or cannot be read. Looks
+// only, judges nothing: for asking less at intake.
+std::vector<std::string> named_families(const std::vector<family::Family>& families,
+                                        const std::filesystem::path& package, bool index_only);
+
 }  // namespace fettle::shelf

@@ -1,0 +1,233 @@
+#include "cmd_shelf.h"
+
+#include <fmt/core.h>
+
+#include <algorithm>
+#include <set>
+#include <system_error>
+
+#include "fettle/base/json.h"
+#include "fettle/base/text.h"
+#include "fettle/shelf/shelf.h"
+#include "job_store.h"
+
+namespace fettle::app {
+namespace {
+
+using shelf::Shelf;
+using shelf::Shelved;
+
+std::string day(UnixMs t) {
+    return iso8601(t).substr(0, 10);
+}
+
+// An answer to a look must not make a shelf where there is none.
+bool shelf_exists(const Context& context) {
+    std::error_code ec;
+    return std::filesystem::exists(context.shelf_folder() / "catalogue.sqlite", ec);
+}
+
+json::object release_json(const Shelved& s) {
+    json::array markets, cures;
+    for (const std::string& m : s.release.markets) markets.emplace_back(m);
+    for (const std::string& c : s.release.cures) cures.emplace_back(c);
+    return {{"family", s.family},
+            {"release", s.release.release},
+            {"index_only", s.index_only},
+            {"signature", words(s.signature)},
+            {"pieces", s.release.pieces.size()},
+            {"bytes", s.release.bytes()},
+            {"markets", std::move(markets)},
+            {"installs_from", s.release.installs_from},
+            {"counter", s.release.counter ? json::value(*s.release.counter) : json::value(nullptr)},
+            {"one_way_door", s.release.one_way_door},
+            {"cures", std::move(cures)},
+            {"index_sha256", s.release.index_sha256},
+            {"added_at", iso8601(s.added_at)},
+            {"slip", json::object{{"from", s.slip.from},
+                                  {"right", words(s.slip.right)},
+                                  {"at", iso8601(s.slip.at)},
+                                  {"path", s.slip.source_path},
+                                  {"package_sha256", s.slip.package_sha256},
+                                  {"also_seen_sha256", s.slip.also_seen_sha256}}}};
+}
+
+Result<family::Family> family_for(const Context& context, const ShelfAddOptions& options) {
+    if (!options.family.empty()) return load_family_by_id(context, options.family);
+    auto all = load_families(context);
+    if (!all) return pass(all);
+    std::erase_if(*all, [](const family::Family& f) { return !f.package; });
+    const auto named = shelf::named_families(*all, options.package, options.index_only);
+    for (family::Family& f : *all)
+        if (named.size() == 1 ? f.id == named.front() : all->size() == 1) return std::move(f);
+    std::vector<std::string> ids;
+    for (const family::Family& f : *all) ids.push_back(f.id);
+    return bad_input("family-not-told", options.package, "its index names none of the families known here, or several",
+                     "say which with --family: " + join(ids, ", "));
+}
+
+// The newest by the family's own order; empty when there is none or some version has no place in it.
+std::string newest(const family::Family* family, const std::vector<const Shelved*>& releases) {
+    std::string best;
+    for (const Shelved* s : releases) {
+        if (best.empty()) {
+            best = s->release.release;
+            continue;
+        }
+        const auto order = family ? family::compare_versions(family->order, s->release.release, best) : std::nullopt;
+        if (!order) return "";
+        if (*order > 0) best = s->release.release;
+    }
+    return best;
+}
+
+std::string release_line(const Shelved& s) {
+    return fmt::format("  {:<12} {}  {:>10}  {:<9}  {:<14} {}\n", s.release.release, day(s.added_at),
+                       s.index_only ? "index only" : human_bytes(s.release.bytes()),
+                       s.signature == shelf::SignatureState::good ? "signed" : "unsigned", words(s.slip.right),
+                       s.slip.from);
+}
+
+}  // namespace
+
+Result<Answer> shelf_add(const Context& context, const ShelfAddOptions& options) {
+    auto right = shelf::right_from(options.right);
+    if (!right) return pass(right);
+    auto family = family_for(context, options);
+    if (!family) return pass(family);
+    auto opened = Shelf::open(context.shelf_folder());
+    if (!opened) return pass(opened);
+
+    shelf::AddRequest request;
+    request.package = options.package;
+    request.index_only = options.index_only;
+    request.slip.from = options.from;
+    request.slip.right = *right;
+    request.slip.also_seen_sha256 = options.also_seen;
+    shelf::Vetting refusal;
+    auto added = opened->add(*family, request, *context.clock, context.progress, &refusal);
+    Answer answer;
+    if (!added) {
+        if (added.error().code != "package-refused") return pass(added);
+        const auto halts = std::count_if(refusal.judgement.reasons.begin(), refusal.judgement.reasons.end(),
+                                         [](const Reason& r) { return r.verdict == Verdict::halt; });
+        answer.headline = fmt::format("Not shelved, {} finding{} against it; nothing was kept: {}", halts,
+                                      halts == 1 ? "" : "s", options.package);
+        answer.judgement = refusal.judgement;
+        answer.data = {{"package", options.package}, {"family", family->id}, {"shelved", false}};
+        answer.bad_input = true;
+        return answer;
+    }
+    const Shelved& s = added->shelved;
+    answer.headline = added->was_there
+                          ? fmt::format("{} {} was on the shelf already, byte for byte; its provenance slip was added.",
+                                        s.family, s.release.release)
+                          : fmt::format("On the shelf: {} {}, {}, {} files, {}.", s.family, s.release.release,
+                                        s.index_only ? "index only" : "whole", added->vetting.files,
+                                        human_bytes(added->vetting.bytes));
+    answer.judgement = added->vetting.judgement;
+    answer.data = release_json(s);
+    answer.data["shelved"] = true;
+    answer.data["was_there"] = added->was_there;
+    return answer;
+}
+
+Result<Answer> shelf_list(const Context& context, const ShelfListOptions& options) {
+    Answer answer;
+    answer.verdict_matters = false;
+    answer.data["releases"] = json::array();
+    answer.data["newest_known"] = json::array();
+    answer.headline =
+        options.family.empty() ? "The shelf is empty." : "Nothing of " + options.family + " is on the shelf.";
+    if (!shelf_exists(context)) return answer;
+    auto opened = Shelf::open(context.shelf_folder());
+    if (!opened) return pass(opened);
+    auto all = opened->list(options.family);
+    if (!all) return pass(all);
+    if (all->empty()) return answer;
+    auto families = load_families(context);
+    answer.headline = fmt::format("{} release{} on the shelf.", all->size(), all->size() == 1 ? "" : "s");
+    std::set<std::string> ids;
+    for (const Shelved& s : *all) ids.insert(s.family);
+    for (const std::string& id : ids) {
+        std::vector<const Shelved*> mine;
+        answer.text += id + "\n";
+        for (const Shelved& s : *all)
+            if (s.family == id) {
+                mine.push_back(&s);
+                answer.text += release_line(s);
+                answer.data["releases"].get_array().push_back(release_json(s));
+            }
+        const family::Family* family = nullptr;
+        if (families)
+            for (const family::Family& f : *families)
+                if (f.id == id) family = &f;
+        auto as_of = opened->as_of(id);
+        if (!as_of) return pass(as_of);
+        const std::string best = newest(family, mine);
+        const std::string from = fmt::format("as of {}, from {} source{}", day(as_of->newest), as_of->sources,
+                                             as_of->sources == 1 ? "" : "s");
+        answer.text += best.empty() ? "  which is the newest can't be told: the order of the versions is not known\n"
+                                    : fmt::format("  newest known to this shelf: {}, {}\n", best, from);
+        answer.data["newest_known"].get_array().push_back(
+            json::object{{"family", id},
+                         {"release", best.empty() ? json::value(nullptr) : json::value(best)},
+                         {"as_of", iso8601(as_of->newest)},
+                         {"sources", as_of->sources}});
+    }
+    return answer;
+}
+
+Result<Answer> shelf_show(const Context& context, const ShelfShowOptions& options) {
+    if (!shelf_exists(context))
+        return bad_input("release-not-shelved", "release " + options.release, "is not on the shelf, which is empty",
+                         "add its package: fettle shelf add PATH --from TEXT --right WORD");
+    auto opened = Shelf::open(context.shelf_folder());
+    if (!opened) return pass(opened);
+    auto found = opened->find(options.family, options.release);
+    if (!found) return pass(found);
+    const Shelved& s = *found;
+    Answer answer;
+    answer.headline = fmt::format("{} {}: {} pieces, {}{}.", s.family, s.release.release, s.release.pieces.size(),
+                                  human_bytes(s.release.bytes()), s.index_only ? ", index only" : "");
+    answer.judgement = s.vetted;
+    answer.judgement.add(s.may_be_laid());
+    answer.data = release_json(s);
+    std::string& t = answer.text;
+    t += fmt::format("  from           {}, {} ({})\n", s.slip.from, day(s.slip.at), s.slip.source_path);
+    t += fmt::format("  right          {}\n", words(s.slip.right));
+    t += fmt::format("  signature      {}\n",
+                     s.signature == shelf::SignatureState::good ? "good" : "absent: origin not proven");
+    t += fmt::format("  package        sha256 {}\n", s.slip.package_sha256);
+    t += fmt::format("  index          sha256 {}\n", s.release.index_sha256);
+    t += fmt::format("  markets        {}\n", s.release.markets.empty() ? "not said" : join(s.release.markets, ", "));
+    t += fmt::format("  installs from  {}\n",
+                     s.release.installs_from.empty() ? "not said" : s.release.installs_from + " on");
+    if (s.release.one_way_door) t += "  no way back    says the maker's index\n";
+    for (const std::string& cure : s.release.cures) t += fmt::format("  cures          {}\n", cure);
+    json::array pieces;
+    t += "  pieces\n";
+    for (const family::Piece& p : s.release.pieces) {
+        t += fmt::format("    {:<8} {:<10} {:<24} {:<12} {:>10}{}\n", p.box, p.region, p.name, p.version,
+                         human_bytes(p.bytes()), p.issues.empty() ? "" : "  issue " + join(p.issues, ", "));
+        json::array files;
+        for (const family::PieceFile& f : p.files) {
+            json::object digests;
+            for (const auto& [name, digest] : f.digests) digests[name] = digest;
+            files.push_back(json::object{{"path", f.path}, {"bytes", f.size}, {"digests", std::move(digests)}});
+        }
+        pieces.push_back(json::object{{"name", p.name},
+                                      {"box", p.box},
+                                      {"region", p.region},
+                                      {"version", p.version},
+                                      {"bytes", p.bytes()},
+                                      {"files", std::move(files)}});
+    }
+    answer.data["piece_list"] = std::move(pieces);
+    for (const Reason& r : answer.judgement.reasons)
+        t += fmt::format("  {:<9}  {} ({})\n", words(r.verdict), r.text, r.code);
+    answer.verdict_matters = false;
+    return answer;
+}
+
+}  // namespace fettle::app
