@@ -1,0 +1,237 @@
+#include "job_page.h"
+
+#include <fmt/core.h>
+
+#include "fettle/base/json.h"
+#include "fettle/base/text.h"
+
+namespace fettle::app {
+namespace {
+
+using book::Job;
+
+std::string minute(UnixMs t) {
+    std::string text = iso8601(t).substr(0, 16);
+    text[10] = ' ';
+    return text;
+}
+
+// One fact a line; nothing for an empty one.
+void fact(std::string& out, std::string_view name, const std::string& value) {
+    if (!value.empty()) out += fmt::format("  {:<14} {}\n", name, value);
+}
+
+std::string plates_in_words(const Job& j) {
+    std::vector<std::string> parts;
+    for (const auto& [role, plate] : j.plates) parts.push_back(role + " " + plate);
+    return join(parts, ", ");
+}
+
+std::string faults_in_words(const book::FaultRecord& f) {
+    if (f.origin == "not read") return "not read";
+    if (f.entries.empty()) return "no entries (" + f.origin + ")";
+    std::vector<std::string> parts;
+    for (const book::FaultSeen& e : f.entries)
+        parts.push_back((e.box.empty() ? "" : e.box + " ") + e.code +
+                        (e.status ? fmt::format(" status 0x{:02X}", *e.status) : ""));
+    return join(parts, ", ") + " (" + f.origin + ")";
+}
+
+std::string counts_in_words(const std::map<std::string, int>& counts) {
+    std::vector<std::string> parts;
+    for (const auto& [name, words] : std::vector<std::pair<std::string, std::string>>{
+             {"landed", "landed"}, {"passed_over", "passed over"}, {"refused", "refused"}, {"to_come", "to come"}})
+        if (const auto at = counts.find(name); at != counts.end())
+            parts.push_back(fmt::format("{} {}", at->second, words));
+    return join(parts, ", ");
+}
+
+void asked(std::string& out, const Job& j) {
+    out += "asked\n";
+    fact(out, "customer", j.customer);
+    fact(out, "vehicle", j.vehicle);
+    fact(out, "VIN", j.vin);
+    fact(out, "complaint", j.complaint);
+    fact(out, "where", j.place);
+    fact(out, "consents", join(j.consents, ", "));
+}
+
+void found(std::string& out, const Job& j) {
+    out += "found\n";
+    fact(out, "plates", plates_in_words(j));
+    if (j.housings) fact(out, "housings", std::to_string(*j.housings));
+    if (!j.family.empty())
+        fact(out, "identity", fmt::format("{} {} {} ({})", j.family, j.release_found, j.market, words(j.identified)));
+    fact(out, "as found",
+         j.as_found_origin.empty() ? "" : fmt::format("{} pieces, {}", j.as_found.size(), j.as_found_origin));
+    fact(out, "faults before", faults_in_words(j.faults_before));
+}
+
+void done(std::string& out, const Job& j) {
+    out += "done\n";
+    if (!j.target.empty())
+        fact(out, "plan",
+             fmt::format("to {}, {} step{} ({})", j.target, j.plan.size(), j.plan.size() == 1 ? "" : "s",
+                         words(j.plan_verdict)));
+    for (const book::PlannedStep& s : j.plan)
+        fact(out, "",
+             fmt::format("{}: {} of {} pieces to land, {}, half of such runs in {}, 9 in 10 in {}{}", s.release,
+                         s.landed, s.total, human_bytes(s.bytes), human_duration(s.p50_s), human_duration(s.p90_s),
+                         s.one_way_door ? "; no way back after it" : ""));
+    for (const book::CardEntry& c : j.cards)
+        fact(out, c.audited ? "card audited" : "card laid",
+             fmt::format("{} {} {}{}", minute(c.at), c.release, c.target,
+                         c.audited ? fmt::format(": {}", words(c.verdict)) : ""));
+    if (j.ready_checked) fact(out, "ready", std::string(words(j.ready_verdict)));
+    for (const book::Acceptance& a : j.accepted)
+        fact(out, "accepted", fmt::format("{} by {}: {}", a.code, a.by, a.reason));
+    std::size_t n = 0;
+    for (const book::Run& r : j.runs) {
+        const std::string end = r.outcome.empty() ? "still open" : r.outcome + " " + minute(r.ended.value_or(0));
+        fact(out, fmt::format("run {}", ++n),
+             fmt::format("to {}, begun {}, {}{}", r.release, minute(r.started), end,
+                         r.against_halt ? "; begun against a halt" : ""));
+        std::vector<std::string> marks;
+        for (const book::RunMark& m : r.marks)
+            if (!m.undone) marks.push_back(fmt::format("{} ({})", m.event, m.source));
+        fact(out, "", join(marks, ", "));
+        fact(out, "", counts_in_words(r.tally));
+        for (const std::string& text : r.shown) fact(out, "", "it showed: \"" + text + "\"");
+    }
+}
+
+void left(std::string& out, const Job& j) {
+    out += "left\n";
+    fact(out, "as left",
+         j.as_left_origin == "not read"
+             ? "not read"
+             : fmt::format("{} ({})",
+                           j.as_left_release.empty() ? fmt::format("{} pieces", j.as_left.size()) : j.as_left_release,
+                           j.as_left_origin));
+    fact(out, "proof", j.proved.empty() ? "not asked for" : j.proved);
+    fact(out, "faults after", faults_in_words(j.faults_after));
+    for (const book::Handover& h : j.handovers)
+        fact(out, "sheet", fmt::format("{} {}, sha256 {}", minute(h.at), h.file, h.sheet_sha256));
+}
+
+void open_ends(std::string& out, const Job& j) {
+    out += "open ends\n";
+    if (j.loose_ends.empty()) out += "  none\n";
+    for (const book::LooseEnd& e : j.loose_ends) out += loose_end_line(e);
+}
+
+}  // namespace
+
+std::string loose_end_line(const book::LooseEnd& e) {
+    std::string state = e.settled      ? fmt::format("settled: {} ({})", e.settled_how, e.settled_by)
+                        : e.signed_for ? fmt::format("open, signed for by {}: {}", e.signed_by, e.signed_reason)
+                        : e.blocks     ? fmt::format("OPEN, {}: {}", e.owner, e.consequence)
+                                       : fmt::format("shown only: {}", e.consequence);
+    return fmt::format("  {:<14} {}\n  {:<14} {}\n", e.id, e.words, "", state);
+}
+
+std::string job_page(const Job& j) {
+    std::string out;
+    asked(out, j);
+    found(out, j);
+    done(out, j);
+    left(out, j);
+    open_ends(out, j);
+    if (!j.notes.empty()) out += "notes\n";
+    for (const std::string& n : j.notes) out += "  " + n + "\n";
+    if (!j.corrections.empty()) out += "put right\n";
+    for (const book::Correction& c : j.corrections)
+        out += fmt::format("  entry {}, {}: \"{}\" is now \"{}\" ({}: {})\n", c.entry, c.field, c.before, c.after, c.by,
+                           c.why);
+    return out;
+}
+
+json::object loose_end_json(const book::LooseEnd& e) {
+    return {{"id", e.id},
+            {"words", e.words},
+            {"owner", e.owner},
+            {"consequence", e.consequence},
+            {"open", e.open()},
+            {"blocks", e.blocks},
+            {"settled", e.settled},
+            {"settled_how", e.settled_how},
+            {"settled_by", e.settled_by},
+            {"signed", e.signed_for},
+            {"signed_by", e.signed_by},
+            {"signed_reason", e.signed_reason}};
+}
+
+json::object job_json(const Job& j) {
+    json::object plates;
+    for (const auto& [role, plate] : j.plates) plates[role] = plate;
+    json::array ends, keepings, notes, consents, runs, corrections;
+    for (const book::LooseEnd& e : j.loose_ends) ends.push_back(loose_end_json(e));
+    for (const book::Keeping& k : j.keepings)
+        keepings.push_back(
+            json::object{{"id", k.id}, {"words", k.words}, {"slot", k.slot}, {"tag", k.tag}, {"returned", k.returned}});
+    for (const std::string& n : j.notes) notes.emplace_back(n);
+    for (const std::string& c : j.consents) consents.emplace_back(c);
+    for (const book::Run& r : j.runs) {
+        json::object tally;
+        for (const auto& [name, count] : r.tally) tally[name] = count;
+        runs.push_back(json::object{{"release", r.release},
+                                    {"step", r.step},
+                                    {"started", iso8601(r.started)},
+                                    {"ended", r.ended ? json::value(iso8601(*r.ended)) : json::value(nullptr)},
+                                    {"outcome", r.outcome},
+                                    {"against_halt", r.against_halt},
+                                    {"marks", r.marks.size()},
+                                    {"tally", std::move(tally)}});
+    }
+    for (const book::Correction& c : j.corrections)
+        corrections.push_back(json::object{{"entry", c.entry},
+                                           {"field", c.field},
+                                           {"before", c.before},
+                                           {"after", c.after},
+                                           {"why", c.why},
+                                           {"by", c.by}});
+    json::array steps;
+    for (const book::PlannedStep& s : j.plan) steps.emplace_back(s.release);
+    return {{"job", j.number},
+            {"opened", iso8601(j.opened)},
+            {"customer", j.customer},
+            {"vehicle", j.vehicle},
+            {"vin", j.vin},
+            {"complaint", j.complaint},
+            {"place", j.place},
+            {"housings", j.housings ? json::value(*j.housings) : json::value(nullptr)},
+            {"plates", std::move(plates)},
+            {"consents", std::move(consents)},
+            {"keepings", std::move(keepings)},
+            {"family", j.family},
+            {"release_found", j.release_found},
+            {"market", j.market},
+            {"as_found_origin", j.as_found_origin},
+            {"target", j.target},
+            {"steps", std::move(steps)},
+            {"card_release", j.card_release},
+            {"card_audited_good", j.card_audited_good},
+            {"ready", j.ready_checked ? json::value(code(j.ready_verdict)) : json::value(nullptr)},
+            {"runs", std::move(runs)},
+            {"as_left_origin", j.as_left_origin},
+            {"as_left_release", j.as_left_release},
+            {"proved", j.proved},
+            {"faults_before", faults_in_words(j.faults_before)},
+            {"faults_after", faults_in_words(j.faults_after)},
+            {"loose_ends", std::move(ends)},
+            {"open_ends", j.open_ends().size()},
+            {"notes", std::move(notes)},
+            {"corrections", std::move(corrections)},
+            {"handovers", j.handovers.size()},
+            {"unknown_entries", j.unknown_entries}};
+}
+
+std::string journal_lines(const std::vector<book::Entry>& entries) {
+    std::string out = "entries\n";
+    for (const book::Entry& e : entries)
+        out += fmt::format("  {:>4}  {}  {:<10} {}  {}…\n", e.number, iso8601(e.at), e.type, e.data,
+                           e.digest.substr(0, 12));
+    return out;
+}
+
+}  // namespace fettle::app
