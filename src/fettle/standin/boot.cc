@@ -81,6 +81,8 @@ void World::boot(BoxWorld& b) {
 void World::after_boot(bool planned) {
     phase = Phase::idle;
     jobs.clear();
+    if (run && !planned && !run->changed)
+        run.reset();  // nothing was noted on the medium: there is no run to go on with
     if (!run) return;
     run->waiting = false;
     for (const auto& b : boxes)
@@ -101,7 +103,7 @@ void World::after_boot(bool planned) {
     for (const auto& b : boxes)
         if (!driver && b.rule && b.rule->goes_on != "not at all") driver = b.rule;
     if (driver) {
-        take_up(*driver, past_restart);
+        take_up(*driver, past_restart, planned);
         return;
     }
     if (past_restart) {
@@ -112,7 +114,7 @@ void World::after_boot(bool planned) {
     run->halted = true;
 }
 
-void World::take_up(const family::BootRule& rule, bool past_restart) {
+void World::take_up(const family::BootRule& rule, bool past_restart, bool planned) {
     if (rule.goes_on == "with the card") {
         const auto card = look_at_card();
         const bool same = card && card->release && card->at_reading.empty() && card->at_comparing.empty() &&
@@ -121,8 +123,8 @@ void World::take_up(const family::BootRule& rule, bool past_restart) {
             run->waiting = true;
             return;
         }
-        run->with_card = true;
-    } else {
+        if (!planned) run->with_card = true;
+    } else if (!planned) {
         run->by_itself = true;
     }
     run->halted = false;

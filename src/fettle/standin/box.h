@@ -121,8 +121,8 @@ struct BoxNow {
     std::string way_in;  // for bench_repair: the family's words
 };
 
-// What became of a cut, seen from outside by letting it run on. The same nine words as the power-cut map uses, arrived
-// at on its own.
+// What became of a cut, seen by letting it run on. The words are those of the power-cut map, arrived at on their own;
+// never_ends is a run that goes on and on without coming to its end.
 enum class Fate {
     nothing_changed,
     goes_on_by_itself,
@@ -132,6 +132,7 @@ enum class Fate {
     bench_repair,
     lost,
     done,
+    never_ends,
 };
 std::string_view words(Fate f);
 

@@ -6,7 +6,7 @@
 namespace fettle::standin {
 
 Fate fate_of(World w) {
-    constexpr double long_enough_s = 14 * 86400.0;
+    const std::uint64_t most_entries = w.entries + 12 * w.family->script.size();  // acts begun; then it goes in circles
     w.start.answers_asks = true;
     if (!w.run) return w.ending == Ending::complete ? Fate::done : Fate::nothing_changed;
     if (w.phase != Phase::off) w.cut();
@@ -16,16 +16,12 @@ Fate fate_of(World w) {
         return Fate::lost;
     if (std::any_of(w.boxes.begin(), w.boxes.end(), [](const BoxWorld& b) { return b.mode == Mode::bench_repair; }))
         return Fate::bench_repair;
-    bool by_card = w.run && w.run->with_card;
     if (!w.run && w.ending == Ending::complete) return Fate::goes_on_by_itself;  // it came through while starting
     if (w.phase == Phase::acting) {
-        World end = w;
-        while (end.phase != Phase::idle && end.now_s < w.now_s + long_enough_s && end.next_s()) {
-            end.step_to(*end.next_s());
-            by_card = by_card || (end.run && end.run->with_card);
-        }
-        if (end.ending == Ending::complete && !end.run) return by_card ? Fate::same_card : Fate::goes_on_by_itself;
-        w = std::move(end);
+        const bool by_card = w.run->with_card;
+        while (w.phase != Phase::idle && w.entries < most_entries && w.next_s()) w.step_to(*w.next_s());
+        if (w.phase != Phase::idle) return Fate::never_ends;
+        if (w.ending == Ending::complete && !w.run) return by_card ? Fate::same_card : Fate::goes_on_by_itself;
     }
     if (w.all_as_found()) return Fate::nothing_changed;
     return w.net_holds() ? Fate::rests_unfinished : Fate::starts_no_net;
@@ -41,6 +37,7 @@ std::string_view words(Fate f) {
         case Fate::bench_repair: return "bench repair";
         case Fate::lost: return "lost";
         case Fate::done: return "done";
+        case Fate::never_ends: return "never ends";
     }
     return "";
 }

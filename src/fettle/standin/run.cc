@@ -61,7 +61,7 @@ Status World::begin_run() {
     if (run) {  // an unfinished run: taken up again if the box's start rule lets it
         for (const auto& b : boxes)
             if (b.rule && b.rule->goes_on != "not at all") {
-                take_up(*b.rule, false);
+                take_up(*b.rule, false, false);
                 if (phase == Phase::acting || !run || !run->waiting) return {};
                 return no("the card is not the one that the unfinished run began with", "insert that one");
             }
@@ -125,6 +125,7 @@ void World::enter_act() {
             break;
         }
         case family::ActKind::restart:
+            run->changed = true;  // a durable mark
             for (auto& b : boxes)
                 if (a.box == "all" || a.box == b.role) b.mode = Mode::starting;
             until_s += act_seconds(a, entry);

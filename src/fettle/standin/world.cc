@@ -239,10 +239,11 @@ void World::cut() {
             continue;
         if (r.buffered_s && now_s - r.job.ends_s >= *r.buffered_s) continue;
         const double chance = draws.even("buffer", cuts, i);
-        if (chance < 1.0 / 3) {
+        const bool atomic = family->region(boxes[r.job.box].role, boxes[r.job.box].regions[r.job.region].name)->atomic;
+        if (chance < (atomic ? 1.0 / 2 : 1.0 / 3)) {
             cell_of(r.job) = r.before;
             forget(r.job);
-        } else if (chance < 2.0 / 3) {
+        } else if (chance < 2.0 / 3 && !atomic) {
             tear(r.job);
         }
     }

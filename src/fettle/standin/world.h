@@ -156,7 +156,7 @@ struct World {
     bool holds(const BoxWorld& box, const family::BootRule& rule) const;
     void boot(BoxWorld& box);
     void after_boot(bool planned_restart_done);
-    void take_up(const family::BootRule& rule, bool past_restart);
+    void take_up(const family::BootRule& rule, bool past_restart, bool planned);
     bool net_holds() const;
 
     // --- take_card.cc
