@@ -140,14 +140,21 @@ std::vector<std::string> wrap(std::string_view text, std::size_t width) {
 class Drawing {
 public:
     Drawing(const Picture& p, const Where& w, const StripStyle& style)
-        : p_(p), w_(w), g_(style.ascii ? kAscii : kUtf8), width_(std::max(48, style.width)), ascii_(style.ascii) {
+        : p_(p),
+          w_(w),
+          g_(style.ascii ? kAscii : kUtf8),
+          width_(std::max(48, style.width)),
+          ascii_(style.ascii),
+          sentence_(style.sentence) {
         noted_ = width_ >= 72 && !w.pace.empty() && !p.over;
         plot_ = width_ - kLeft - (noted_ ? kNote + 1 : 5);
     }
 
     std::vector<std::string> draw() {
-        for (const std::string& l : wrap(w_.sentence, static_cast<std::size_t>(width_))) line(l);
-        line("");
+        if (sentence_) {
+            for (const std::string& l : wrap(w_.sentence, static_cast<std::size_t>(width_))) line(l);
+            line("");
+        }
         if (!p_.segments.empty()) {
             paper();
             axis();
@@ -340,7 +347,7 @@ private:
     const Where& w_;
     const Glyphs& g_;
     int width_, plot_ = 0;
-    bool ascii_, noted_ = false;
+    bool ascii_, sentence_, noted_ = false;
     bool no_way_back_shown_ = false, no_net_shown_ = false, unknown_shown_ = false;
     int pen_column_ = -2, pen_row_ = 0;
     std::vector<std::string> lines_;

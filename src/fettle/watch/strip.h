@@ -17,8 +17,9 @@ struct Sample {       // measured supply current
 };
 
 struct StripStyle {
-    int width = 80;      // columns, at least 48
-    bool ascii = false;  // no character beyond ASCII
+    int width = 80;        // columns, at least 48
+    bool ascii = false;    // no character beyond ASCII
+    bool sentence = true;  // the sentence above; false where it is said elsewhere
 };
 
 // Lines of at most `width` columns (each character one column wide), without line ends: sentence, picture, axis,

@@ -1,0 +1,315 @@
+#include "cmd_prove.h"
+
+#include <fmt/core.h>
+
+#include <algorithm>
+#include <charconv>
+
+#include "fettle/base/files.h"
+#include "fettle/base/text.h"
+#include "fettle/prove/faults.h"
+#include "fettle/prove/prove.h"
+#include "fettle/shelf/shelf.h"
+#include "fettle/watch/tracker.h"
+#include "job_store.h"
+
+namespace fettle::app {
+namespace {
+
+boost::json::array installed_as_json(const change::InstalledList& list) {
+    boost::json::array out;
+    for (const change::Installed& p : list.pieces)
+        out.push_back({{"box", p.box}, {"name", p.name}, {"version", p.version}});
+    return out;
+}
+
+// The list a release's index would leave, for the boxes of the job.
+Result<change::InstalledList> inferred_from(const Context& context, const JobRun& run, const std::string& release) {
+    auto shelf = shelf::Shelf::open(context.shelf_folder());
+    if (!shelf) return pass(shelf);
+    auto shelved = shelf->find(run.family.id, release);
+    if (!shelved) return pass(shelved);
+    const change::SetState& set = run.plan.set;
+    if (set.empty())
+        return bad_input("job-not-planned", "job " + run.number, "its boxes and target are not settled",
+                         "run plan with --job " + run.number);
+    return change::infer(shelved->release, set);
+}
+
+std::string origin_code(change::Origin o) {
+    switch (o) {
+        case change::Origin::typed: return "typed";
+        case change::Origin::read: return "read";
+        case change::Origin::inferred: return "inferred";
+    }
+    return "inferred";
+}
+
+const book::Run* last_run(const JobRun& run) {
+    return run.job.runs.empty() ? nullptr : &run.job.runs.back();
+}
+
+std::string tried_key(const JobRun& run, const std::string& words) {
+    return fmt::format("tried.{}.{}", run.job.runs.size(), words);
+}
+
+prove::FaultMemory memory_of(const book::FaultRecord& record) {
+    prove::FaultMemory out;
+    out.origin = record.origin;
+    if (record.origin != "read" && record.origin != "typed") return out;
+    out.entries.emplace();
+    for (const book::FaultSeen& f : record.entries) {
+        prove::Fault fault{f.box, f.code, std::nullopt};
+        if (f.status) fault.status = static_cast<std::uint8_t>(*f.status & 0xFF);
+        out.entries->push_back(std::move(fault));
+    }
+    return out;
+}
+
+prove::Circumstances circumstances_of(const JobRun& run) {
+    prove::Circumstances c;
+    c.on_bench = run.on_bench();
+    for (const book::LooseEnd& e : run.job.loose_ends) {
+        if (e.id.starts_with("ask-") && !e.settled) c.asks_skipped.push_back(e.id.substr(4));
+    }
+    return c;
+}
+
+boost::json::array faults_as_json(const prove::Faults& faults) {
+    boost::json::array out;
+    for (const prove::Attributed& a : faults.entries) {
+        boost::json::object o{{"box", a.fault.box}, {"code", a.fault.code}, {"kind", prove::words(a.kind)},
+                              {"why", a.why},       {"next", a.next},       {"may_be_cleared", a.may_be_cleared}};
+        if (a.fault.status) {
+            o["status"] = *a.fault.status;
+            boost::json::array bits;
+            for (const auto b : prove::status_bits(*a.fault.status)) bits.push_back(boost::json::string(b));
+            o["bits"] = bits;
+        }
+        out.push_back(o);
+    }
+    return out;
+}
+
+std::string faults_as_text(const prove::Faults& faults) {
+    std::string out = faults.sentence + "\n";
+    for (const prove::Attributed& a : faults.entries)
+        out += fmt::format("  {}: {}; next: {}\n", prove::words(a.kind), a.why, a.next);
+    return out;
+}
+
+prove::Evidence evidence_of(const JobRun& run, const book::Run& last, UnixMs now) {
+    prove::Evidence e;
+    if (run.job.as_left_origin != "not read" && !run.job.as_left.empty()) {
+        e.as_left.emplace();
+        e.as_left->origin = run.job.as_left_origin == "read"    ? change::Origin::read
+                            : run.job.as_left_origin == "typed" ? change::Origin::typed
+                                                                : change::Origin::inferred;
+        e.as_left->inferred_from = run.job.as_left_release;
+        for (const book::Installed& p : run.job.as_left) e.as_left->pieces.push_back({p.box, p.name, p.version, ""});
+    }
+    if (!run.job.as_left_release.empty()) e.release_shown = run.job.as_left_release;
+    if (!last.tally.empty()) {
+        prove::Counted t;
+        const auto count = [&](const char* name) {
+            const auto it = last.tally.find(name);
+            return it == last.tally.end() ? std::nullopt : std::optional(it->second);
+        };
+        t = {count("landed"), count("passed_over"), count("refused"), count("to_come")};
+        e.tally = t;
+    }
+    e.run_ended = last.outcome == "ended";
+    if (last.ended) e.settled_s = std::max(0.0, static_cast<double>(now - *last.ended) / 1000);
+    for (const std::string& text : last.shown) {
+        if (watch::meaning_of(run.family, text).refused_piece) e.refused_texts.push_back(text);
+    }
+    for (const family::Trial& t : run.family.trials) {
+        const auto it = run.job.answers.find(tried_key(run, t.words));
+        if (it == run.job.answers.end()) continue;
+        (it->second == "good" ? e.tried : e.tried_bad).push_back(t.words);
+    }
+    e.complaint = run.job.complaint;
+    return e;
+}
+
+// "1,3" or "2" → the family's functions by number.
+Result<std::vector<std::string>> functions_by_number(const family::Family& family,
+                                                     const std::vector<std::string>& given) {
+    std::vector<std::string> out;
+    for (const std::string& list : given) {
+        for (const std::string& text : split(list, ',')) {
+            std::size_t n = 0;
+            const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), n);
+            if (error != std::errc() || end != text.data() + text.size() || n < 1 || n > family.trials.size())
+                return usage_error("function-unknown", printable(text), "no function of this family has this number",
+                                   fmt::format("give a number from 1 to {}", family.trials.size()));
+            out.push_back(family.trials[n - 1].words);
+        }
+    }
+    return out;
+}
+
+std::string pieces_as_text(const prove::Answer& proof, bool full) {
+    std::string out;
+    for (const prove::PieceProof& p : proof.pieces) {
+        const bool plain = p.state == prove::PieceState::as_expected || p.state == prove::PieceState::inferred ||
+                           p.state == prove::PieceState::not_read;
+        if (plain && !full) continue;
+        out += fmt::format("  {:<22} {} {}: {}{}\n", prove::words(p.state), p.box, p.name,
+                           p.expected.empty() ? "none" : p.expected + " expected",
+                           p.found.empty() ? "" : ", " + printable(p.found) + " found");
+    }
+    return out;
+}
+
+}  // namespace
+
+Result<Answer> as_left(Context& context, const AsLeftOptions& options) {
+    if (options.typed.empty() && options.release.empty())
+        return usage_error("as-left-missing", "as-left", "nothing was said", "give --typed FILE, --release R, or both");
+    auto run = load_job_run(context, options.job);
+    if (!run) return pass(run);
+    change::InstalledList list;
+    if (!options.typed.empty()) {
+        auto text = read_text_file(options.typed, 4u << 20);
+        if (!text) return pass(text);
+        auto parsed = change::parse_installed(*text, options.typed);
+        if (!parsed) return pass(parsed);
+        list = std::move(*parsed);
+        list.origin = change::Origin::typed;
+    } else {
+        auto inferred = inferred_from(context, *run, options.release);
+        if (!inferred) return pass(inferred);
+        list = std::move(*inferred);
+    }
+    Answer a;
+    a.job = run->number;
+    a.headline = fmt::format("As left: {}{} ({}).", options.release.empty() ? "" : printable(options.release) + ", ",
+                             list.pieces.size() == 1 ? "1 piece" : fmt::format("{} pieces", list.pieces.size()),
+                             change::words(list.origin));
+    if (list.origin == change::Origin::inferred)
+        a.judgement.add({"as-left-inferred", Verdict::mind,
+                         "inferred from the release that the box shows; single pieces may still stand as they were",
+                         "as-left", "inferred"});
+    boost::json::object entry{{"origin", origin_code(list.origin)}, {"installed", installed_as_json(list)}};
+    if (!options.release.empty()) entry["release"] = options.release;
+    a.data = entry;
+    a.entries.push_back({"as-left", entry});
+    return a;
+}
+
+Result<Answer> faults(Context& context, const FaultsOptions& options) {
+    if (options.when != "before" && options.when != "after")
+        return usage_error("faults-when", "--when", "before or after was expected",
+                           "say --when before or --when after");
+    if (options.none_read == !options.typed.empty())
+        return usage_error("faults-not-said", "faults", "one of --typed and --none-read was expected",
+                           "type the entries, or the word none when the memory was read and is empty; --none-read when "
+                           "it was not read");
+    auto run = load_job_run(context, options.job);
+    if (!run) return pass(run);
+    Answer a;
+    a.job = run->number;
+    boost::json::object entry{{"when", options.when}, {"origin", options.none_read ? "not read" : "typed"}};
+    prove::FaultMemory memory;
+    if (!options.none_read) {
+        auto list = prove::parse_faults(options.typed);
+        if (!list) return pass(list);
+        boost::json::array entries;
+        for (const prove::Fault& f : *list) {
+            boost::json::object o{{"box", f.box}, {"code", f.code}};
+            if (f.status) o["status"] = *f.status;
+            entries.push_back(o);
+        }
+        entry["entries"] = entries;
+        memory = {std::move(*list), "typed"};
+    }
+    if (options.when == "after") {
+        const prove::Faults f =
+            prove::attribute(run->family, memory_of(run->job.faults_before), memory, circumstances_of(*run));
+        a.headline = f.sentence;
+        for (const prove::Attributed& x : f.entries)
+            a.text += fmt::format("  {}: {}; next: {}\n", prove::words(x.kind), x.why, x.next);
+        a.judgement = f.judgement;
+        a.data["faults"] = faults_as_json(f);
+    } else {
+        a.headline = options.none_read ? "The fault memory was not read before the run; that is not the same as none."
+                                       : fmt::format("{} kept as found before the run (typed).",
+                                                     memory.entries->size() == 1
+                                                         ? "1 fault entry"
+                                                         : fmt::format("{} fault entries", memory.entries->size()));
+        if (options.none_read)
+            a.judgement.add({"faults-not-read", Verdict::cant_say, "the fault memory was not read before the run",
+                             "faults", "not read"});
+    }
+    a.data["when"] = options.when;
+    a.entries.push_back({"faults", entry});
+    return a;
+}
+
+Result<Answer> prove_job(Context& context, const ProveOptions& options) {
+    auto run = load_job_run(context, options.job);
+    if (!run) return pass(run);
+    const book::Run* last = last_run(*run);
+    if (!last)
+        return bad_input("no-run", "job " + run->number, "no run was begun, so there is nothing to prove",
+                         "begin one: watch " + run->number + " --start --by NAME");
+    const PlanStep* step = run->step_of(*last);
+    if (!step)
+        return bad_input("step-not-planned", "job " + run->number,
+                         "the plan no longer has a step to " + printable(last->release) +
+                             ", so what it should have left is not known",
+                         "shelve that release again (its index will do), or plan again");
+    Answer a;
+    a.job = run->number;
+    for (const auto& [list, value] : {std::pair{&options.tried, "good"}, {&options.tried_bad, "bad"}}) {
+        auto functions = functions_by_number(run->family, *list);
+        if (!functions) return pass(functions);
+        for (const std::string& w : *functions) {
+            a.entries.push_back({"answered", {{"key", tried_key(*run, w)}, {"value", value}}});
+            run->job.answers[tried_key(*run, w)] = value;
+        }
+    }
+    const change::InstalledList expected = change::after(step->sheet, step->release, step->installed);
+    const prove::Evidence evidence = evidence_of(*run, *last, context.clock->now());
+    const prove::Answer proof = prove::prove(run->family, step->sheet, expected, step->after, evidence);
+    const prove::Faults f = prove::attribute(run->family, memory_of(run->job.faults_before),
+                                             memory_of(run->job.faults_after), circumstances_of(*run));
+    a.headline = proof.sentence;
+    a.text = pieces_as_text(proof, options.full);
+    for (const std::string& m : proof.missing) a.text += "  wanted for proof: " + m + "\n";
+    for (std::size_t i = 0; i < run->family.trials.size(); ++i) {
+        const std::string& w = run->family.trials[i].words;
+        if (std::find(proof.to_try.begin(), proof.to_try.end(), w) != proof.to_try.end())
+            a.text += fmt::format("  to try, {}: {}\n", i + 1, w);
+    }
+    a.text += faults_as_text(f);
+    for (const Reason& r : proof.judgement.reasons) {
+        if (r.verdict != Verdict::fit) a.judgement.add(r);
+    }
+    if (!proof.missing.empty() && a.judgement.verdict() < Verdict::cant_say)
+        a.judgement.add(
+            {"proof-incomplete", Verdict::cant_say, "not everything that proof needs is known", "proof", "not read"});
+    boost::json::array pieces, missing;
+    for (const prove::PieceProof& p : proof.pieces)
+        pieces.push_back({{"box", p.box},
+                          {"name", p.name},
+                          {"expected", p.expected},
+                          {"found", p.found},
+                          {"state", prove::words(p.state)}});
+    for (const std::string& m : proof.missing) missing.push_back(boost::json::string(m));
+    a.data["proof"] = prove::words(proof.proof);
+    a.data["release"] = last->release;
+    a.data["pieces"] = pieces;
+    a.data["missing"] = missing;
+    a.data["faults"] = faults_as_json(f);
+    a.entries.push_back({"proved",
+                         {{"verdict", code(a.judgement.verdict())},
+                          {"word", prove::words(proof.proof)},
+                          {"reasons", reasons_as_json(proof.judgement.reasons)}}});
+    // Faults are the memory's own matter: they do not make the proof of the pieces worse, but the answer says them.
+    a.judgement.add(f.judgement);
+    return a;
+}
+
+}  // namespace fettle::app
