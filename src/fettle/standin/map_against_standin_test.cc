@@ -127,7 +127,12 @@ const Variant variants[] = {
          for (auto& r : f.regions) r.buffered_s = 0;
      }},
     {"buffered for long and never forced", [](family::Family& f) { all_buffered(f, 40.0); }},
-    {"buffered for a time nobody knows, never forced", [](family::Family& f) { all_buffered(f, std::nullopt); }},
+    {"start code and kernel buffered for a time nobody knows, not forced",
+     [](family::Family& f) {
+         for (const char* name : {"start", "kernel"}) region(f, "main", name).buffered_s.reset();
+         for (auto& a : f.script)
+             if (a.region == "start" || a.region == "kernel") a.forced = false;
+     }},
     {"atomic cells",
      [](family::Family& f) {
          for (auto& r : f.regions) r.atomic = true;
