@@ -142,21 +142,22 @@ TEST(Lay, EveryFaultIsNoticed) {
     const auto sources = test::sources(files);
     const auto g = plan_geometry(test::small_card, plain);
     // An older good card with another content lies under it.
-    const Bytes old = test::lay_in_memory({{"old.bin", test::noise(5, 2000)}}, plain).device.bytes;
-    MemoryDevice under(old);
+    test::SparseDevice old(test::small_card, false);
+    ASSERT_TRUE(lay(test::sources({{"old.bin", test::noise(5, 2000)}}), plain, *g, digest, old));
+    test::SparseDevice under = old;
     FaultyDevice sound(under, {});
     ASSERT_TRUE(lay(sources, plain, *g, digest, sound));
     const std::uint64_t writes = sound.writes().size(), syncs = sound.syncs();
     ASSERT_GE(writes, 9u);
 
-    const auto holds_no_volume = [&](MemoryDevice& d) {
+    const auto holds_no_volume = [&](BlockDevice& d) {
         const auto table = read_table(d);
         return table && table->kind == TableKind::none && !Volume::open(d);
     };
     for (std::uint64_t n = 1; n <= writes; ++n) {
         FaultyDevice::Plan fail, drop, flip, lie;
         fail.fail_write = drop.drop_write = flip.flip_write = lie.lie_from = n;
-        under.bytes = old;
+        under = old;
         FaultyDevice failing(under, fail);
         EXPECT_EQ(lay(sources, plain, *g, digest, failing).error().code, "device-write-failed") << n;
         if (n > 1) {  // if the very first write fails, the old card is still whole
@@ -165,7 +166,7 @@ TEST(Lay, EveryFaultIsNoticed) {
         // Erasing marks is followed by writes to the same places (or to places outside the image): losing such a write
         // changes nothing that counts, so only "not laid, or laid and right" is asked of it.
         for (const auto& plan : {drop, flip, lie}) {
-            under.bytes = old;
+            under = old;
             FaultyDevice device(under, plan);
             const auto laid = lay(sources, plain, *g, digest, device);
             if (!laid) {
@@ -173,15 +174,13 @@ TEST(Lay, EveryFaultIsNoticed) {
                 continue;
             }
             EXPECT_LE(n, 3u) << "a spoiled write of the image was called laid";
-            Sha256Stream s;
-            for (const auto& e : laid->extents) s.update(ByteView(under.bytes).subspan(e.at, e.length));
-            EXPECT_EQ(hex(s.finish()), laid->digest);
+            EXPECT_EQ(test::digest_of_extents(*laid, under), laid->digest);
         }
     }
     for (std::uint64_t n = 1; n <= syncs; ++n) {
         FaultyDevice::Plan plan;
         plan.fail_sync = n;
-        under.bytes = old;
+        under = old;
         FaultyDevice device(under, plan);
         EXPECT_EQ(lay(sources, plain, *g, digest, device).error().code, "device-sync-failed") << n;
     }
@@ -301,9 +300,10 @@ RC_GTEST_PROP(Lay, RandomTreesComeBackWhole, ()) {
         if (met.insert(name_key(path)).second)
             files.emplace_back(path, test::noise(static_cast<std::uint64_t>(i), static_cast<std::size_t>(size)));
     }
-    auto card = test::lay_in_memory(files, plain);
+    test::SparseDevice device(test::small_card, true);
+    RC_ASSERT(lay(test::sources(files), plain, *plan_geometry(test::small_card, plain), digest, device).has_value());
     std::sort(files.begin(), files.end());
-    RC_ASSERT(read_back(card.device) == files);
+    RC_ASSERT(read_back(device) == files);
 }
 
 // --- image files -----------------------------------------------------------------------------------------------------
