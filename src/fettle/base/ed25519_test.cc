@@ -52,8 +52,12 @@ TEST(Ed25519, OtherLengthsAreNotValid) {
         Bytes other_key = key, other_signature = good;
         other_key.resize(n);
         other_signature.resize(n);
-        if (n != 32) EXPECT_FALSE(ed25519_verify(other_key, message, good)) << n;
-        if (n != 64) EXPECT_FALSE(ed25519_verify(key, message, other_signature)) << n;
+        if (n != 32) {
+            EXPECT_FALSE(ed25519_verify(other_key, message, good)) << n;
+        }
+        if (n != 64) {
+            EXPECT_FALSE(ed25519_verify(key, message, other_signature)) << n;
+        }
     }
     EXPECT_THROW(ed25519_public(Bytes(31)), std::invalid_argument);
     EXPECT_THROW(ed25519_sign(Bytes(33), message), std::invalid_argument);

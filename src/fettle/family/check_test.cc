@@ -51,7 +51,9 @@ void expect_mistake(const Spoilt& s) {
     ASSERT_NE(hit, loaded.mistakes.end()) << "wanted " << s.key << ": " << s.problem << "\n"
                                           << describe(loaded.mistakes);
     const bool removed = std::string(s.to).empty();
-    if (!removed && !s.elsewhere) EXPECT_EQ(hit->line, line) << describe(loaded.mistakes);
+    if (!removed && !s.elsewhere) {
+        EXPECT_EQ(hit->line, line) << describe(loaded.mistakes);
+    }
     EXPECT_FALSE(hit->next.empty());
     EXPECT_FALSE(hit->unknown);
 }
