@@ -73,6 +73,15 @@ std::string show_text(const Family& f) {
     for (const auto& r : f.known)
         out += fmt::format("  release  {}{}{}\n", r.release, r.stepping_stone ? ", stepping stone" : "",
                            r.one_way_door ? ", one-way door" : "");
+    for (const auto& a : f.script)
+        out += fmt::format("  act      {} ({}, {}): {}{}\n", a.id, a.box, family::words(a.kind), a.words,
+                           a.seconds ? fmt::format("; {} to {} [{}]", human_duration(a.seconds->median_s),
+                                                   human_duration(a.seconds->p90_s), a.seconds->source)
+                                     : "");
+    for (const auto& b : f.boot)
+        out += fmt::format("  boot     {} {}: needs {}; goes on {}\n", b.box, b.mode, join(b.needs, ", "), b.goes_on);
+    if (f.boot.empty()) out += "  boot     not known\n";
+    for (const auto& h : f.holds) out += fmt::format("  hold     {}\n", h.words);
     if (!f.newest_release.empty())
         out += fmt::format("  newest   {} known as of {}\n", f.newest_release, f.newest_as_of);
     for (const std::string& p : f.primer) out += "  know     " + p + "\n";

@@ -48,6 +48,9 @@ Status mark_sure(identity::Given& given, const std::string& sure) {
 }
 
 Result<identity::Given> given_by(const IdentifyOptions& options) {
+    if (options.housings && *options.housings < 1)
+        return usage_error("housings-form", "--housings", "is no number of housings; 1 or more was expected",
+                           "count the labelled housings on the bench");
     identity::Given given;
     const auto source = options.photo ? identity::Source::photo : identity::Source::typed;
     for (const std::string& p : options.plates) given.plates.push_back({p, source, {}});
@@ -122,6 +125,8 @@ std::string text_of_identity(const Identity& id) {
     if (id.question) {
         out += "asked: " + id.question->text + "\n";
         for (const std::string& a : id.question->answers) out += "  - " + a + "\n";
+        if (id.question->where.find(", character ") != std::string::npos)
+            out += "  Type the label as it is; if it stands as typed, vouch for that character: --sure LABEL.N\n";
     }
     return out;
 }

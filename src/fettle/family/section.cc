@@ -42,7 +42,7 @@ std::string nearest(std::string_view typed, const std::vector<std::string>& know
     std::size_t best_distance = std::max<std::size_t>(2, typed.size() / 3) + 1;
     for (const std::string& k : known) {
         const std::size_t d = distance(typed, k);
-        if (d < best_distance) {
+        if (d < best_distance && typed.size() > 2 && 2 * d <= typed.size()) {
             best_distance = d;
             best = k;
         }

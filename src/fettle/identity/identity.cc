@@ -161,7 +161,7 @@ private:
                         join(tried, "; ")),
             plate_name(i), "family file");
         ask({plate_name(i),
-             fmt::format("Read {} again from the box: is it {}?", plate_name(i),
+             fmt::format("Read the {} again from its box: is it {}?", plate_name(i),
                          printable(given_.plates[i].text.substr(0, 80))),
              {"it was mistyped", "it reads just so"},
              0});
