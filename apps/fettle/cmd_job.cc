@@ -233,6 +233,16 @@ Result<Answer> correct(const Context& context, const JobNoteOptions& o) {
     if (!now) return pass(now);
 
     const std::string place = fmt::format("entry {}, {}", *o.correct, printable(o.field));
+    const auto target = std::find_if(record->entries.begin(), record->entries.end(),
+                                     [&](const book::Entry& e) { return e.number == *o.correct; });
+    if (target != record->entries.end()) {
+        const std::vector<std::string> members = book::members_of(target->type);
+        if (std::find(members.begin(), members.end(), o.field.substr(0, o.field.find('.'))) == members.end())
+            return bad_input(
+                "entry-unknown", place,
+                fmt::format("an entry of type {} has no such member; it has: {}", target->type, join(members, ", ")),
+                fmt::format("look at it: fettle job show {} --entries", record->number));
+    }
     std::vector<json::value> candidates{json::value(o.value)};
     if (auto parsed = parse_json(o.value, place); parsed && !parsed->is_string()) candidates.push_back(*parsed);
     Error last;

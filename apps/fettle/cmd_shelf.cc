@@ -108,10 +108,11 @@ Result<Answer> shelf_add(const Context& context, const ShelfAddOptions& options)
     auto added = opened->add(*family, request, *context.clock, context.progress, &refusal);
     Answer answer;
     if (!added) {
-        if (added.error().code != "package-refused") return pass(added);
+        // A person gets one message with every finding; a program gets the findings one by one.
+        if (added.error().code != "package-refused" || !context.json) return pass(added);
         const auto halts = std::count_if(refusal.judgement.reasons.begin(), refusal.judgement.reasons.end(),
                                          [](const Reason& r) { return r.verdict == Verdict::halt; });
-        answer.headline = fmt::format("Not shelved, {} finding{} against it; nothing was kept: {}", halts,
+        answer.headline = fmt::format("{2} is not shelved, {0} finding{1} against it; nothing was kept.", halts,
                                       halts == 1 ? "" : "s", options.package);
         answer.judgement = refusal.judgement;
         answer.data = {{"package", options.package}, {"family", family->id}, {"shelved", false}};

@@ -15,7 +15,8 @@ struct ShelfAddOptions {
     std::string also_seen;  // SHA-256 of the package as seen at a second source; may be empty
     bool index_only = false;
 };
-// A refusal is bad_input (exit 3) whose message names every finding by its code.
+// A refusal is bad_input (exit 3) whose message names every finding by its code; with --json an answer that lists them
+// as reasons (exit 3 all the same).
 Result<Answer> shelf_add(const Context& context, const ShelfAddOptions& options);
 
 struct ShelfListOptions {

@@ -103,6 +103,9 @@ int run(Invocation& call) {
                      call.command.c_str());
         return 4;
     }
+    if (answer->bad_input)
+        std::fprintf(stderr, "fettle %s: %s Next: see what the answer lists, and put it right at its source.\n",
+                     call.command.c_str(), printable(answer->headline).c_str());
     return exit_code(*answer);
 }
 

@@ -44,6 +44,29 @@ Result<Job> fold(std::string_view number, const std::vector<Entry>& entries) {
     return job;
 }
 
+namespace {
+
+// One entry by itself, on a job that has a run, so that everything about a run is read.
+void apply_alone(Apply apply, std::string_view type, Members& members) {
+    Job scratch;
+    scratch.runs.emplace_back();
+    Entry entry;
+    entry.number = 1;
+    entry.type = type;
+    apply(scratch, entry, members);
+}
+
+}  // namespace
+
+std::vector<std::string> members_of(std::string_view type) {
+    const Apply apply = apply_for(type);
+    if (!apply) return {};
+    const json::object nothing;
+    Members members(nothing, "");
+    apply_alone(apply, type, members);
+    return {members.asked().begin(), members.asked().end()};
+}
+
 Status check_entry(std::string_view type, std::string_view data) {
     const std::string place = "\"" + printable(type) + "\" entry";
     auto parsed = parse_json(data, place);
@@ -52,13 +75,8 @@ Status check_entry(std::string_view type, std::string_view data) {
         return bad_input("entry-malformed", place, "its data is not one JSON object", "see docs/journal.md");
     const Apply apply = apply_for(type);
     if (!apply) return {};
-    Job scratch;
-    scratch.runs.emplace_back();  // so that everything about a run is read
-    Entry entry;
-    entry.number = 1;
-    entry.type = type;
     Members members(parsed->get_object(), place);
-    apply(scratch, entry, members);
+    apply_alone(apply, type, members);
     return members.status();
 }
 

@@ -181,4 +181,8 @@ Result<Job> fold(std::string_view number, const std::vector<Entry>& entries);
 // forgets nothing, a malformed entry neither. An unknown type passes if its data is a JSON object.
 Status check_entry(std::string_view type, std::string_view data);
 
+// The members that a type of entry may have, in the order of the alphabet; empty for an unknown type. A correction of
+// another member would change nothing.
+std::vector<std::string> members_of(std::string_view type);
+
 }  // namespace fettle::book

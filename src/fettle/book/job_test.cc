@@ -221,6 +221,13 @@ TEST(CheckEntry, SaysBeforehandWhatFoldWouldRefuse) {
         EXPECT_FALSE(check_entry(type, data)) << type << " " << data;
 }
 
+TEST(MembersOf, AreThoseOfTheDocumentation) {
+    EXPECT_EQ(members_of("note"), (Ids{"by", "text"}));
+    EXPECT_EQ(members_of("faults"), (Ids{"entries", "origin", "when"}));
+    EXPECT_EQ(members_of("ended"), Ids{"outcome"});
+    EXPECT_TRUE(members_of("never-heard-of").empty());
+}
+
 TEST(Fold, TextsAndTalliesThatWereTakenBackNoLongerStand) {
     const Job j = folded({begun,
                           {"shows", R"({"text":"Writing"})"},

@@ -8,6 +8,7 @@
 namespace fettle::book {
 
 const json::value* Members::find(std::string_view key) const {
+    asked_.emplace(key);
     const auto* v = object_.if_contains(key);
     return v && !v->is_null() ? v : nullptr;
 }

@@ -6,6 +6,7 @@
 #include <cstdint>
 #include <functional>
 #include <optional>
+#include <set>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -37,6 +38,9 @@ public:
     void each(std::string_view key, const std::function<void(Members&)>& take);  // objects of a list
     void each_member(std::string_view key, const std::function<void(std::string_view, std::string)>& take);
 
+    // Every member that was asked for so far, there or not.
+    const std::set<std::string, std::less<>>& asked() const { return asked_; }
+
     void fail(std::string_view key, std::string_view expected);
     Status status() const;
 
@@ -46,6 +50,7 @@ private:
     const boost::json::object& object_;
     std::string place_;
     std::optional<Error> first_;
+    mutable std::set<std::string, std::less<>> asked_;
 };
 
 }  // namespace fettle::book
