@@ -69,6 +69,25 @@ Result<FileLock> FileLock::take(const fs::path& file) {
     return lock;
 }
 
+Result<FileLock> FileLock::share(const fs::path& file) {
+    const int fd = ::open(file.c_str(), O_RDWR | O_CREAT | O_CLOEXEC, 0644);
+    if (fd < 0) return write_failed(file, "cannot be opened");
+    FileLock lock(fd);
+    while (::flock(fd, LOCK_SH) != 0)
+        if (errno != EINTR) return write_failed(file, "cannot be locked");
+    return lock;
+}
+
+bool FileLock::alone() const {
+    return ::flock(fd_, LOCK_EX | LOCK_NB) == 0;
+}
+
+bool FileLock::is_of(const fs::path& file) const {
+    struct stat mine{}, there{};
+    return ::fstat(fd_, &mine) == 0 && ::stat(file.c_str(), &there) == 0 && mine.st_dev == there.st_dev &&
+           mine.st_ino == there.st_ino;
+}
+
 std::optional<FileLock> FileLock::try_existing(const fs::path& file) {
     const int fd = ::open(file.c_str(), O_RDWR | O_CLOEXEC);
     if (fd < 0) return std::nullopt;

@@ -5,6 +5,7 @@
 //   staging/N.lock        held (flock) by the process that fills staging/N/
 //   staging/N/0, 1, …     files on their way in
 //   staging/N/digests     written before the first of them is moved: which names an intake may have put in place
+//   use.lock              shared by all who have the shelf open
 //   publish.lock          held while objects are moved and the catalogue is told, and while leftovers are cleared
 #pragma once
 
@@ -32,6 +33,11 @@ public:
     static Result<FileLock> take(const std::filesystem::path& file);
     // nullopt when another holds it (or the file is gone).
     static std::optional<FileLock> try_existing(const std::filesystem::path& file);
+    // For all who use the thing beside each other; and for the one who wants to take it away: true when nobody else has
+    // the file open. Whoever gets a lock on a file that was unlinked meanwhile takes it again on the new one.
+    static Result<FileLock> share(const std::filesystem::path& file);
+    bool alone() const;
+    bool is_of(const std::filesystem::path& file) const;  // false when that name is gone or is another file by now
     explicit FileLock(int fd) : fd_(fd) {}
     FileLock(FileLock&& other) noexcept : fd_(other.fd_) { other.fd_ = -1; }
     FileLock& operator=(FileLock&&) = delete;

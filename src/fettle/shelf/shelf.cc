@@ -4,7 +4,9 @@
 
 #include <algorithm>
 #include <map>
+#include <optional>
 #include <set>
+#include <system_error>
 
 #include "fettle/base/files.h"
 #include "fettle/base/text.h"
@@ -17,10 +19,24 @@ namespace fs = std::filesystem;
 
 struct Shelf::State {
     fs::path folder;
-    Catalogue catalogue;
+    FileLock use;  // shared
+    std::optional<Catalogue> catalogue;
+    std::vector<fs::path> made;  // folders that this opening made, the deepest first; empty: the shelf was there
+
+    // A shelf that was made for nothing (its first package was refused, or somebody only looked) goes again, unless
+    // somebody else has it open by now.
+    ~State() {
+        if (made.empty()) return;
+        const auto all = catalogue->list("", "");
+        if (!all || !all->empty() || !use.alone()) return;
+        catalogue.reset();
+        std::error_code ec;
+        fs::remove_all(folder, ec);
+        for (const fs::path& path : made) fs::remove(path, ec);  // only those that are empty
+    }
 
     Referenced referenced() {
-        return [this](const std::string& sha256) { return catalogue.referenced(sha256); };
+        return [this](const std::string& sha256) { return catalogue->referenced(sha256); };
     }
 };
 
@@ -29,15 +45,35 @@ Shelf::Shelf(Shelf&&) noexcept = default;
 Shelf& Shelf::operator=(Shelf&&) noexcept = default;
 Shelf::~Shelf() = default;
 
+namespace {
+
+std::vector<fs::path> missing_folders(const fs::path& folder) {
+    std::vector<fs::path> out;
+    std::error_code ec;
+    for (fs::path at = fs::absolute(folder, ec); at.has_relative_path() && !fs::exists(at, ec); at = at.parent_path())
+        out.push_back(at);
+    return out;
+}
+
+}  // namespace
+
 Result<Shelf> Shelf::open(const fs::path& folder) {
-    for (const char* part : {"objects", "staging"})
-        if (auto ok = make_folder(folder / part); !ok) return pass(ok);
-    if (auto lock = FileLock::take(publish_lock(folder)); !lock) return pass(lock);
-    auto catalogue = Catalogue::open(folder / "catalogue.sqlite");
-    if (!catalogue) return pass(catalogue);
-    auto state = std::make_unique<State>(State{folder, std::move(*catalogue)});
-    if (auto ok = clear_leftovers(folder, state->referenced()); !ok) return pass(ok);
-    return Shelf(std::move(state));
+    for (;;) {
+        std::vector<fs::path> made = missing_folders(folder);
+        for (const char* part : {"objects", "staging"})
+            if (auto ok = make_folder(folder / part); !ok) return pass(ok);
+        auto use = FileLock::share(folder / "use.lock");
+        if (!use) return pass(use);
+        if (!use->is_of(folder / "use.lock")) continue;  // somebody took the empty shelf away just now
+        for (const char* part : {"objects", "staging"})
+            if (auto ok = make_folder(folder / part); !ok) return pass(ok);
+        if (auto lock = FileLock::take(publish_lock(folder)); !lock) return pass(lock);
+        auto catalogue = Catalogue::open(folder / "catalogue.sqlite");
+        if (!catalogue) return pass(catalogue);
+        std::unique_ptr<State> state(new State{folder, std::move(*use), std::move(*catalogue), std::move(made)});
+        if (auto ok = clear_leftovers(folder, state->referenced()); !ok) return pass(ok);
+        return Shelf(std::move(state));
+    }
 }
 
 namespace {
@@ -141,7 +177,7 @@ Result<Added> Shelf::add(const family::Family& family, const AddRequest& request
     if (progress) progress("shelving", in.vetting.bytes, in.vetting.bytes);
     auto publishing = FileLock::take(publish_lock(state_->folder));
     if (!publishing) return pass(publishing);
-    auto known = state_->catalogue.known(family.id, in.release.release);
+    auto known = state_->catalogue->known(family.id, in.release.release);
     if (!known) return pass(known);
     const Meets met = meets(*known, in, request.index_only, j);
     if (j.verdict() == Verdict::halt) return refused(request, in.vetting, refusal);
@@ -149,8 +185,8 @@ Result<Added> Shelf::add(const family::Family& family, const AddRequest& request
     const auto put = [&]() -> Status {
         // Also when it was there: that puts a damaged object right.
         if (auto ok = in.staging->publish(); !ok) return ok;
-        if (added.was_there) return state_->catalogue.add_slip((*known)->id, added.shelved.slip);
-        return state_->catalogue.add(added.shelved, in.files);
+        if (added.was_there) return state_->catalogue->add_slip((*known)->id, added.shelved.slip);
+        return state_->catalogue->add(added.shelved, in.files);
     };
     if (Status done = put(); !done) {
         // What was moved but is not in the catalogue goes again; the first error is the one to tell.
@@ -159,7 +195,7 @@ Result<Added> Shelf::add(const family::Family& family, const AddRequest& request
     }
     added.vetting = in.vetting;
     if (added.was_there) {
-        auto there = state_->catalogue.list(family.id, in.release.release);
+        auto there = state_->catalogue->list(family.id, in.release.release);
         if (!there) return pass(there);
         added.shelved = there->front();
     }
@@ -167,11 +203,11 @@ Result<Added> Shelf::add(const family::Family& family, const AddRequest& request
 }
 
 Result<std::vector<Shelved>> Shelf::list(std::string_view family) const {
-    return state_->catalogue.list(family, "");
+    return state_->catalogue->list(family, "");
 }
 
 Result<Shelved> Shelf::find(std::string_view family, std::string_view release) const {
-    auto found = state_->catalogue.list(family, release);
+    auto found = state_->catalogue->list(family, release);
     if (!found) return pass(found);
     if (found->size() == 1) return std::move(found->front());
     const std::string place = fmt::format("release {}", printable(release));
@@ -182,7 +218,7 @@ Result<Shelved> Shelf::find(std::string_view family, std::string_view release) c
                          "is on the shelf for more than one family: " + join(families, ", "),
                          "say which with --family");
     }
-    auto all = state_->catalogue.list(family, "");
+    auto all = state_->catalogue->list(family, "");
     if (!all) return pass(all);
     std::vector<std::string> names;
     for (const Shelved& s : *all) names.push_back(s.family + " " + s.release.release);
@@ -208,7 +244,7 @@ Status Shelf::read(std::string_view family, std::string_view release, std::strin
                    const std::function<Status(ByteView)>& sink) const {
     auto shelved = find(family, release);
     if (!shelved) return pass(shelved);
-    auto all = files_of(state_->catalogue, *shelved);
+    auto all = files_of(*state_->catalogue, *shelved);
     if (!all) return pass(all);
     for (const CataloguedFile& f : *all)
         if (f.path == path) return read_object(state_->folder, f.sha256, f.path, sink);
@@ -222,7 +258,7 @@ Status Shelf::read(std::string_view family, std::string_view release, std::strin
 Result<std::vector<family::PieceFile>> Shelf::files(std::string_view family, std::string_view release) const {
     auto shelved = find(family, release);
     if (!shelved) return pass(shelved);
-    auto all = files_of(state_->catalogue, *shelved);
+    auto all = files_of(*state_->catalogue, *shelved);
     if (!all) return pass(all);
     std::vector<family::PieceFile> out;
     for (const CataloguedFile& f : *all) out.push_back({f.path, f.size, {{"sha256", f.sha256}}});
@@ -230,7 +266,7 @@ Result<std::vector<family::PieceFile>> Shelf::files(std::string_view family, std
 }
 
 Result<Shelf::AsOf> Shelf::as_of(std::string_view family) const {
-    return state_->catalogue.as_of(family);
+    return state_->catalogue->as_of(family);
 }
 
 }  // namespace fettle::shelf

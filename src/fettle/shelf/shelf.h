@@ -74,7 +74,8 @@ using Progress = std::function<void(const char* what, std::uint64_t done, std::u
 
 class Shelf {
 public:
-    // Opens or makes the shelf below `folder`. outside_error when it cannot be made or its catalogue is damaged.
+    // Opens or makes the shelf below `folder`. One that was made by this opening and stays empty is taken away again on
+    // destruction, with the folders made for it. outside_error when it cannot be made or its catalogue is damaged.
     static Result<Shelf> open(const std::filesystem::path& folder);
     Shelf(Shelf&&) noexcept;
     Shelf& operator=(Shelf&&) noexcept;

@@ -424,6 +424,28 @@ TEST_F(ShelfTest, FindSaysWhatIsThere) {
     EXPECT_EQ(content_of(shelf(), "27.3.118", "nowhere.bin"), "file-not-shelved");
 }
 
+TEST_F(ShelfTest, AShelfMadeForNothingGoesAgain) {
+    opened.reset();
+    const fs::path deep = t.path / "data" / "fettle" / "shelf";
+    const fs::path folder = Made().folder(t.path / "p");
+    write(folder / "stray", "x");
+    {
+        Shelf s = Shelf::open(deep).value();
+        EXPECT_FALSE(s.add(dunnock(), request(folder), noon()));
+    }
+    EXPECT_FALSE(fs::exists(t.path / "data"));
+    {
+        Shelf one = Shelf::open(deep).value();
+        Shelf other = Shelf::open(deep).value();  // it is in use: it stays
+        {
+            const Shelf gone = std::move(one);
+        }
+        fs::remove(folder / "stray");
+        ASSERT_TRUE(other.add(dunnock(), request(folder), noon()));
+    }
+    EXPECT_EQ(Shelf::open(deep)->list()->size(), 1u);
+}
+
 // --- damage and crashes
 // -------------------------------------------------------------------------------------------------
 
