@@ -2,9 +2,10 @@
 //
 //   fat_oracles_trees KIND SEED FOLDER   writes FOLDER/card.img, FOLDER/manifest ("sha256  path") and FOLDER/extents
 //                                        ("offset length" lines, then the digest)
-// KIND: sizes, deep, names, clashes
+// KIND: sizes, deep, names, clashes; or folder:PATH, which lays the files of a folder (for measuring; no manifest)
 #include <cstdio>
 #include <cstdlib>
+#include <filesystem>
 #include <fstream>
 #include <random>
 #include <set>
@@ -96,12 +97,20 @@ int main(int argc, char** argv) {
     if (argc != 4) return 2;
     const std::string kind = argv[1], folder = argv[3];
     std::mt19937_64 random(std::strtoull(argv[2], nullptr, 10));
-    const auto made = kind == "sizes"   ? sizes(random)
+    std::vector<fettle::card::SourceFile> files;
+    const bool real = kind.starts_with("folder:");
+    if (real) {
+        const std::filesystem::path root = kind.substr(7);
+        for (const auto& e : std::filesystem::recursive_directory_iterator(root))
+            if (e.is_regular_file())
+                files.push_back(fettle::card::source_from_file(std::filesystem::relative(e.path(), root).string(),
+                                                               e.path(), e.file_size(), {}));
+    }
+    const auto made = real              ? std::vector<Made>{}
+                      : kind == "sizes" ? sizes(random)
                       : kind == "deep"  ? deep(random)
                       : kind == "names" ? names(random)
                                         : clashes(random);
-
-    std::vector<fettle::card::SourceFile> files;
     std::ofstream manifest(folder + "/manifest", std::ios::binary);
     for (const auto& m : made) {
         const std::string digest = fettle::sha256_hex(ByteView(m.bytes));

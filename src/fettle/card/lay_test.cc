@@ -2,6 +2,7 @@
 
 #include <gtest/gtest.h>
 #include <rapidcheck/gtest.h>
+#include <sys/mount.h>
 #include <sys/stat.h>
 #include <sys/wait.h>
 #include <unistd.h>
@@ -355,6 +356,21 @@ TEST(LayImage, ARefusedSourceLeavesNothing) {
     sources[2].sha256 = std::string(64, '0');
     EXPECT_EQ(lay_image(sources, plain, 0, digest, folder.path / "card.img", false).error().code, "source-differs");
     EXPECT_TRUE(folder.names().empty());
+}
+
+TEST(LayImage, AFullDiskIsSaidAndLeavesNothing) {
+    const Folder folder;
+    if (::mount("tmpfs", folder.path.c_str(), "tmpfs", 0, "size=1m") != 0)
+        GTEST_SKIP() << "skipped: needs the right to mount";
+    const auto laid = lay_image(test::sources({{"large.bin", test::noise(1, 3u << 20)}}), plain, 0, digest,
+                                folder.path / "card.img", false);
+    const auto left = folder.names();
+    ::umount2(folder.path.c_str(), MNT_DETACH);
+    ASSERT_FALSE(laid);
+    EXPECT_EQ(laid.error().code, "device-write-failed");
+    EXPECT_EQ(laid.error().kind, ErrorKind::outside);
+    EXPECT_NE(laid.error().problem.find("No space left"), std::string::npos);
+    EXPECT_TRUE(left.empty());
 }
 
 // A kill in the middle leaves no card under the final name; the next run clears what was left.
