@@ -90,7 +90,7 @@ def udp(port):
     check("identification answered", seen is not None and seen.payload_type, 4)
     if seen is None:
         return
-    check("its VIN", seen.vin, b"ZZ9FETTLE0BENCH01")
+    check("its VIN", seen.vin, b"ZZ9FETTL70BENCH01")
     check("its logical address", seen.logical_address, MAIN)
     check("no further action", seen.further_action, 0)
     again = ask(DoIP(payload_type=3, vin=seen.vin))
