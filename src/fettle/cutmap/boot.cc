@@ -134,18 +134,18 @@ bool untouched_or_done(const Model& m, const State& s, const std::vector<Word>& 
 bool all_new(const Model& m, const State& s) {
     for (std::size_t i = 0; i < m.flags.size(); ++i) {
         const ModelFlag& f = m.flags[i];
-        if (!f.selector && s.flag(static_cast<int>(i)) != f.final) return false;
+        const int flag = static_cast<int>(i);
+        if (f.last_set < 0) {  // no act sets it: a selector may stand as it likes, another flag stands as found
+            if (!f.selector && s.flag(flag) != f.start) return false;
+            continue;
+        }
+        const int value = m.acts[static_cast<std::size_t>(f.last_set)].value;
+        if (s.flag(flag) != (value >= 0 ? value : 1 - s.active_at_start(flag))) return false;
     }
     for (const auto& act : m.acts) {
         if (act.region < 0 || act.cells == 0) continue;
         const ModelRegion& r = m.regions[static_cast<std::size_t>(act.region)];
-        // What was written is whole; with two stores the new one must be the active one by now, if the script says so.
         if (s.present(s.written_first(act), r.cells) != bit(Cell::new_release)) return false;
-    }
-    for (const auto& act : m.acts) {
-        if (act.flag < 0 || !m.flags[static_cast<std::size_t>(act.flag)].selector) continue;
-        const int wanted = act.value >= 0 ? act.value : 1 - s.active_at_start(act.flag);
-        if (s.flag(act.flag) != wanted) return false;
     }
     return true;
 }

@@ -4,6 +4,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <map>
 #include <memory>
 #include <stdexcept>
 
@@ -14,16 +15,14 @@
 namespace fettle::cutmap {
 namespace {
 
-// The run as planned: at each moment the states that a first cut may leave.
+// The run as planned: at each moment the states that a first cut may leave. A moment that the run comes by twice (a
+// restart that led back) is one moment with the states of both.
 struct Planned final : Witness {
-    struct Spot {
-        int act = 0, cell = -1;
-        std::vector<std::uint32_t> left;
-    };
     Explorer* explorer = nullptr;
-    std::vector<Spot> spots;
-    void moment(int act, int cell) override { spots.push_back({act, cell, {}}); }
-    void left_behind(const std::vector<Word>& s) override { spots.back().left.push_back(explorer->number_of(s)); }
+    std::map<std::pair<int, int>, std::vector<std::uint32_t>> left;  // (act, cell) → states
+    std::vector<std::uint32_t>* now = nullptr;
+    void moment(int act, int cell) override { now = &left[{act, cell}]; }
+    void left_behind(const std::vector<Word>& s) override { now->push_back(explorer->number_of(s)); }
 };
 
 // What one assumption about the state as found gives.
@@ -46,7 +45,7 @@ Explored explore(const Model& m, Cell spare) {
 }
 
 // A moment's worst example over all assumptions.
-void fill_moment(const Model& m, std::vector<Explored>& all, std::size_t spot, int k, Moment& moment) {
+void fill_moment(const Model& m, std::vector<Explored>& all, std::pair<int, int> spot, int k, Moment& moment) {
     OutcomeBits one = 0;
     OutcomeBits more = 0;
     struct Example {
@@ -60,8 +59,7 @@ void fill_moment(const Model& m, std::vector<Explored>& all, std::size_t spot, i
     Example first;
     Example later;
     for (auto& e : all) {
-        if (spot >= e.planned.spots.size()) continue;
-        for (const std::uint32_t s : e.planned.spots[spot].left) {
+        for (const std::uint32_t s : e.planned.left[spot]) {
             const OutcomeBits now = e.explorer->fate(s, 0).bits;
             const OutcomeBits then = e.explorer->fate(s, k - 1).bits;
             one |= now;
@@ -90,7 +88,7 @@ std::vector<Place> places(const Model& m, const CutMap& map, const forecast::For
     std::size_t act = 0;
     double from = 0;
     for (const auto& moment : map.moments) {
-        if (m.acts[act].file->id != moment.act) from = 0;
+        if (m.acts[act].file->id != moment.act) from = 0;  // moments are in script order
         while (m.acts[act].file->id != moment.act) ++act;
         Place p;
         p.act = act;
@@ -326,12 +324,15 @@ CutMap power_cut_map(const family::Family& family, const change::ChangeSheet& sh
     std::vector<Explored> all;
     all.push_back(explore(m, Cell::other_release));
     if (m.two_stores) all.push_back(explore(m, Cell::torn));
-    for (std::size_t i = 0; i < all.front().planned.spots.size(); ++i) {
-        const auto& spot = all.front().planned.spots[i];
+    std::set<std::pair<int, int>> spots;
+    for (const auto& e : all) {
+        for (const auto& [spot, states] : e.planned.left) spots.insert(spot);
+    }
+    for (const auto& spot : spots) {
         Moment moment;
-        moment.act = m.acts[static_cast<std::size_t>(spot.act)].file->id;
-        moment.cell = spot.cell;
-        fill_moment(m, all, i, map.cuts, moment);
+        moment.act = m.acts[static_cast<std::size_t>(spot.first)].file->id;
+        moment.cell = spot.second;
+        fill_moment(m, all, spot, map.cuts, moment);
         map.moments.push_back(std::move(moment));
     }
     fill_stretches(m, forecast, map);

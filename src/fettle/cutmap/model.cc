@@ -49,7 +49,7 @@ void add_flags(Model& m, const family::Family& family) {
         ModelFlag flag;
         flag.file = &f;
         flag.box = box_of(family, f.box);
-        flag.start = flag.final = value_of(f, f.start);
+        flag.start = value_of(f, f.start);
         m.flags.push_back(flag);
     }
 }
@@ -100,8 +100,12 @@ void add_acts(Model& m, const family::Family& family, const change::ChangeSheet&
         } else if (a.kind == family::ActKind::set) {
             act.flag = flag_of(family, a.box, a.flag);
             ModelFlag& flag = m.flags[static_cast<std::size_t>(act.flag)];
-            if (a.value != "other") act.value = value_of(*flag.file, a.value);
-            flag.final = act.value >= 0 ? act.value : 1 - flag.start;
+            flag.last_set = static_cast<int>(m.acts.size());
+            if (a.value == "other") {
+                flag.selector = true;
+            } else {
+                act.value = value_of(*flag.file, a.value);
+            }
         } else {
             const auto t = forecast::state_time(family, sheet, a);
             act.least_s = t.median_s * std::exp(-deviations * t.sigma);

@@ -37,8 +37,8 @@ struct ModelFlag {
     const family::Flag* file = nullptr;
     int box = 0;
     int start = 0;
-    int final = 0;          // value after the last act, for runs from the start; selectors: see State
-    bool selector = false;  // its value names the active store: index 0 "a", 1 "b"
+    int last_set = -1;      // the last act that sets it; -1: none does
+    bool selector = false;  // names the active store of a region, or is set to "other": index 0 "a", 1 "b"
 };
 
 struct ModelAct {

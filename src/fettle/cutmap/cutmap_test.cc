@@ -1,0 +1,366 @@
+#include "fettle/cutmap/cutmap.h"
+
+#include <gtest/gtest.h>
+#include <rapidcheck.h>
+#include <rapidcheck/gtest.h>
+
+#include <chrono>
+
+#include "fettle/change/test_releases.h"
+#include "fettle/cutmap/test_naive.h"
+
+namespace fettle::cutmap {
+namespace {
+
+using namespace change::test;
+using enum Outcome;
+
+CutMap map_of(const family::Family& f, const change::ChangeSheet& s, int k = 1) {
+    return power_cut_map(f, s, forecast::forecast(f, s, {}), k);
+}
+
+change::ChangeSheet dunnock_sheet(int system = 3) {
+    const auto from = release("27.1.110", "3.0", "", 1, system);
+    const auto to = release("27.3.118", "4.0", "", 1, system);
+    const auto set = set_at("27.1.110");
+    return change::change_sheet(dunnock(), to, change::infer(from, set), set);
+}
+
+// --- the example family, by hand from its boot rules -----------------------------------------------------------------
+
+TEST(Dunnock, BeforeTheFirstWriteNothingIsChanged) {
+    const auto m = map_of(dunnock(), dunnock_sheet());
+    EXPECT_EQ(at(m, "reading", -1).outcomes, Outcomes{nothing_changed});
+    EXPECT_EQ(at(m, "comparing", -1).outcomes, Outcomes{nothing_changed});
+}
+
+TEST(Dunnock, TheRecoveryRegionIsWrittenWithoutANet) {
+    const auto m = map_of(dunnock(), dunnock_sheet());
+    EXPECT_EQ(at(m, "recovery", 0).outcomes, Outcomes{starts_no_net});
+    EXPECT_EQ(at(m, "recovery", 1).outcomes, Outcomes{starts_no_net});
+    // The flag may not be set yet (rests, net whole) or be set (the same card takes it up).
+    EXPECT_EQ(at(m, "pending", -1).outcomes, (Outcomes{rests_unfinished, same_card}));
+}
+
+TEST(Dunnock, TheStartCodeHasNoWayBackButTheBench) {
+    const auto m = map_of(dunnock(), dunnock_sheet());
+    EXPECT_EQ(at(m, "start-code", 0).outcomes, Outcomes{bench_repair});
+    EXPECT_NE(at(m, "start-code", 0).story.find("loader is left torn"), std::string::npos);
+    EXPECT_NE(at(m, "start-code", 0).story.find("service connector"), std::string::npos);
+    EXPECT_GT(m.no_way_back_p50_s, 8);
+    auto f = dunnock();
+    f.bench.clear();
+    EXPECT_EQ(at(map_of(f, dunnock_sheet()), "start-code", 0).outcomes, Outcomes{lost});
+}
+
+TEST(Dunnock, ThenTheSameCardTakesItUp) {
+    const auto m = map_of(dunnock(), dunnock_sheet());
+    for (const char* act : {"kernel", "system", "display"})
+        EXPECT_EQ(at(m, act, 0).outcomes, Outcomes{same_card}) << act;
+    EXPECT_EQ(at(m, "asks", -1).outcomes, Outcomes{same_card});
+    EXPECT_EQ(at(m, "switch", -1).outcomes, Outcomes{same_card});
+    EXPECT_EQ(at(m, "settled", -1).outcomes, (Outcomes{same_card, done}));
+}
+
+TEST(Dunnock, APlannedRestartHasItsOwnMark) {
+    const auto m = map_of(dunnock(), dunnock_sheet());
+    EXPECT_EQ(at(m, "dark-1", -1).outcomes, (Outcomes{goes_on_by_itself, same_card}));
+    EXPECT_EQ(at(m, "dark-2", -1).outcomes, (Outcomes{goes_on_by_itself, done}));
+    EXPECT_EQ(at(m, "end", -1).outcomes, Outcomes{done});
+}
+
+TEST(Dunnock, StretchesCoverTheRunWithoutGaps) {
+    const auto sheet = dunnock_sheet();
+    const auto f = forecast::forecast(dunnock(), sheet, {});
+    const auto m = power_cut_map(dunnock(), sheet, f, 1);
+    ASSERT_FALSE(m.stretches.empty());
+    EXPECT_EQ(m.stretches.front().from_p50_s, 0);
+    EXPECT_EQ(m.stretches.back().to_p50_s, f.total.p50_s);
+    for (std::size_t i = 1; i < m.stretches.size(); ++i) {
+        EXPECT_EQ(m.stretches[i].from_p50_s, m.stretches[i - 1].to_p50_s);
+        EXPECT_NE(worst(m.stretches[i].outcomes), worst(m.stretches[i - 1].outcomes));
+    }
+    // The zone is the start code alone: its length is that act's, by draws.
+    for (const auto& s : f.states) {
+        if (s.act == "start-code") {
+            EXPECT_NEAR(m.no_way_back_p50_s, s.lasts.p50_s, 0.01);
+            EXPECT_NEAR(m.no_way_back_p90_s, s.lasts.p90_s, 0.01);
+        }
+    }
+}
+
+TEST(Dunnock, ASecondCutIsToldAsASecondCut) {
+    const auto m = map_of(dunnock(), dunnock_sheet(), 2);
+    // Cut while it is dark, taken up again, cut while the start code is written.
+    const auto& dark = at(m, "dark-1", -1);
+    EXPECT_EQ(worst(dark.outcomes), same_card);
+    EXPECT_EQ(worst(dark.two_cuts), bench_repair);
+    EXPECT_NE(dark.story.find("Power goes again while the main box writes the start code"), std::string::npos);
+    EXPECT_EQ(worst(at(m, "kernel", 0).two_cuts), same_card);  // the start code is behind it
+}
+
+TEST(Dunnock, UnknownBufferingOfTheSystemIsExplored) {
+    auto f = dunnock();
+    for (auto& r : f.regions) r.buffered_s.reset();
+    for (auto& a : f.script) a.forced = false;
+    const auto m = map_of(f, dunnock_sheet());
+    // The start code may not be on the medium while the kernel is written: unknown, so both.
+    const auto& k = at(m, "kernel", 0);
+    EXPECT_EQ(k.outcomes.count(bench_repair), 1u);
+    EXPECT_EQ(k.outcomes.count(same_card), 1u);
+    EXPECT_EQ(m.judgement.verdict(), Verdict::cant_say);
+    EXPECT_NE(reason(m.judgement, "buffering-unknown"), nullptr);
+}
+
+TEST(Dunnock, AKnownBufferPutsOnlyTheNewestCellAtRisk) {
+    auto f = dunnock();
+    for (auto& a : f.script) a.forced = false;
+    auto sheet = dunnock_sheet();
+    auto longest = f;
+    for (auto& r : longest.regions) r.buffered_s = 1e6;
+    // Two seconds after the start code: it may be lost while the kernel's first cell is written, not while the system
+    // is.
+    for (auto& r : f.regions) {
+        if (r.name == "start") r.buffered_s = 2;
+    }
+    EXPECT_EQ(at(map_of(f, sheet), "kernel", 0).outcomes.count(bench_repair), 1u);
+    EXPECT_EQ(at(map_of(f, sheet), "system", 1).outcomes, Outcomes{same_card});
+    EXPECT_EQ(at(map_of(longest, sheet), "system", 1).outcomes.count(bench_repair), 1u);
+}
+
+// --- what holds of every map
+// -------------------------------------------------------------------------------------------
+
+TEST(Map, AnUnknownBootOrderIsCantSay) {
+    auto f = dunnock();
+    f.boot.clear();
+    const auto m = map_of(f, dunnock_sheet());
+    EXPECT_FALSE(m.boot_order_known);
+    EXPECT_EQ(m.judgement.verdict(), Verdict::cant_say);
+    EXPECT_EQ(at(m, "reading", -1).outcomes.count(lost), 0u);
+    for (const char* act : {"recovery", "start-code", "kernel", "system", "display"}) {
+        EXPECT_TRUE(no_way_back(worst(at(m, act, 0).outcomes))) << act;
+    }
+    EXPECT_GT(m.no_way_back_p50_s, 60);
+}
+
+TEST(Map, OfAScriptThatWritesNothing) {
+    const auto r = release("27.3.118", "4.0");
+    const auto set = set_at("27.3.118");
+    const auto sheet = change::change_sheet(dunnock(), r, change::infer(r, set), set);
+    ASSERT_TRUE(sheet.nothing_to_do());
+    auto f = dunnock();
+    std::erase_if(f.script, [](const family::Act& a) { return a.kind == family::ActKind::set; });
+    for (auto& a : f.script) a.into.clear();
+    for (const auto& moment : map_of(f, sheet, 2).moments) {
+        EXPECT_LE(badness(worst(moment.two_cuts)), badness(goes_on_by_itself)) << moment.act;
+    }
+}
+
+TEST(Map, ARestartThatCannotComeBackIsFound) {
+    auto f = dunnock();
+    for (auto& a : f.script) {
+        if (a.id == "dark-1") a.into = "normal";  // while an update is pending the rules start recovery
+    }
+    const auto m = map_of(f, dunnock_sheet());
+    EXPECT_EQ(m.judgement.verdict(), Verdict::halt);
+    const auto* r = reason(m.judgement, "script-does-not-end");
+    ASSERT_NE(r, nullptr);
+    EXPECT_NE(r->text.find("dark-1"), std::string::npos);
+}
+
+TEST(Map, RulesThatContradictTheUnitAsFoundAreFound) {
+    auto f = dunnock();
+    std::erase_if(f.boot, [](const family::BootRule& b) { return b.box == "main" && b.mode == "normal"; });
+    EXPECT_NE(reason(map_of(f, dunnock_sheet()).judgement, "boot-rules-contradict"), nullptr);
+}
+
+TEST(Map, APositionThatIsNotOnItIsABug) {
+    const auto m = map_of(dunnock(), dunnock_sheet());
+    EXPECT_THROW(at(m, "kernel", 7), std::out_of_range);
+    EXPECT_THROW(at(m, "nowhere", -1), std::out_of_range);
+}
+
+TEST(Map, ARegionWrittenAsOneImageIsOneCell) {
+    auto f = dunnock();
+    for (auto& r : f.regions) {
+        if (r.name == "system") r.written_as = "image";
+    }
+    const auto m = map_of(f, dunnock_sheet(5));
+    EXPECT_NO_THROW(at(m, "system", 0));
+    EXPECT_THROW(at(m, "system", 1), std::out_of_range);
+}
+
+TEST(Map, FortyPiecesAndTwoCutsAreQuick) {
+    const auto sheet = dunnock_sheet(18);
+    const auto f = forecast::forecast(dunnock(), sheet, {});
+    const auto before = std::chrono::steady_clock::now();
+    const auto m = power_cut_map(dunnock(), sheet, f, 2);
+    const std::chrono::duration<double> took = std::chrono::steady_clock::now() - before;
+    EXPECT_GT(m.states, 100u);
+    EXPECT_LT(took.count(), 1.0);
+}
+
+// --- against the plain enumeration -----------------------------------------------------------------------------------
+
+family::Act act(std::string id, family::ActKind kind, std::string box) {
+    family::Act a;
+    a.id = std::move(id);
+    a.kind = kind;
+    a.box = std::move(box);
+    return a;
+}
+
+template <class... T>
+std::string pick(T... words) {
+    return *rc::gen::element(std::string(words)...);
+}
+
+// A small family with every freedom that the file format has: one or two boxes, one or two stores, scripts and boot
+// rules at random, also senseless ones.
+family::Family random_family() {
+    family::Family f;
+    f.id = "random";
+    const int boxes = *rc::gen::inRange(1, 3);
+    for (int b = 0; b < boxes; ++b) {
+        const std::string role = b == 0 ? "main" : "display";
+        family::Box box;
+        box.role = role;
+        f.boxes.push_back(box);
+        f.flags.push_back({role, "update", {"none", "pending"}, "none"});
+        f.flags.push_back({role, "active", {"a", "b"}, "a"});
+        for (const char* name : {"start", "system"}) {
+            family::Region r;
+            r.box = role;
+            r.name = name;
+            r.rate_mib_s = 1;
+            r.overhead_s = 5;
+            r.stores = std::string(name) == "system" ? *rc::gen::inRange(1, 3) : 1;
+            if (r.stores == 2) r.selected_by = "active";
+            r.atomic = *rc::gen::inRange(0, 4) == 0;
+            const int buffer = *rc::gen::inRange(0, 3);
+            if (buffer == 0) r.buffered_s = 0;
+            if (buffer == 1) r.buffered_s = 1e9;
+            f.regions.push_back(r);
+        }
+        const int rules = *rc::gen::inRange(1, 4);
+        for (int i = 0; i < rules; ++i) {
+            family::BootRule rule;
+            rule.box = role;
+            rule.mode = i == 0 ? "normal" : pick("normal", "recovery");
+            rule.needs =
+                *rc::gen::element(std::vector<std::string>{"start"}, std::vector<std::string>{"start", "system"},
+                                  std::vector<std::string>{"system"}, std::vector<std::string>{});
+            rule.store = pick("active", "active", "spare");
+            rule.consistency = pick("same release", "any");
+            if (*rc::gen::inRange(0, 3) == 0) rule.when["update"] = pick("none", "pending");
+            rule.goes_on = pick("by itself", "with the card", "not at all");
+            rule.from = pick("same cell", "same act", "start");
+            rule.whole_new_cells = pick("kept", "rewritten");
+            rule.net = *rc::gen::inRange(0, 3) == 0;
+            f.boot.push_back(rule);
+        }
+        if (*rc::gen::arbitrary<bool>()) f.bench.push_back({role, "by the bench", {pick("start", "system")}});
+    }
+    const int acts = *rc::gen::inRange(1, 7);
+    for (int i = 0; i < acts; ++i) {
+        const std::string box = boxes == 1 ? "main" : pick("main", "display");
+        auto a = act("act-" + std::to_string(i), family::ActKind::write, box);
+        switch (*rc::gen::inRange(0, 6)) {
+            case 0:
+                a.kind = family::ActKind::set;
+                a.flag = pick("update", "active");
+                a.value = a.flag == "active" ? "other" : pick("none", "pending");
+                break;
+            case 1:
+                a.kind = family::ActKind::restart;
+                a.box = pick("main", "all");
+                a.into = pick("", "normal", "recovery");
+                break;
+            case 2: a.kind = family::ActKind::ask; break;
+            default:
+                a.region = pick("start", "system");
+                a.store = pick("active", "spare");
+                a.forced = *rc::gen::inRange(0, 3) == 0;
+                break;
+        }
+        if (a.kind == family::ActKind::write && f.region(a.box, a.region)->stores == 1) a.store = "";
+        f.script.push_back(a);
+    }
+    f.script.push_back(act("end", family::ActKind::end, "main"));
+    return f;
+}
+
+change::ChangeSheet random_sheet(const family::Family& f) {
+    change::ChangeSheet s;
+    s.to = "2";
+    int left = 3;  // cells in all stores: the plain enumeration tries every combination of those at risk, for each cut
+    for (const auto& r : f.regions) {
+        const int n = std::min(left / r.stores, *rc::gen::inRange(0, 3));
+        left -= n * r.stores;
+        for (int i = 0; i < n; ++i) {
+            change::Line l{r.box, r.name + std::to_string(i), r.name, "1", "2", change::Action::replace, "", 1000,
+                           false};
+            if (*rc::gen::inRange(0, 5) == 0) l.action = change::Action::keep;
+            s.lines.push_back(l);
+        }
+    }
+    return s;
+}
+
+std::string told(const Outcomes& o) {
+    std::string out;
+    for (const auto x : o) out += std::string(code(x)) + " ";
+    return out;
+}
+
+RC_GTEST_PROP(Map, AgreesWithThePlainEnumeration, ()) {
+    const auto f = random_family();
+    const auto sheet = random_sheet(f);
+    const auto m = map_of(f, sheet, 2);
+    const auto want = naive::Naive(f, sheet).map(2);
+    RC_ASSERT(m.moments.size() == want.size());
+    for (std::size_t i = 0; i < want.size(); ++i) {
+        RC_ASSERT(m.moments[i].act == want[i].act);
+        RC_ASSERT(m.moments[i].cell == want[i].cell);
+        RC_ASSERT(told(m.moments[i].outcomes) == told(want[i].one));
+        RC_ASSERT(told(m.moments[i].two_cuts) == told(want[i].more));
+        RC_ASSERT(!m.moments[i].story.empty());
+    }
+}
+
+RC_GTEST_PROP(Map, AFurtherCutNeverBettersAnything, ()) {
+    const auto f = random_family();
+    const auto sheet = random_sheet(f);
+    for (const auto& moment : map_of(f, sheet, 2).moments) {
+        RC_ASSERT(badness(worst(moment.two_cuts)) >= badness(worst(moment.outcomes)));
+        for (const auto o : moment.outcomes) RC_ASSERT(moment.two_cuts.count(o) == 1u);
+    }
+}
+
+RC_GTEST_PROP(Map, AWayInAtTheBenchNeverWorsens, ()) {
+    auto f = random_family();
+    const auto sheet = random_sheet(f);
+    const auto before = map_of(f, sheet, 2);
+    for (const auto& b : f.boxes) f.bench.push_back({b.role, "another way in", {}});
+    const auto after = map_of(f, sheet, 2);
+    for (std::size_t i = 0; i < before.moments.size(); ++i) {
+        RC_ASSERT(badness(worst(after.moments[i].two_cuts)) <= badness(worst(before.moments[i].two_cuts)));
+        RC_ASSERT(after.moments[i].two_cuts.count(lost) == 0u);
+    }
+}
+
+RC_GTEST_PROP(Map, ForcingEveryActToTheMediumOnlyTakesOutcomesAway, ()) {
+    auto f = random_family();
+    const auto sheet = random_sheet(f);
+    const auto before = map_of(f, sheet, 1);
+    for (auto& a : f.script) a.forced = true;
+    const auto after = map_of(f, sheet, 1);
+    if (before.moments.size() != after.moments.size()) return;  // the run as planned ends elsewhere
+    for (std::size_t i = 0; i < before.moments.size(); ++i) {
+        for (const auto o : after.moments[i].outcomes) RC_ASSERT(before.moments[i].outcomes.count(o) == 1u);
+    }
+}
+
+}  // namespace
+}  // namespace fettle::cutmap

@@ -1,0 +1,370 @@
+// For tests only: the power-cut map's meaning once more, written down as plainly as can be. Cells are characters in a
+// map with names for keys, every combination of cells at risk is tried one by one, nothing is packed, remembered or
+// shared with the room's own code. Slow, and meant to be read next to docs/plan.md.
+#pragma once
+
+#include <map>
+#include <set>
+#include <string>
+#include <vector>
+
+#include "fettle/cutmap/cutmap.h"
+
+namespace fettle::cutmap::naive {
+
+// Contents: 'o' old, 'n' new, 't' torn, 'x' whole of a third release. Buffering is either none or without end: the
+// families that this is asked about have buffered_s 0, absent, or longer than any run.
+struct World {
+    std::map<std::string, char> cells;         // "box/region/store/name"
+    std::map<std::string, std::string> flags;  // "box/flag"
+    std::map<std::string, std::string> began;  // selectors as they stood when the run began
+    std::size_t act = 0;
+    std::size_t cell = 0;
+    bool mark = false;
+    std::map<std::string, char> at_risk;  // cell → what it was before
+};
+
+class Naive {
+public:
+    Naive(const family::Family& f, const change::ChangeSheet& s) : f_(f), s_(s) {}
+
+    struct Answer {
+        std::string act;
+        int cell = -1;
+        Outcomes one, more;
+    };
+
+    std::vector<Answer> map(int k) {
+        std::map<std::pair<std::size_t, int>, Answer> answers;
+        for (const char spare : {'x', 't'}) {
+            World w = found(spare);
+            found_ = w;
+            run(w, w.act, w.cell, true, [&](const World& at, int cell, const std::vector<World>& left) {
+                Answer& a = answers[{at.act, cell}];
+                a.act = f_.script[at.act].id;
+                a.cell = cell;
+                for (const World& l : left) {
+                    merge(a.one, after_cut(l, 0));
+                    merge(a.more, after_cut(l, k - 1));
+                }
+            });
+        }
+        std::vector<Answer> out;
+        for (const auto& [where, answer] : answers) out.push_back(answer);
+        return out;
+    }
+
+private:
+    static void merge(Outcomes& into, const Outcomes& more) { into.insert(more.begin(), more.end()); }
+
+    std::vector<std::string> names(const family::Region& r) const {
+        std::vector<std::string> out;
+        for (const auto& l : s_.lines) {
+            if (l.box != r.box || l.region != r.name) continue;
+            if (l.action == change::Action::add || l.action == change::Action::replace) out.push_back(l.name);
+        }
+        if (r.written_as == "image" && !out.empty()) out = {"image"};
+        return out;
+    }
+
+    std::string store_of(const World& w, const family::Region& r, const std::string& which, bool as_began) const {
+        if (r.stores != 2) return "-";
+        const std::string key = r.box + "/" + r.selected_by;
+        const std::string active = as_began ? w.began.at(key) : w.flags.at(key);
+        return which == "spare" ? (active == "a" ? "b" : "a") : active;
+    }
+
+    World found(char spare) const {
+        World w;
+        for (const auto& fl : f_.flags) w.flags[fl.box + "/" + fl.name] = fl.start;
+        w.began = w.flags;
+        for (const auto& r : f_.regions) {
+            for (const auto& n : names(r)) {
+                if (r.stores != 2) {
+                    w.cells[r.box + "/" + r.name + "/-/" + n] = 'o';
+                    continue;
+                }
+                w.cells[r.box + "/" + r.name + "/" + store_of(w, r, "active", false) + "/" + n] = 'o';
+                w.cells[r.box + "/" + r.name + "/" + store_of(w, r, "spare", false) + "/" + n] = spare;
+            }
+        }
+        return w;
+    }
+
+    std::string contents(const World& w, const std::string& box, const std::string& region,
+                         const std::string& which) const {
+        std::string out;
+        const auto* r = f_.region(box, region);
+        for (const auto& n : names(*r))
+            out += w.cells.at(box + "/" + region + "/" + store_of(w, *r, which, false) + "/" + n);
+        return out;
+    }
+
+    bool holds(const World& w, const family::BootRule& b) const {
+        std::set<char> seen;
+        for (const auto& region : b.needs) {
+            for (const char c : contents(w, b.box, region, b.store)) seen.insert(c);
+        }
+        if (seen.count('t') != 0) return false;
+        return b.consistency == "any" || seen.size() <= 1;
+    }
+
+    const family::BootRule* boot(const World& w, const std::string& box) const {
+        for (const auto& b : f_.boot) {
+            if (b.box != box || !holds(w, b)) continue;
+            bool when = true;
+            for (const auto& [flag, value] : b.when) when = when && w.flags.at(box + "/" + flag) == value;
+            if (when) return &b;
+        }
+        return nullptr;
+    }
+
+    Outcome dead(const World& w, const std::string& box) const {
+        for (const auto& way : f_.bench) {
+            if (way.box != box) continue;
+            bool whole = true;
+            for (const auto& region : way.needs) {
+                if (contents(w, box, region, "active").find('t') != std::string::npos) whole = false;
+            }
+            if (whole) return Outcome::bench_repair;
+        }
+        return Outcome::lost;
+    }
+
+    bool finished(const World& w) const {
+        std::map<std::string, std::string> last = found_.flags;
+        for (const auto& a : f_.script) {
+            if (a.kind == family::ActKind::set && a.value != "other") last[a.box + "/" + a.flag] = a.value;
+            if (a.kind == family::ActKind::set && a.value == "other") {
+                last[a.box + "/" + a.flag] = w.began.at(a.box + "/" + a.flag) == "a" ? "b" : "a";
+            }
+        }
+        for (const auto& r : f_.regions) {  // a selector that no act sets may stand as it likes
+            const std::string key = r.box + "/" + r.selected_by;
+            if (r.stores == 2 && last.at(key) == found_.flags.at(key) && !is_set(r)) last[key] = w.flags.at(key);
+        }
+        if (w.flags != last) return false;
+        for (const auto& a : f_.script) {
+            if (a.kind != family::ActKind::write) continue;
+            const auto* r = f_.region(a.box, a.region);
+            for (const auto& n : names(*r)) {
+                if (w.cells.at(a.box + "/" + a.region + "/" + store_of(w, *r, a.store, true) + "/" + n) != 'n')
+                    return false;
+            }
+        }
+        return true;
+    }
+    bool is_set(const family::Region& r) const {
+        for (const auto& a : f_.script) {
+            if (a.kind == family::ActKind::set && a.box == r.box && a.flag == r.selected_by) return true;
+        }
+        return false;
+    }
+
+    struct Decision {
+        bool goes = false;
+        Outcome how = Outcome::lost;  // when it goes: how; else what it is
+        std::size_t act = 0, cell = 0;
+        bool start = false, rewrite = true;
+    };
+
+    Decision decide(const World& w) const {
+        std::map<std::string, const family::BootRule*> by_box;
+        Outcomes dead_ones;
+        bool normal = true;
+        bool net = true;
+        for (const auto& b : f_.boxes) {
+            const auto* rule = boot(w, b.role);
+            by_box[b.role] = rule;
+            if (rule == nullptr || (rule->mode != "normal" && rule->goes_on == "not at all")) {
+                dead_ones.insert(dead(w, b.role));
+            }
+            if (rule == nullptr || rule->mode != "normal") normal = false;
+            for (const auto& n : f_.boot) {
+                if (n.box == b.role && n.net && !holds(w, n)) net = false;
+            }
+        }
+        Decision d;
+        if (!dead_ones.empty()) {
+            d.how = worst(dead_ones);
+            return d;
+        }
+        if (normal && !w.mark && w.cells == found_.cells && w.flags == found_.flags) {
+            d.how = Outcome::nothing_changed;
+            return d;
+        }
+        const auto& act = f_.script[w.act];
+        const auto owner = driver(by_box, act);
+        if (w.mark) {
+            bool expected = true;
+            for (const auto& [role, rule] : by_box) {
+                if ((act.box == "all" || act.box == role) && !act.into.empty() && rule->mode != act.into)
+                    expected = false;
+            }
+            if (expected) {
+                return {true,      Outcome::goes_on_by_itself,
+                        w.act + 1, 0,
+                        false,     owner == nullptr || owner->whole_new_cells != "kept"};
+            }
+        }
+        if (normal && finished(w)) {
+            d.how = Outcome::done;
+            return d;
+        }
+        if (owner == nullptr) {
+            d.how = net ? Outcome::rests_unfinished : Outcome::starts_no_net;
+            return d;
+        }
+        d.goes = true;
+        d.how = Outcome::goes_on_by_itself;
+        for (const auto& [role, rule] : by_box) {
+            if (rule->goes_on == "with the card") d.how = Outcome::same_card;
+        }
+        d.rewrite = owner->whole_new_cells != "kept";
+        d.start = owner->from == "start";
+        d.act = w.act;
+        d.cell = owner->from == "same cell" && d.rewrite ? w.cell : 0;
+        return d;
+    }
+
+    const family::BootRule* driver(const std::map<std::string, const family::BootRule*>& by_box,
+                                   const family::Act& act) const {
+        const family::BootRule* first = nullptr;
+        for (const auto& b : f_.boxes) {
+            const auto* rule = by_box.at(b.role);
+            if (rule->goes_on == "not at all") continue;
+            if (b.role == act.box) return rule;
+            if (first == nullptr) first = rule;
+        }
+        return first;
+    }
+
+    // Every state that a cut may leave at this instant: each cell at risk new, as before, or torn.
+    std::vector<World> losses(const World& w) const {
+        std::vector<World> out{w};
+        out[0].at_risk.clear();
+        for (const auto& [cell, before] : w.at_risk) {
+            std::vector<World> more;
+            const auto region =
+                cell.substr(cell.find('/') + 1, cell.find('/', cell.find('/') + 1) - cell.find('/') - 1);
+            const bool atomic = f_.region(cell.substr(0, cell.find('/')), region)->atomic;
+            for (World one : out) {
+                more.push_back(one);
+                one.cells[cell] = before;
+                more.push_back(one);
+                one.cells[cell] = 't';
+                if (!atomic) more.push_back(one);
+            }
+            out = std::move(more);
+        }
+        return out;
+    }
+
+    template <class See>
+    std::pair<bool, Outcome> run(World& w, std::size_t act, std::size_t cell, bool rewrite, See see) const {
+        w.mark = false;
+        w.at_risk.clear();
+        std::set<std::string> been;
+        while (act < f_.script.size()) {
+            const family::Act& a = f_.script[act];
+            w.act = act;
+            w.cell = 0;
+            if (a.kind == family::ActKind::write) {
+                const auto* r = f_.region(a.box, a.region);
+                const auto n = names(*r);
+                if (n.empty()) see(w, -1, losses(w));
+                for (; cell < n.size(); ++cell) {
+                    const std::string key =
+                        a.box + "/" + a.region + "/" + store_of(w, *r, a.store, true) + "/" + n[cell];
+                    if (w.cells.at(key) == 'n' && !rewrite) continue;
+                    w.cell = cell;
+                    const char before = w.cells.at(key);
+                    w.at_risk.erase(key);
+                    std::vector<World> left;
+                    for (const char c : r->atomic ? std::string{before, 'n'} : std::string{'t'}) {
+                        World cut = w;
+                        cut.cells[key] = c;
+                        for (const World& l : losses(cut)) left.push_back(l);
+                    }
+                    see(w, static_cast<int>(cell), left);
+                    w.cells[key] = 'n';
+                    if (!r->buffered_s || *r->buffered_s > 0) w.at_risk[key] = before;
+                }
+                if (a.forced) flush(w, a);
+            } else if (a.kind == family::ActKind::set) {
+                World after = w;
+                const std::string key = a.box + "/" + a.flag;
+                after.flags[key] = a.value != "other" ? a.value : w.began.at(key) == "a" ? "b" : "a";
+                auto left = losses(w);
+                for (const World& l : losses(after)) left.push_back(l);
+                see(w, -1, left);
+                w = after;
+            } else if (a.kind == family::ActKind::restart) {
+                World marked = w;
+                marked.mark = true;
+                auto left = losses(w);
+                for (const World& l : losses(marked)) left.push_back(l);
+                see(w, -1, left);
+                flush(w, a);
+                bool astray = false;
+                for (const auto& b : f_.boxes) {
+                    if (astray || (a.box != "all" && a.box != b.role)) continue;
+                    const auto* rule = boot(w, b.role);
+                    if (rule == nullptr) return {false, dead(w, b.role)};
+                    if (a.into.empty() || rule->mode == a.into) continue;
+                    const Decision d = decide(w);
+                    if (!d.goes) return {false, d.how};
+                    if (!been.insert(print(w)).second) return {false, dead(w, b.role)};
+                    act = d.start ? 0 : d.act;
+                    cell = d.start ? 0 : d.cell;
+                    rewrite = d.rewrite;
+                    if (d.start) w.began = w.flags;
+                    astray = true;
+                }
+                if (astray) continue;
+            } else {
+                see(w, -1, losses(w));
+                if (a.kind == family::ActKind::end) return {true, Outcome::done};
+            }
+            ++act;
+            cell = 0;
+        }
+        return {true, Outcome::done};
+    }
+
+    void flush(World& w, const family::Act& a) const {
+        std::erase_if(w.at_risk,
+                      [&](const auto& risk) { return a.box == "all" || risk.first.rfind(a.box + "/", 0) == 0; });
+    }
+
+    static std::string print(const World& w) {
+        std::string out = std::to_string(w.act);
+        for (const auto& [k, c] : w.cells) out += c;
+        for (const auto& [k, v] : w.flags) out += "," + v;
+        for (const auto& [k, v] : w.began) out += ";" + v;
+        return out;
+    }
+
+    Outcomes after_cut(const World& cut, int more) const {
+        const Decision d = decide(cut);
+        if (!d.goes) return {d.how};
+        Outcomes out;
+        World w = cut;
+        if (d.start) w.began = w.flags;
+        const auto nothing = [](const World&, int, const std::vector<World>&) {};
+        const auto deeper = [&](const World&, int, const std::vector<World>& left) {
+            for (const World& l : left) merge(out, after_cut(l, more - 1));
+        };
+        const std::size_t act = d.start ? 0 : d.act;
+        const std::size_t cell = d.start ? 0 : d.cell;
+        const auto end = more > 0 ? run(w, act, cell, d.rewrite, deeper) : run(w, act, cell, d.rewrite, nothing);
+        out.insert(end.first ? d.how : end.second);
+        return out;
+    }
+
+    const family::Family& f_;
+    const change::ChangeSheet& s_;
+    World found_;
+};
+
+}  // namespace fettle::cutmap::naive
