@@ -116,9 +116,10 @@ void vet_signature(const family::PackageRule& rule, const Texts& texts, Vetting&
         return;
     }
     v.signature = SignatureState::bad;
-    v.judgement.add(halt("signature-bad", rule.signature_file,
-                         "the signature is not the maker's for this index: one of the two was changed, or the package "
-                         "is not the maker's. Nothing in it is believed",
+    v.judgement.add(halt("signature-bad", rule.index,
+                         fmt::format("\"{}\" is not the maker's signature of it: one of the two was changed, or the "
+                                     "package is not the maker's. Nothing in it is believed",
+                                     rule.signature_file),
                          "Ed25519 signature"));
 }
 

@@ -9,6 +9,7 @@
 #include <map>
 #include <memory>
 #include <optional>
+#include <set>
 
 #include "fettle/base/text.h"
 
@@ -134,6 +135,7 @@ std::string name_key(std::string_view name) {
 
 std::vector<Reason> check_clashes(const std::vector<std::string>& paths) {
     std::vector<Reason> out;
+    std::set<std::string> said;                  // one finding for a folder, not one for each file in it
     std::map<std::string, std::string> spelled;  // key of a path or of one of its folders → its first spelling
     for (const std::string& path : paths) {
         std::string key, prefix;
@@ -142,8 +144,10 @@ std::vector<Reason> check_clashes(const std::vector<std::string>& paths) {
             prefix += (prefix.empty() ? "" : "/") + part;
             const auto [at, fresh] = spelled.emplace(key, prefix);
             if (fresh || at->second == prefix) continue;
-            out.push_back(
-                fault("names-clash", prefix, "is the same name as \"" + printable(at->second) + "\" to a FAT reader"));
+            if (said.insert(prefix).second)
+                out.push_back(fault("names-clash", path,
+                                    fmt::format("\"{}\" is the same name as \"{}\" to a FAT reader", printable(prefix),
+                                                printable(at->second))));
             break;
         }
     }

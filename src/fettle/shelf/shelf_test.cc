@@ -530,8 +530,8 @@ TEST_F(ShelfTest, KillAtAnyInstantLeavesAGoodShelf) {
             ::_exit(0);
         }
         random = random * 1664525 + 1013904223;
-        std::this_thread::sleep_for(one * ((random >> 16) % 1400) / 1000);
-        ::kill(pid, SIGKILL);
+        std::this_thread::sleep_for(one * ((random >> 16) % 2000) / 1000);
+        if (child % 10 != 9) ::kill(pid, SIGKILL);  // every tenth comes to its end
         ASSERT_EQ(::waitpid(pid, nullptr, 0), pid);
         Shelf after = Shelf::open(home).value();
         EXPECT_TRUE(fs::is_empty(home / "staging")) << child;
@@ -546,7 +546,7 @@ TEST_F(ShelfTest, KillAtAnyInstantLeavesAGoodShelf) {
         }
     }
     EXPECT_GT(absent, 3);
-    EXPECT_GT(whole, 0) << "no child came to its end: the end was not tested";
+    EXPECT_GT(whole, 3);
 }
 
 // A disk that is full: a file system of 1 MB (needs root and a kernel that allows it).
