@@ -146,7 +146,7 @@ constexpr std::size_t largest_addition = 3;
 std::vector<std::string> would_open(const Search& s, const std::string& target) {
     auto candidates = missing(s);
     const bool absent = !number_of(s.shelf, target).has_value();
-    if (absent) std::erase(candidates, target);
+    if (absent && std::erase(candidates, target) == 0) return {};  // nobody names it: nothing is known of it at all
     std::vector<std::string> opened;
     for (std::size_t size = absent ? 0 : 1; size <= std::min(largest_addition, candidates.size()); ++size) {
         const bool found = choose(candidates.size(), size, [&](const std::vector<std::size_t>& pick) {
