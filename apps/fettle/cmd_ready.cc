@@ -21,6 +21,7 @@ std::string check_as_text(const ready::Check& check, const std::vector<ready::Ac
                 out += fmt::format("            signed for by {}: {}\n", printable(a.by), printable(a.reason));
         }
         if (!i.next.empty()) out += fmt::format("            next: {}\n", i.next);
+        if (i.reason.verdict == Verdict::cant_say) out += fmt::format("            or sign for: {}\n", key);
     }
     for (const ready::HandsWindow& h : check.hands) {
         out += fmt::format("  hands: it {} between {} and {} after the start{}\n", h.words, human_duration(h.from_s),

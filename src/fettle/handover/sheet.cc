@@ -222,7 +222,7 @@ private:
             for (const LooseEnd* e : ends) {
                 std::string s = e->words;
                 if (!e->owner.empty()) s += ", by " + e->owner;
-                if (!e->consequence.empty()) s += "; else: " + e->consequence;
+                if (!e->consequence.empty()) s += " (" + e->consequence + ")";
                 items.push_back(s + ".");
             }
             list(items, "open");
