@@ -12,11 +12,16 @@
 #include "cli_docs.h"
 #include "cmd_card.h"
 #include "cmd_family.h"
+#include "cmd_handover.h"
 #include "cmd_identity.h"
 #include "cmd_job.h"
 #include "cmd_link.h"
 #include "cmd_plan.h"
+#include "cmd_prove.h"
+#include "cmd_ready.h"
 #include "cmd_shelf.h"
+#include "cmd_watch.h"
+#include "rehearse.h"
 
 namespace fettle::app {
 namespace {
@@ -69,6 +74,7 @@ private:
     void define_job();
     void define_plan_and_card();
     void define_link();
+    void define_run();
 };
 
 void CommandLine::define_lore() {
@@ -215,6 +221,91 @@ void CommandLine::define_link() {
         });
 }
 
+void CommandLine::define_run() {
+    CLI::App& ready = group("ready", "may this step start, and can it finish?");
+    command<ReadyOptions>(ready, "check", "every precondition and hold, with its value", ready_check,
+                          [](CLI::App& c, ReadyOptions& o) {
+                              c.add_option("J", o.job)->required();
+                              c.add_option("--step", o.step, "the first that no run has ended")->type_name("N");
+                          });
+    command<ReadyAnswerOptions>(
+        ready, "answer", "what you saw, measured or tried", ready_answer, [](CLI::App& c, ReadyAnswerOptions& o) {
+            c.add_option("J", o.job)->required();
+            c.add_option("KEY=VALUE", o.answers, "knob=answers supply.volts=13.5 …")->required();
+        });
+    command<ReadyAcceptOptions>(ready, "accept", "sign for a mind or a can't say; never for a halt", ready_accept,
+                                [](CLI::App& c, ReadyAcceptOptions& o) {
+                                    c.add_option("J", o.job)->required();
+                                    c.add_option("CODE", o.code, "the reason's code, or code:where")->required();
+                                    c.add_option("--by", o.by)->type_name("NAME")->required();
+                                    c.add_option("--reason", o.reason)->type_name("TEXT")->required();
+                                    c.add_option("--step", o.step)->type_name("N");
+                                });
+
+    command<WatchOptions>(app, "watch", "where the run is, what comes next, when hands are needed", watch_run,
+                          [](CLI::App& c, WatchOptions& o) {
+                              c.add_option("J", o.job)->required();
+                              c.add_flag("--start", o.start, "a run begins now");
+                              c.add_option("--step", o.step, "of this step of the plan")->type_name("N");
+                              c.add_option("--by", o.by, "who starts")->type_name("NAME");
+                              c.add_flag("--against-halt", o.against_halt,
+                                         "begun although ready says no; recorded as such");
+                              c.add_flag("--once", o.once, "print once, do not stay");
+                              c.add_option("--svg", o.svg, "the strip as a picture")->type_name("FILE");
+                              c.add_option("--width", o.width)->type_name("N");
+                              c.add_flag("--ascii", o.ascii, "no character beyond ASCII");
+                          });
+    command<MarkOptions>(app, "mark", "what you see at the box: dark, back, asks, answered, ended …", mark_run,
+                         [](CLI::App& c, MarkOptions& o) {
+                             c.add_option("J", o.job)->required();
+                             c.add_option("EVENT", o.event);
+                             c.add_option("--shows", o.shows, "a text on its screen, word for word")->type_name("TEXT");
+                             c.add_option("--tally", o.tally, "landed=12,passed_over=26")->type_name("COUNTS");
+                             c.add_flag("--undo", o.undo, "take the last one back");
+                         });
+    command<AsLeftOptions>(app, "as-left", "what is installed now, typed", as_left, [](CLI::App& c, AsLeftOptions& o) {
+        c.add_option("J", o.job)->required();
+        c.add_option("--typed", o.typed, "lines of box, name, version")->type_name("FILE");
+        c.add_option("--release", o.release, "the release that the box shows")->type_name("R");
+    });
+    command<FaultsOptions>(app, "faults", "the fault memory, typed", faults, [](CLI::App& c, FaultsOptions& o) {
+        c.add_option("J", o.job)->required();
+        c.add_option("--when", o.when, "before or after the run")->check(CLI::IsMember({"before", "after"}));
+        c.add_option("--typed", o.typed, "\"B1A4F-13:28 …\", or none when it was read and is empty")->type_name("TEXT");
+        c.add_flag("--none-read", o.none_read, "it was not read, which never means none");
+    });
+    command<ProveOptions>(app, "prove", "is what is installed now what the plan wanted?", prove_job,
+                          [](CLI::App& c, ProveOptions& o) {
+                              c.add_option("J", o.job)->required();
+                              c.add_option("--tried", o.tried, "function N was tried and is good")->type_name("N");
+                              c.add_option("--bad", o.tried_bad, "function N was tried and is not")->type_name("N");
+                              c.add_flag("--full", o.full, "every piece");
+                          });
+
+    CLI::App& sheet = group("handover", "the sealed sheet for the customer");
+    command<HandoverOptions>(sheet, "make", "make and seal it; refused while something is open", handover,
+                             [](CLI::App& c, HandoverOptions& o) {
+                                 c.add_option("J", o.job)->required();
+                                 c.add_option("--out", o.out)->type_name("DIR")->required();
+                             });
+    command<HandoverCheckOptions>(
+        sheet, "check", "is this sheet unchanged since it was sealed, and by whom?", handover_check,
+        [](CLI::App& c, HandoverCheckOptions& o) { c.add_option("FILE", o.file)->required(); });
+
+    command<RehearseOptions>(
+        app, "rehearse", "the whole job on a virtual set: practise without risk", rehearse,
+        [](CLI::App& c, RehearseOptions& o) {
+            c.add_option("--family", o.family)->type_name("ID")->capture_default_str();
+            c.add_option("--from", o.from, "the release it starts at")->type_name("R")->capture_default_str();
+            c.add_option("--to", o.to, "the release to reach")->type_name("R")->capture_default_str();
+            c.add_option("--speed", o.speed, "virtual seconds a second")->type_name("N")->capture_default_str();
+            c.add_option("--cut-at", o.cut_at, "cut the power so many seconds into the run")->type_name("S");
+            c.add_option("--seed", o.seed, "the same seed, the same run")->type_name("N")->capture_default_str();
+            c.add_option("--out", o.out, "folder for journal, card images and sheet")->type_name("DIR");
+            c.add_flag("--ascii", o.ascii, "no character beyond ASCII");
+        });
+}
+
 void CommandLine::define_job() {
     CLI::App& job = group("job", "the bench book: take in, note, keep, show, what is still open");
     command<JobOpenOptions>(
@@ -293,6 +384,7 @@ void CommandLine::define() {
     define_shelf();
     define_plan_and_card();
     define_link();
+    define_run();
 
     CLI::App& docs = group("docs", "man page and shell completion");
     docs.group("");

@@ -70,7 +70,8 @@ Line line_for(const family::Family& family, const family::Piece& p, const Instal
 // What an inferred list cannot exclude: any single piece may have been left at another version by an earlier run. A
 // piece that is the same in every release that could have left it behind is certain.
 ExpectedTally tally_of(const std::vector<Line>& lines, const family::Release& release, const InstalledList& as_found,
-                       const SetState& set, const std::vector<family::Release>& others, bool refuses_older) {
+                       const SetState& set, const std::vector<family::Release>& others, bool refuses_older,
+                       bool counts_not_applying) {
     ExpectedTally t;
     int sure_kept = 0;
     for (const auto& line : lines) {
@@ -80,7 +81,12 @@ ExpectedTally tally_of(const std::vector<Line>& lines, const family::Release& re
             case Action::replace: ++t.landed.expected; break;
             case Action::keep: ++t.passed_over.expected; break;
             case Action::refuse: ++t.refused.expected; break;
-            case Action::does_not_apply: break;
+            case Action::does_not_apply:
+                if (counts_not_applying && offered != nullptr) {
+                    ++t.passed_over.expected;
+                    ++sure_kept;
+                }
+                break;
         }
         if (line.action != Action::keep || offered == nullptr || others.empty()) continue;
         const bool same = std::all_of(others.begin(), others.end(), [&](const family::Release& o) {
@@ -197,12 +203,13 @@ ChangeSheet change_sheet(const family::Family& family, const family::Release& re
         sheet.lines.push_back({p.box, p.name, "", p.version, p.version, Action::does_not_apply,
                                "not part of the release; it stays as it is", 0, false});
     }
-    sheet.tally = tally_of(sheet.lines, release, as_found, set, others, family.refuses_older);
+    sheet.tally = tally_of(sheet.lines, release, as_found, set, others, family.refuses_older,
+                           family.tally && family.tally->counts_not_applying);
     judge_list(family, release, as_found, set, sheet, sheet.judgement);
     if (as_found.origin == Origin::inferred) {
         const bool none = as_found.pieces.empty();
         sheet.judgement.add(
-            {none ? "as-found-unknown" : "as-found-inferred", none ? Verdict::cant_say : Verdict::fit,
+            {none ? "as-found-unknown" : "as-found-inferred", none ? Verdict::mind : Verdict::fit,
              none ? std::string("what is installed is not known: every piece counts as one to be replaced")
                   : fmt::format("the as-found list is inferred from the index of {}; single pieces may differ, so {} "
                                 "to {} may land",

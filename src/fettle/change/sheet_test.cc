@@ -48,8 +48,13 @@ TEST(Sheet, EveryActionWithItsReason) {
     EXPECT_EQ(line(s, "extra").action, Action::does_not_apply);
     EXPECT_EQ(s.bytes, 100u + 300u + 400u + 500u);
     EXPECT_EQ(s.tally.landed.expected, 4);
-    EXPECT_EQ(s.tally.passed_over.expected, 1);
-    EXPECT_EQ(s.tally.total, 5);  // what does not apply and what the release does not name is not counted
+    EXPECT_EQ(s.tally.passed_over.expected, 2);  // "same", and "not-mine": this family counts what does not apply
+    EXPECT_EQ(s.tally.total, 6);                 // what the release does not name is not counted
+    family::Family plain = dunnock();
+    plain.tally->counts_not_applying = false;
+    const auto without = change_sheet(plain, r, list, set_at("27.1.110"));
+    EXPECT_EQ(without.tally.passed_over.expected, 1);
+    EXPECT_EQ(without.tally.total, 5);
     EXPECT_EQ(s.tally.landed.low, s.tally.landed.high);
     const auto* down = reason(s.judgement, "silent-downgrade");
     ASSERT_NE(down, nullptr);

@@ -75,6 +75,7 @@ void write_head(Writer& w, const Family& f) {
     w.add("family.version_order",
           fmt::format("{} list [{}] fields [{}]", f.order.rule, join(f.order.list, ", "), join(f.order.fields, ", ")),
           Rule::exact);
+    w.truth("family.refuses_older", f.refuses_older, Rule::exact);
     w.number("family.settle_s", f.settle_s, Rule::more_guards);
     w.add("family.primer", join(f.primer, " / "), Rule::text);
     for (const Box& b : f.boxes) {
@@ -211,6 +212,7 @@ void write_rest(Writer& w, const Family& f) {
         w.add("tally.passed_over", f.tally->passed_over, Rule::exact);
         w.add("tally.refused", f.tally->refused, Rule::exact);
         w.add("tally.to_come", f.tally->to_come, Rule::exact);
+        w.truth("tally.counts_not_applying", f.tally->counts_not_applying, Rule::exact);
         w.truth("tally.total_may_grow_after_restart", f.tally->total_may_grow_after_restart, Rule::widens);
         w.truth("tally.to_come_may_rise", f.tally->to_come_may_rise, Rule::widens);
     }

@@ -188,6 +188,7 @@ struct BenchRepair {
 
 struct Tally {  // what the box calls our four classes; empty: not shown
     std::string landed, passed_over, refused, to_come;
+    bool counts_not_applying = false;  // pieces for other hardware are in its total, as passed over
     bool total_may_grow_after_restart = false;
     bool to_come_may_rise = false;
 };

@@ -43,6 +43,7 @@ void read_head(Section& top, Family& f) {
                 o.not_here("list", "only rule = \"list\" has one");
             f.order.fields = o.texts("fields", Need::may);
         });
+        f.refuses_older = s.truth("refuses_older");
         if (const auto v = s.number("settle_s", Need::may, {0, 86400})) f.settle_s = *v;
         f.primer = s.texts("primer", Need::may);
     });

@@ -25,6 +25,7 @@ void read_screen(Section& top, Family& f) {
         t.passed_over = s.text("passed_over", Need::may);
         t.refused = s.text("refused", Need::may);
         t.to_come = s.text("to_come", Need::may);
+        t.counts_not_applying = s.truth("counts_not_applying");
         t.total_may_grow_after_restart = s.truth("total_may_grow_after_restart");
         t.to_come_may_rise = s.truth("to_come_may_rise");
         f.tally = std::move(t);

@@ -28,6 +28,13 @@ public:
     Attributed one(const Fault& f) const {
         Attributed a;
         a.fault = f;
+        if (f.status && failing_now(*f.status) && misses_partner(f)) {
+            a.kind = Kind::partner;
+            a.why = fmt::format("{} is failing now, as it must while its partner is not on the bench (family file)",
+                                named(f));
+            a.next = "don't clear it here; read it again in the vehicle";
+            return a;
+        }
         if (f.status && failing_now(*f.status)) {
             a.kind = Kind::active;
             a.why = fmt::format("{} is failing now (testFailed is set in {:02X})", named(f), *f.status);
@@ -74,6 +81,12 @@ private:
         return false;
     }
 
+    bool misses_partner(const Fault& f) const {
+        return std::any_of(family_.faults.begin(), family_.faults.end(), [&](const family::FaultNote& n) {
+            return n.code == f.code && n.explained_by == "partner not on the bench" && holds(n);
+        });
+    }
+
     bool holds(const family::FaultNote& n) const {
         if (n.explained_by == "skipped ask")
             return std::find(c_.asks_skipped.begin(), c_.asks_skipped.end(), n.ask) != c_.asks_skipped.end();
@@ -99,6 +112,7 @@ Reason reason_of(const Attributed& a) {
     switch (a.kind) {
         case Kind::there_before: return {"fault-there-before", Verdict::mind, a.why, where, "fault memory"};
         case Kind::explained: return {"fault-explained", Verdict::mind, a.why, where, "family file"};
+        case Kind::partner: return {"fault-partner-absent", Verdict::mind, a.why, where, "family file, status byte"};
         case Kind::active: return {"fault-active", Verdict::halt, a.why, where, "status byte"};
         case Kind::new_unexplained: return {"fault-new", Verdict::cant_say, a.why, where, "fault memory"};
         case Kind::not_comparable: return {"fault-not-comparable", Verdict::cant_say, a.why, where, "not read"};
@@ -114,6 +128,7 @@ std::string_view words(Kind k) {
         case Kind::there_before: return "there before";
         case Kind::explained: return "explained";
         case Kind::active: return "failing now";
+        case Kind::partner: return "failing without its partner";
         case Kind::new_unexplained: return "new, not explained";
         case Kind::not_comparable: return "not comparable";
         case Kind::gone: return "gone";

@@ -52,6 +52,7 @@ enum class Kind {
     there_before,  // the same entry stood there before, no worse
     explained,     // by a skipped ask, a missing partner or low supply, and not failing now
     active,        // failing now: find the cause, never clear
+    partner,       // failing now because a partner is not on the bench: never clear here, read again in the vehicle
     new_unexplained,
     not_comparable,  // the memory before was not read
     gone,            // there before, no more

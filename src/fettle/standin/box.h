@@ -44,7 +44,7 @@ struct BoxStart {
 
 struct StartState {
     std::map<std::string, BoxStart> boxes;  // role → box; every role of the family
-    std::string vin = "ZZ9FETTLE0BENCH01";  // 17 characters; unassigned maker
+    std::string vin = "ZZ9FETTL70BENCH01";  // 17 characters; unassigned maker
     bool partners_missing = false;          // a bench: fault entries of absent partners are there and failing
     bool answers_asks = false;              // somebody stands by and answers every ask after the act's own time
     bool refuses_older = false;             // pieces older than installed are refused (counted, not written)

@@ -205,7 +205,7 @@ void World::plan_run() {
         Class c = Class::write;
         const PieceState* there = piece_in(b->region(p.region)->stores[b->store_index(*rule, "active")], p.name);
         if (!applies(p, *b)) {
-            c = Class::passed_over;
+            c = family->tally && family->tally->counts_not_applying ? Class::passed_over : Class::not_mine;
         } else if (there && equal(*there, piece_state(p)) && !run->landed.contains(key_of(p.box, p.name))) {
             c = Class::passed_over;
         } else if (there && start.refuses_older) {

@@ -35,7 +35,7 @@ TEST(Server, IsFoundByIdentification) {
     const auto found = link::find(at(*server), quick());
     ASSERT_TRUE(found);
     ASSERT_EQ(found->size(), 1u);
-    EXPECT_EQ(found->front().says.vin, "ZZ9FETTLE0BENCH01");
+    EXPECT_EQ(found->front().says.vin, "ZZ9FETTL70BENCH01");
     EXPECT_EQ(found->front().says.address, 0x1041);
     EXPECT_EQ(found->front().at, at(*server));
 }

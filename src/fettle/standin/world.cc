@@ -133,6 +133,7 @@ Result<StartState> start_at(const family::Family& f, const family::Release& inst
         }
         out.boxes[rule.role] = std::move(b);
     }
+    out.refuses_older = f.refuses_older;
     return out;
 }
 

@@ -59,7 +59,7 @@ struct CardContents {
     std::string at_comparing;
 };
 
-enum class Class { write, passed_over, refused };
+enum class Class { not_mine, write, passed_over, refused };  // not_mine: for other hardware, in no count
 
 // One execution of the script. What a real box would keep on its medium is what survives a cut.
 struct Run {

@@ -1,0 +1,76 @@
+// What a rehearsal carries from stage to stage. rehearse.cc goes through the job, rehearse_run.cc through one run.
+#pragma once
+
+#include <filesystem>
+#include <memory>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "context.h"
+#include "fettle/card/block_device.h"
+#include "fettle/cutmap/cutmap.h"
+#include "fettle/standin/server.h"
+#include "plan_value.h"
+#include "rehearse.h"
+
+namespace fettle::app {
+
+// A power cut that was rehearsed: what the map had said of that instant, and what the virtual set then did.
+struct RehearsedCut {
+    std::string release, act;
+    int cell = -1;
+    double at_s = 0;  // of that step
+    cutmap::Outcomes map_said;
+    std::string story;
+    standin::Fate came = standin::Fate::done;
+    bool agree() const;
+};
+
+class Rehearsal {
+public:
+    Rehearsal(Context& outer, const RehearseOptions& options);
+
+    Result<Answer> run();
+
+private:
+    Context& outer_;
+    const RehearseOptions& options_;
+    ManualClock clock_;
+    Context inner_;  // the rehearsal's own home and clock
+    std::filesystem::path folder_;
+    std::string job_;
+    std::optional<family::Family> family_;
+    std::vector<family::Release> releases_;
+    std::unique_ptr<standin::Server> server_;
+    std::unique_ptr<card::BlockDevice> card_;
+    std::string market_;
+    std::map<std::string, std::string> plates_;
+    double ran_s_ = 0;  // virtual seconds of running, over all steps
+    std::optional<RehearsedCut> cut_;
+    bool broken_off_ = false;
+    std::vector<std::string> files_;  // what is left for the person, relative to the folder
+
+    // In the order of the job.
+    Status prepare();
+    Status take_in();
+    Status shelve();
+    Status read_before();
+    Result<Plan> plan();
+    Status lay_and_audit(const std::string& release);
+    Status make_ready(int step);
+    Status run_step(int step, const PlanStep& planned);
+    Result<Answer> prove();
+    Status hand_over();
+    Result<Answer> closing(const Answer& proof);
+
+    // Says the command as a person would type it and its headline, keeps its entries in the job.
+    Result<Answer> did(const std::string& command, Result<Answer> answer, bool whole_text = false);
+    Status mark(const std::string& event, const std::string& shows = {}, const std::string& tally = {});
+    Status mark_event(const standin::Event& event);
+    Status cut_here(const PlanStep& planned, double at_s);
+    void say(const std::string& text) const;
+    std::string address() const;
+};
+
+}  // namespace fettle::app

@@ -1,0 +1,208 @@
+// One run of a rehearsal: the virtual set works on its own clock, a virtual technician sees what a person could see
+// (dark, back, texts, asks) and marks it, and the run strip is drawn from the journal like any other.
+#include <fmt/core.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <chrono>
+#include <thread>
+
+#include "cmd_job.h"
+#include "cmd_watch.h"
+#include "fettle/base/text.h"
+#include "fettle/watch/strip.h"
+#include "job_run.h"
+#include "job_store.h"
+#include "rehearsal.h"
+
+namespace fettle::app {
+namespace {
+
+using standin::EventKind;
+using standin::Fate;
+
+constexpr double kTick_s = 10;      // virtual seconds between two looks
+constexpr double kPerson_s = 25;    // until the virtual technician has turned the knob
+constexpr double kPowerOff_s = 60;  // power stays away so long after a rehearsed cut
+constexpr double kLongest_s = 4 * 3600;
+
+bool means(cutmap::Outcome map, Fate fate) {
+    return cutmap::words(map) == standin::words(fate);
+}
+
+bool lost_for_now(Fate fate) {
+    return fate == Fate::bench_repair || fate == Fate::lost;
+}
+
+}  // namespace
+
+bool RehearsedCut::agree() const {
+    return std::any_of(map_said.begin(), map_said.end(), [&](cutmap::Outcome o) { return means(o, came); });
+}
+
+Status Rehearsal::mark(const std::string& event, const std::string& shows, const std::string& tally) {
+    MarkOptions o;
+    o.job = job_;
+    o.event = event;
+    o.shows = shows;
+    o.tally = tally;
+    o.source = "stand-in";
+    Result<Answer> a = mark_run(inner_, o);
+    if (!a) return pass(a);
+    return append_entries(inner_, job_, a->entries);
+}
+
+Status Rehearsal::mark_event(const standin::Event& e) {
+    switch (e.kind) {
+        case EventKind::shows: return e.text.empty() ? Status() : mark({}, e.text);
+        case EventKind::dark: return mark("dark");
+        case EventKind::back: return mark("back");
+        case EventKind::asks: return mark("asks");
+        case EventKind::answered: return mark("answered");
+        case EventKind::ended: {
+            standin::TallyCounts t;
+            server_->with([&](standin::VirtualSet& set) { t = set.tally(); });
+            const std::string counts = fmt::format("landed={},passed_over={},refused={},to_come={}", t.landed,
+                                                   t.passed_over, t.refused, t.to_come);
+            if (Status s = mark({}, {}, counts); !s) return s;
+            return mark(e.ending == standin::Ending::complete ? "ended" : "broken-off");
+        }
+        default: return {};  // a person sees nothing of it
+    }
+}
+
+// Cuts the power at this instant and lets the set do what it does. Whether it can go on decides the rest of the run.
+Status Rehearsal::cut_here(const PlanStep& planned, double at_s) {
+    RehearsedCut cut;
+    cut.release = planned.release.release;
+    cut.at_s = at_s;
+    server_->with([&](standin::VirtualSet& set) {
+        const standin::Position p = set.position();
+        cut.act = p.act;
+        cut.cell = p.cell;
+        set.cut_power();
+        cut.came = set.fate();
+    });
+    const cutmap::Moment& moment = cutmap::at(planned.map, cut.act, cut.cell);
+    cut.map_said = moment.outcomes;
+    cut.story = moment.story;
+    std::vector<std::string> said;
+    for (const cutmap::Outcome o : cut.map_said) said.emplace_back(cutmap::words(o));
+    say(fmt::format("\nPower cut {} into the step, in \"{}\".\n  The map had said: {}. {}\n  The virtual set: {}.\n",
+                    human_duration(at_s), cut.act, join(said, " or "), cut.story, standin::words(cut.came)));
+    cut_ = cut;
+    JobNoteOptions note;
+    note.job = job_;
+    note.by = "rehearsal";
+    note.text = fmt::format("power cut {} into the step to {}", human_duration(at_s), cut.release);
+    Result<Answer> noted = job_note(inner_, note);
+    if (!noted) return pass(noted);
+    if (Status s = append_entries(inner_, job_, noted->entries); !s) return s;
+    if (Status s = mark("dark"); !s) return s;
+
+    clock_.advance_ms(static_cast<std::int64_t>(1000 * kPowerOff_s));
+    Status again;
+    server_->with([&](standin::VirtualSet& set) {
+        set.advance(kPowerOff_s);
+        set.restore_power();
+        if (lost_for_now(cut.came) || cut.came == Fate::done) return;
+        for (double waited = 0; waited < 600 && !set.running(); waited += kTick_s) set.advance(kTick_s);
+        if (!set.running()) again = set.start_update();  // rests: a person begins anew with the same card
+    });
+    broken_off_ = lost_for_now(cut.came);
+    if (broken_off_) return mark("broken-off");
+    return again;
+}
+
+Status Rehearsal::run_step(int step, const PlanStep& planned) {
+    WatchOptions watch;
+    watch.job = job_;
+    watch.start = true;
+    watch.by = "bench 1";
+    watch.step = step;
+    watch.once = true;
+    watch.ascii = options_.ascii;
+    const bool json = inner_.json;
+    inner_.json = true;  // drawn below, at the rehearsal's own speed
+    Result<Answer> started = did(fmt::format("watch {} --start --by \"bench 1\"", job_), watch_run(inner_, watch));
+    inner_.json = json;
+    if (!started) return pass(started);
+    if (const auto* yes = started->data.if_contains("started"); !yes || !yes->as_bool())
+        return bad_input("rehearsal-not-started", "step " + std::to_string(step),
+                         "the run was not begun: " + started->headline, "see the reasons above");
+    Status begun;
+    server_->with([&](standin::VirtualSet& set) { begun = set.start_update(); });
+    if (!begun) return begun;
+
+    const bool live = outer_.say && ::isatty(STDOUT_FILENO) == 1;
+    Result<JobRun> run = load_job_run(inner_, job_);
+    if (!run) return pass(run);
+    std::size_t drawn = 0;  // lines of the picture that stands on the terminal
+    const auto draw = [&]() -> Status {
+        Result<book::Job> job = load_job(inner_, job_);
+        if (!job) return pass(job);
+        run->job = std::move(*job);
+        const book::Run& which = run->job.runs.back();
+        const Watched w = watched(*run, which);
+        const watch::Observed seen = observed(which, true);
+        const UnixMs until = seen_until(which, clock_.now());
+        const auto lines =
+            watch::strip(w.step(), seen, watch::track(w.step(), seen, until), until, {}, {80, options_.ascii, true});
+        std::string out = live && drawn > 0 ? fmt::format("\033[{}A\r", drawn) : std::string("\n");
+        for (const std::string& l : lines) out += l + (live ? "\033[K\n" : "\n");
+        drawn = lines.size();
+        say(out);
+        return {};
+    };
+
+    double at_s = 0;
+    double asked_at_s = -1;
+    bool shown_no_way_back = false, going = true;
+    const UnixMs began = clock_.now();
+    while (going && at_s < kLongest_s) {
+        double tick = kTick_s;
+        const bool cut_now = options_.cut_at && !cut_ && ran_s_ + tick > *options_.cut_at;
+        if (cut_now) tick = std::max(0.0, *options_.cut_at - ran_s_);
+        std::vector<standin::Event> events;
+        double passed = 0;
+        bool no_way_back = false;
+        server_->with([&](standin::VirtualSet& set) {
+            const double before = set.now_s();
+            if (asked_at_s >= 0 && set.asks() && at_s - asked_at_s >= kPerson_s) set.answer("knob");
+            events = set.advance_to_next(tick);
+            passed = set.now_s() - before;
+            going = set.running();
+            const standin::Position p = set.position();
+            if (going && !p.act.empty())
+                no_way_back = cutmap::no_way_back(cutmap::worst(cutmap::at(planned.map, p.act, p.cell).outcomes));
+        });
+        at_s += passed;
+        ran_s_ += passed;
+        clock_.set(began + static_cast<std::int64_t>(1000 * at_s));
+        std::this_thread::sleep_for(std::chrono::duration<double>(passed / options_.speed));
+        bool asks = false, ended = false;
+        for (const standin::Event& e : events) {
+            if (Status s = mark_event(e); !s) return s;
+            if (e.kind == EventKind::asks) {
+                asked_at_s = at_s;
+                asks = true;
+            }
+            ended = ended || e.kind == EventKind::ended;
+        }
+        const bool telling = asks || ended || (no_way_back && !shown_no_way_back);
+        shown_no_way_back = shown_no_way_back || no_way_back;
+        if (live || telling) {
+            if (Status s = draw(); !s) return s;
+        }
+        if (cut_now && passed >= tick && going) {
+            drawn = 0;
+            if (Status s = cut_here(planned, at_s); !s) return s;
+            at_s += kPowerOff_s;
+            going = !broken_off_ && cut_->came != Fate::done;
+        }
+    }
+    clock_.advance_ms(static_cast<std::int64_t>(1000 * (family_->settle_s + 1)));  // settled before anybody proves it
+    return {};
+}
+
+}  // namespace fettle::app
