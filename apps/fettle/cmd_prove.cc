@@ -278,10 +278,12 @@ Result<Answer> prove_job(Context& context, const ProveOptions& options) {
     a.headline = proof.sentence;
     a.text = pieces_as_text(proof, options.full);
     for (const std::string& m : proof.missing) a.text += "  wanted for proof: " + m + "\n";
+    boost::json::array to_try;
     for (std::size_t i = 0; i < run->family.trials.size(); ++i) {
         const std::string& w = run->family.trials[i].words;
-        if (std::find(proof.to_try.begin(), proof.to_try.end(), w) != proof.to_try.end())
-            a.text += fmt::format("  to try, {}: {}\n", i + 1, w);
+        if (std::find(proof.to_try.begin(), proof.to_try.end(), w) == proof.to_try.end()) continue;
+        a.text += fmt::format("  to try, {}: {}\n", i + 1, w);
+        to_try.push_back({{"number", i + 1}, {"words", w}});
     }
     a.text += faults_as_text(f);
     for (const Reason& r : proof.judgement.reasons) {
@@ -302,6 +304,7 @@ Result<Answer> prove_job(Context& context, const ProveOptions& options) {
     a.data["release"] = last->release;
     a.data["pieces"] = pieces;
     a.data["missing"] = missing;
+    a.data["to_try"] = to_try;
     a.data["faults"] = faults_as_json(f);
     a.entries.push_back({"proved",
                          {{"verdict", code(a.judgement.verdict())},

@@ -248,13 +248,12 @@ Result<Answer> Rehearsal::prove() {
     o.job = job_;
     Result<Answer> proof = did("prove " + job_, prove_job(inner_, o), true);
     if (!proof || broken_off_) return proof;
-    const json::value* to_try = proof->data.if_contains("to_try");
-    if (!to_try || !to_try->is_array() || to_try->as_array().empty()) return proof;
     std::string typed = "prove " + job_;
-    for (std::size_t n = 1; n <= to_try->as_array().size(); ++n) {
-        o.tried.push_back(std::to_string(n));
-        typed += fmt::format(" --tried {}", n);
+    for (const json::value& t : proof->data.at("to_try").as_array()) {
+        o.tried.push_back(std::to_string(t.at("number").to_number<int>()));
+        typed += " --tried " + o.tried.back();
     }
+    if (o.tried.empty()) return proof;
     return did(typed, prove_job(inner_, o));
 }
 
