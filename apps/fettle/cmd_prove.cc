@@ -306,6 +306,20 @@ Result<Answer> prove_job(Context& context, const ProveOptions& options) {
     a.data["missing"] = missing;
     a.data["to_try"] = to_try;
     a.data["faults"] = faults_as_json(f);
+    // What fails only for want of its partner is an obligation of whoever puts the unit back beside that partner.
+    for (const prove::Attributed& fault : f.entries) {
+        const std::string& box = fault.fault.box;
+        const std::string id = "fault-" + (box.empty() ? "" : box + "-") + fault.fault.code;  // as the book names it
+        const bool known = std::any_of(run->job.loose_ends.begin(), run->job.loose_ends.end(),
+                                       [&](const book::LooseEnd& e) { return e.id == id; });
+        if (fault.kind != prove::Kind::partner || known) continue;
+        a.entries.push_back(
+            {"loose-end",
+             {{"id", id},
+              {"words", fault.fault.code + " is to be read again in the vehicle, with its partner connected"},
+              {"owner", "whoever fits the unit"},
+              {"consequence", "whether the fault is real stays unknown until then"}}});
+    }
     a.entries.push_back({"proved",
                          {{"verdict", code(a.judgement.verdict())},
                           {"word", prove::words(proof.proof)},

@@ -30,6 +30,12 @@ bool means(cutmap::Outcome map, Fate fate) {
     return cutmap::words(map) == standin::words(fate);
 }
 
+// "2:30" for an instant of a run: a cut is a matter of seconds.
+std::string minutes_seconds(double s) {
+    const auto whole = static_cast<long long>(s);
+    return fmt::format("{}:{:02}", whole / 60, whole % 60);
+}
+
 bool lost_for_now(Fate fate) {
     return fate == Fate::bench_repair || fate == Fate::lost;
 }
@@ -88,13 +94,13 @@ Status Rehearsal::cut_here(const PlanStep& planned, double at_s) {
     cut.story = moment.story;
     std::vector<std::string> said;
     for (const cutmap::Outcome o : cut.map_said) said.emplace_back(cutmap::words(o));
-    say(fmt::format("\nPower cut {} into the step, in \"{}\".\n  The map had said: {}. {}\n  The virtual set: {}.\n",
-                    human_duration(at_s), cut.act, join(said, " or "), cut.story, standin::words(cut.came)));
+    say(fmt::format("\nPower cut at {} of the step, in \"{}\".\n  The map had said: {}. {}\n  The virtual set: {}.\n",
+                    minutes_seconds(at_s), cut.act, join(said, " or "), cut.story, standin::words(cut.came)));
     cut_ = cut;
     JobNoteOptions note;
     note.job = job_;
     note.by = "rehearsal";
-    note.text = fmt::format("power cut {} into the step to {}", human_duration(at_s), cut.release);
+    note.text = fmt::format("power cut at {} of the step to {}", minutes_seconds(at_s), cut.release);
     Result<Answer> noted = job_note(inner_, note);
     if (!noted) return pass(noted);
     if (Status s = append_entries(inner_, job_, noted->entries); !s) return s;
