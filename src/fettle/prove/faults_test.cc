@@ -51,7 +51,9 @@ TEST(StatusByte, BytesReadAsTheTableDoes) {
 TEST(FaultCode, LetterFormsOfTheStandardAreAccepted) {
     for (const auto& row : table("dtc-examples.csv")) {
         EXPECT_TRUE(is_fault_code(row[2])) << row[2];
-        if (!row[3].empty()) EXPECT_TRUE(is_fault_code(row[2] + "-" + row[3]));
+        if (!row[3].empty()) {
+            EXPECT_TRUE(is_fault_code(row[2] + "-" + row[3]));
+        }
     }
     for (const char* bad : {"", "B1A4", "B4A4F", "X1A4F", "B1A4F-1", "B1A4F-GG", "b1a4f", "B1A4F13", "B1A4F-133"})
         EXPECT_FALSE(is_fault_code(bad)) << bad;

@@ -309,7 +309,8 @@ private:
                     fmt::format("Proved: all {} pieces are as planned ({}).", expected_.pieces.size(), origin);
                 break;
             case Proof::partly:
-                a_.sentence = fmt::format("Partly proved: {} of {} pieces {} as planned{}; wanted for proof: {}.",
+                a_.sentence = fmt::format("{}: {} of {} pieces {} as planned{}; wanted for proof: {}.",
+                                          a_.as_expected + a_.inferred == 0 ? "Nothing is proved yet" : "Partly proved",
                                           a_.as_expected + a_.inferred, expected_.pieces.size(),
                                           a_.inferred ? "inferred" : "seen",
                                           e_.as_left ? "" : " (as-left list not read)", a_.missing.front());

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <span>
 #include <utility>
 
 #include "fettle/base/clock.h"
@@ -242,13 +243,13 @@ private:
 };
 
 // The worst verdict among the reasons that a remedy is about.
-bool cured(const SupplyAnswer& a, std::initializer_list<std::string_view> codes) {
+bool cured(const SupplyAnswer& a, std::span<const std::string_view> codes) {
     return std::none_of(a.judgement.reasons.begin(), a.judgement.reasons.end(), [&](const Reason& r) {
         return r.verdict != Verdict::fit && std::find(codes.begin(), codes.end(), r.code) != codes.end();
     });
 }
 
-bool has(const SupplyAnswer& a, std::initializer_list<std::string_view> codes) {
+bool has(const SupplyAnswer& a, std::span<const std::string_view> codes) {
     return !cured(a, codes);
 }
 
@@ -259,16 +260,17 @@ public:
         : family_(family), need_(need), f_(figures), found_(found) {}
 
     std::vector<std::string> run() {
-        if (has(found_, {"supply-limit-too-low"}))
+        if (has(found_, kLimit))
             say(fmt::format("raise the current limit to {:.1f} A or more", std::ceil(need_.peak_A * 10) / 10));
-        if (has(found_, {"voltage-too-low", "voltage-near-lowest"})) volts();
-        if (has(found_, {"battery-short", "battery-barely"})) battery();
+        if (has(found_, kVolts)) volts();
+        if (has(found_, kBattery)) battery();
         return std::move(out_);
     }
 
 private:
-    static constexpr std::initializer_list<std::string_view> kVolts = {"voltage-too-low", "voltage-near-lowest"};
-    static constexpr std::initializer_list<std::string_view> kBattery = {"battery-short", "battery-barely"};
+    static constexpr std::array<std::string_view, 1> kLimit = {"supply-limit-too-low"};
+    static constexpr std::array<std::string_view, 2> kVolts = {"voltage-too-low", "voltage-near-lowest"};
+    static constexpr std::array<std::string_view, 2> kBattery = {"battery-short", "battery-barely"};
 
     void say(std::string text) { out_.push_back(std::move(text)); }
     SupplyAnswer judge(const SupplyFigures& f) const { return Judge(family_, need_, f).run(); }
