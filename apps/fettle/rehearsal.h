@@ -42,6 +42,7 @@ private:
     std::string job_;
     std::optional<family::Family> family_;
     std::vector<family::Release> releases_;
+    bool own_shelf_ = false;  // rehearsing releases of the shop's own shelf, not examples
     std::unique_ptr<standin::Server> server_;
     std::unique_ptr<card::BlockDevice> card_;
     std::string market_;
@@ -53,6 +54,9 @@ private:
 
     // In the order of the job.
     Status prepare();
+    Result<bool> take_from_shelf();  // false: the shelf of this home does not hold both releases
+    Status make_examples();
+    Status set_up_boxes();
     Status take_in();
     Status shelve();
     Status read_before();

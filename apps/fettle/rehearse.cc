@@ -16,6 +16,7 @@
 #include "fettle/base/files.h"
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
+#include "fettle/shelf/shelf.h"
 #include "fettle/standin/maker.h"
 #include "job_run.h"
 #include "job_store.h"
@@ -71,41 +72,67 @@ Result<Answer> Rehearsal::did(const std::string& command, Result<Answer> answer,
     return answer;
 }
 
-Status Rehearsal::prepare() {
-    Result<family::Family> family = load_family_by_id(outer_, options_.family);
-    if (!family) return pass(family);
-    if (family->id != "dunnock")
-        return bad_input("no-example-releases", family->id, "there are no example releases of this family",
-                         "rehearse with --family dunnock, or practise on your own card with: fettle stand-in");
-    family_ = std::move(*family);
-    Result<fs::path> folder = own_folder(options_.out);
-    if (!folder) return pass(folder);
-    folder_ = fs::absolute(*folder);
-    inner_.home = folder_ / "home";
-    say(
-        fmt::format("Rehearsal on a virtual {}: {} to {}, at {:g} times real speed, seed {}.\n"
-                    "Each stage is the command that you would type. Invented boxes, invented releases, real files, "
-                    "digests, signatures and protocol.\n",
-                    family_->words, options_.from, options_.to, options_.speed, options_.seed));
+// The shop's own releases, when both ends of the way are on its shelf: they are rehearsed as they are, through a link
+// to that shelf, which is only read.
+Result<bool> Rehearsal::take_from_shelf() {
+    std::error_code ec;
+    if (!fs::exists(outer_.shelf_folder(), ec)) return false;
+    Result<shelf::Shelf> shelf = shelf::Shelf::open(outer_.shelf_folder());
+    if (!shelf) return pass(shelf);
+    Result<std::vector<shelf::Shelved>> all = shelf->list(family_->id);
+    if (!all) return pass(all);
+    int ends = 0;
+    for (const shelf::Shelved& s : *all) ends += s.release.release == options_.from || s.release.release == options_.to;
+    if (ends < (options_.from == options_.to ? 1 : 2)) return false;
+    for (shelf::Shelved& s : *all) releases_.push_back(std::move(s.release));
+    if (Status made = make_folder(inner_.families_folder()); !made) return pass(made);
+    fs::create_directory_symlink(fs::absolute(outer_.shelf_folder()), inner_.shelf_folder(), ec);
+    const fs::path own = outer_.families_folder() / (family_->id + ".toml");
+    std::error_code copied;
+    if (fs::exists(own, copied)) fs::copy_file(own, inner_.families_folder() / own.filename(), copied);
+    if (ec || copied)
+        return outside_error("folder-not-made", folder_.string(), "cannot be set up: " + (ec ? ec : copied).message(),
+                             "name another folder with --out");
+    own_shelf_ = true;
+    return true;
+}
 
+// The invented maker's releases, made anew from the seed.
+Status Rehearsal::make_examples() {
+    if (family_->id != "dunnock")
+        return bad_input("no-example-releases", family_->id,
+                         fmt::format("{} and {} are not both on the shelf, and there are no example releases of this "
+                                     "family",
+                                     options_.from, options_.to),
+                         "shelve both, or rehearse with --family dunnock");
     const auto specs = standin::dunnock_history();
-    std::vector<std::string> names;
-    for (const auto& s : specs) names.push_back(s.release);
-    for (const std::string& wanted : {options_.from, options_.to})
-        if (std::find(names.begin(), names.end(), wanted) == names.end())
-            return bad_input("release-unknown", wanted,
-                             "no example release of that name; there are " + join(names, ", "),
-                             "choose --from and --to among them");
     Result<std::vector<family::Release>> made =
         standin::make_history(*family_, specs, options_.seed, folder_ / "packages");
     if (!made) return pass(made);
     releases_ = std::move(*made);
+    return {};
+}
 
-    for (const auto& b : family_->boxes) plates_[b.role] = b.plate.examples.front();
-    market_ = "NS";
-    const auto start = std::find_if(releases_.begin(), releases_.end(),
-                                    [&](const family::Release& r) { return r.release == options_.from; });
-    Result<standin::StartState> state = standin::start_at(*family_, *start, plates_, market_);
+Status Rehearsal::set_up_boxes() {
+    std::vector<std::string> names;
+    for (const family::Release& r : releases_) names.push_back(r.release);
+    const auto named = [&](const std::string& name) {
+        return std::find_if(releases_.begin(), releases_.end(), [&](const auto& r) { return r.release == name; });
+    };
+    for (const std::string& wanted : {options_.from, options_.to})
+        if (named(wanted) == releases_.end())
+            return bad_input("release-unknown", printable(wanted),
+                             "no release of that name; there are " + join(names, ", "),
+                             "choose --from and --to among them");
+    const family::Release& start = *named(options_.from);
+    for (const auto& b : family_->boxes) {
+        if (b.plate.examples.empty())
+            return bad_input("no-example-plate", "box " + b.role, "the family file gives no example plate",
+                             "add one to its examples");
+        plates_[b.role] = b.plate.examples.front();
+    }
+    if (!start.markets.empty()) market_ = start.markets.front();
+    Result<standin::StartState> state = standin::start_at(*family_, start, plates_, market_);
     if (!state) return pass(state);
     state->partners_missing = true;
     Result<standin::VirtualSet> set =
@@ -115,6 +142,28 @@ Status Rehearsal::prepare() {
     if (!server) return pass(server);
     server_ = std::move(*server);
     return {};
+}
+
+Status Rehearsal::prepare() {
+    Result<family::Family> family = load_family_by_id(outer_, options_.family);
+    if (!family) return pass(family);
+    family_ = std::move(*family);
+    Result<fs::path> folder = own_folder(options_.out);
+    if (!folder) return pass(folder);
+    folder_ = fs::absolute(*folder);
+    inner_.home = folder_ / "home";
+    const Result<bool> on_shelf = take_from_shelf();
+    if (!on_shelf) return pass(on_shelf);
+    if (!*on_shelf) {
+        if (Status made = make_examples(); !made) return made;
+    }
+    say(
+        fmt::format("Rehearsal on a virtual {}: {} to {}, at {:g} times real speed, seed {}.\n"
+                    "Each stage is the command that you would type. Virtual boxes, {}; real files, digests, signatures "
+                    "and protocol.\n",
+                    family_->words, options_.from, options_.to, options_.speed, options_.seed,
+                    own_shelf_ ? "releases of your own shelf" : "invented releases"));
+    return set_up_boxes();
 }
 
 Status Rehearsal::take_in() {
@@ -139,6 +188,7 @@ Status Rehearsal::take_in() {
 }
 
 Status Rehearsal::shelve() {
+    if (own_shelf_) return {};
     for (const family::Release& r : releases_) {
         ShelfAddOptions o;
         o.package = (folder_ / "packages" / r.release).string();
@@ -160,7 +210,7 @@ Status Rehearsal::read_before() {
         id.plates.push_back(plate);
         typed += " " + plate;
     }
-    id.views = {options_.from + " " + market_};
+    id.views = {options_.from + (market_.empty() ? "" : " " + market_)};
     id.housings = static_cast<int>(plates_.size());
     Result<Answer> a = did(typed + " --view " + in_quotes(id.views[0]) + " --job " + job_, identify(inner_, id));
     if (!a) return pass(a);
@@ -216,8 +266,12 @@ Status Rehearsal::lay_and_audit(const std::string& release) {
 Status Rehearsal::make_ready(int step) {
     ReadyAnswerOptions o;
     o.job = job_;
-    o.answers = {"support=yes",      "supply.volts=13.5", "supply.limit=10", "supply.lead_m=2", "supply.lead_mm2=2.5",
-                 "supply.fused=yes", "knob=answers",      "slots=empty",     "holds=yes"};
+    o.answers = {"support=yes",         "supply.volts=13.5", "supply.limit=10", "supply.lead_m=2",
+                 "supply.lead_mm2=2.5", "supply.fused=yes",  "slots=empty",     "holds=yes"};
+    for (const family::Act& a : family_->script) {
+        if (a.kind == family::ActKind::ask) o.answers.push_back(a.id + "=answers");
+        if (!a.wake.empty()) o.answers.push_back("wake." + a.id + "=yes");
+    }
     Result<Answer> a = did("ready answer " + job_ + " " + join(o.answers, " "), ready_answer(inner_, o));
     if (!a) return pass(a);
     Result<Answer> check = did(fmt::format("ready check {} --step {}", job_, step), ready_check(inner_, {job_, step}));

@@ -22,7 +22,7 @@ using standin::EventKind;
 using standin::Fate;
 
 constexpr double kTick_s = 10;      // virtual seconds between two looks
-constexpr double kPerson_s = 25;    // until the virtual technician has turned the knob
+constexpr double kPerson_s = 25;    // until the virtual technician has answered
 constexpr double kPowerOff_s = 60;  // power stays away so long after a rehearsed cut
 constexpr double kLongest_s = 4 * 3600;
 
@@ -174,7 +174,8 @@ Status Rehearsal::run_step(int step, const PlanStep& planned) {
         bool no_way_back = false;
         server_->with([&](standin::VirtualSet& set) {
             const double before = set.now_s();
-            if (asked_at_s >= 0 && set.asks() && at_s - asked_at_s >= kPerson_s) set.answer("knob");
+            if (asked_at_s >= 0 && set.asks() && at_s - asked_at_s >= kPerson_s)
+                set.answer(family_->act(set.position().act)->control);
             events = set.advance_to_next(tick);
             passed = set.now_s() - before;
             going = set.running();
