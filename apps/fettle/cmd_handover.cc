@@ -30,7 +30,7 @@ std::vector<std::string> strips(const Context& context, const book::Job& job, Un
         if (!run->step_of(r)) continue;
         const Watched w = watched(*run, r);
         const watch::Observed seen = observed(r, run->on_bench());
-        const UnixMs until = r.ended ? *r.ended : now;
+        const UnixMs until = seen_until(r, now);  // a run that ended is drawn to its end
         out.push_back(watch::strip_svg(w.step(), seen, watch::track(w.step(), seen, until), until));
     }
     return out;

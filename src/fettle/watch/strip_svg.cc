@@ -160,7 +160,9 @@ private:
         for (double s = 0; s <= p_.span_s; s += step_s) {
             line(x(s), kBottom, x(s), kBottom + 5, 1);
             const bool last = s + step_s > p_.span_s;
-            text(x(s), kBottom + 18, fmt::format("{:.0f}{}", s / 60, last ? " min" : ""), R"( text-anchor="middle")");
+            const bool at_edge = last && x(s) + 20 > right_;
+            text(at_edge ? right_ : x(s), kBottom + 18, fmt::format("{:.0f}{}", s / 60, last ? " min" : ""),
+                 at_edge ? R"( text-anchor="end")" : R"( text-anchor="middle")");
         }
         for (const Segment& s : p_.segments) {
             if (!s.dark) continue;
