@@ -96,6 +96,7 @@ Result<Answer> stand_in(Context& context, const StandInOptions& options) {
     if (!started) return pass(started);
     auto last = Steady::now();
     std::optional<Steady::time_point> until;
+    double ended_s = 0;
     while (!until || Steady::now() < *until) {
         std::this_thread::sleep_for(std::chrono::milliseconds(20));
         const auto now = Steady::now();
@@ -103,21 +104,24 @@ Result<Answer> stand_in(Context& context, const StandInOptions& options) {
         last = now;
         std::vector<Event> events;
         bool stands_still = false;
+        double at_s = 0;
         const std::string typed = typed_line();
         (*server)->with([&](standin::VirtualSet& s) {
             if (!typed.empty()) s.answer(typed);
             events = s.advance(seconds);
+            at_s = events.empty() ? s.now_s() : events.back().at_s;
             stands_still = !s.running();  // nothing ever cuts its power here
         });
         for (const auto& e : events) tell(line_of(e));
-        if (stands_still && !until)
+        if (stands_still && !until) {
+            ended_s = at_s;
             until = now + std::chrono::milliseconds(static_cast<std::int64_t>(options.stay_s * 1000));
+        }
     }
     const auto s = (*server)->snapshot();
     Answer a;
     const auto t = s.tally();
-    a.headline =
-        fmt::format("The stand-in's run has ended after {}: {}.", human_duration(s.now_s()), words(s.ending()));
+    a.headline = fmt::format("The stand-in's run has ended after {}: {}.", human_duration(ended_s), words(s.ending()));
     boost::json::array boxes;
     for (const auto& b : s.boxes_now()) {
         a.text +=
@@ -127,7 +131,7 @@ Result<Answer> stand_in(Context& context, const StandInOptions& options) {
     a.text += fmt::format("  landed {}, passed over {}, refused {}, to come {}\n", t.landed, t.passed_over, t.refused,
                           t.to_come);
     a.data = {{"ending", words(s.ending())},
-              {"virtual_s", s.now_s()},
+              {"virtual_s", ended_s},
               {"boxes", std::move(boxes)},
               {"tally",
                {{"landed", t.landed}, {"passed_over", t.passed_over}, {"refused", t.refused}, {"to_come", t.to_come}}}};
