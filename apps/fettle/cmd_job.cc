@@ -9,8 +9,10 @@
 #include "fettle/base/text.h"
 #include "fettle/identity/label.h"
 #include "fettle/identity/vin.h"
+#include "fettle/shelf/shelf.h"
 #include "job_page.h"
 #include "job_store.h"
+#include "plan_value.h"
 
 namespace fettle::app {
 namespace {
@@ -57,20 +59,53 @@ Result<std::string> take_vin(const std::string& typed, Judgement& j) {
     return kept;
 }
 
-// Only whether any known family could read the plate; what it means is identify's business.
-void look_at_plates(const Context& context, const std::vector<std::string>& plates, Judgement& j) {
-    const auto families = load_families(context);
-    if (!families) return;
+// The families that can read one of the plates; what the plates mean is identify's business.
+std::vector<family::Family> families_of(const Context& context, const std::vector<std::string>& plates, Judgement& j) {
+    std::vector<family::Family> out;
+    auto families = load_families(context);
+    if (!families) return out;
+    std::vector<bool> wanted(families->size(), false);
     for (const std::string& plate : plates) {
-        const bool readable = std::any_of(families->begin(), families->end(), [&](const family::Family& f) {
-            return std::any_of(f.boxes.begin(), f.boxes.end(), [&](const family::Box& b) {
+        bool readable = false;
+        for (std::size_t k = 0; k < families->size(); ++k) {
+            const auto& boxes = (*families)[k].boxes;
+            const bool reads = std::any_of(boxes.begin(), boxes.end(), [&](const family::Box& b) {
                 return !identity::read_label(b.plate, {plate, identity::Source::typed, {}}, "plate").readings.empty();
             });
-        });
+            wanted[k] = wanted[k] || reads;
+            readable = readable || reads;
+        }
         if (!readable)
             j.add({"plate-not-known", Verdict::mind,
                    "no family known here has such a plate; it was written down as typed", plate, "family files"});
     }
+    for (std::size_t k = 0; k < wanted.size(); ++k)
+        if (wanted[k]) out.push_back(std::move((*families)[k]));
+    return out;
+}
+
+// Is it worth doing? The release notes known of these families against the complaint.
+std::string worth_doing(const Context& context, const std::vector<family::Family>& families,
+                        const std::string& complaint, json::array& found) {
+    if (families.empty())
+        return "  Worth doing? Without a plate that is known here there are no release notes to ask.\n";
+    std::string out;
+    std::error_code ec;
+    for (const family::Family& f : families) {
+        std::vector<family::Release> releases;
+        if (std::filesystem::exists(context.shelf_folder(), ec)) {
+            if (auto shelf = shelf::Shelf::open(context.shelf_folder())) {
+                if (auto all = shelf->list(f.id))
+                    for (const shelf::Shelved& s : *all) releases.push_back(s.release);
+            }
+        }
+        for (const Cure& c : cures_known(f, releases, complaint)) {
+            out += fmt::format("  Worth doing? The notes of {} {} say: \"{}\".\n", f.id, c.release, c.text);
+            found.push_back(json::object{{"family", f.id}, {"release", c.release}, {"text", c.text}});
+        }
+    }
+    if (out.empty()) out = "  Worth doing? Nothing is known about it in the release notes.\n";
+    return out;
 }
 
 Status need(const std::string& value, std::string_view option, std::string_view why) {
@@ -89,7 +124,7 @@ Result<Answer> job_open(const Context& context, const JobOpenOptions& options) {
     Answer answer;
     auto vin = take_vin(options.vin, answer.judgement);
     if (!vin) return pass(vin);
-    look_at_plates(context, options.plates, answer.judgement);
+    const auto families = families_of(context, options.plates, answer.judgement);
 
     json::object opened{
         {"customer", options.customer},       {"vehicle", options.vehicle}, {"vin", *vin},
@@ -113,10 +148,9 @@ Result<Answer> job_open(const Context& context, const JobOpenOptions& options) {
     answer.headline = fmt::format("Job {} is open.", *job);
     for (std::size_t k = 0; k < options.keep.size(); ++k)
         answer.text += fmt::format("  keeping-{}: {}\n", k + 1, options.keep[k]);
-    if (!options.complaint.empty())
-        answer.text +=
-            fmt::format("  Is it worth doing? fettle plan --complaint \"{}\" holds the release notes against it.\n",
-                        options.complaint);
+    json::array worth;
+    if (!trim(options.complaint).empty()) answer.text += worth_doing(context, families, options.complaint, worth);
+    answer.data["worth"] = std::move(worth);
     answer.data["job"] = *job;
     answer.data["keepings"] = more.size();
     return answer;

@@ -226,4 +226,20 @@ Plan make_plan(const PlanRequest& q) {
     return p;
 }
 
+std::vector<Cure> cures_known(const family::Family& family, const std::vector<family::Release>& shelf,
+                              const std::string& complaint) {
+    std::vector<Cure> out;
+    const auto asked = words_of(complaint);
+    const auto look = [&](const std::string& release, const std::vector<std::string>& cures) {
+        for (const auto& text : cures) {
+            const bool seen = std::any_of(out.begin(), out.end(), [&](const Cure& c) { return c.text == text; });
+            if (seen) continue;
+            if (auto cure = cure_of(release, text, asked)) out.push_back(std::move(*cure));
+        }
+    };
+    for (const auto& r : shelf) look(r.release, r.cures);
+    for (const auto& k : family.known) look(k.release, k.cures);
+    return out;
+}
+
 }  // namespace fettle::app

@@ -55,6 +55,10 @@ struct Cure {
     std::vector<std::string> words;  // the complaint's words it was found by
 };
 
+// The same over every release known of a family (its file's and the shelf's), for a complaint without a plan.
+std::vector<Cure> cures_known(const family::Family& family, const std::vector<family::Release>& shelf,
+                              const std::string& complaint);
+
 struct Plan {
     std::string family, family_digest;
     std::string from, to;  // releases; from is empty when not known or when the boxes differ
