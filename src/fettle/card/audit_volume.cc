@@ -151,7 +151,7 @@ FlawWords words_of(FlawKind k) {
         case FlawKind::chain_circular: return {"chain-circular", Verdict::halt};
         case FlawKind::chain_short: return {"chain-short", Verdict::halt};
         case FlawKind::chain_long: return {"chain-long", Verdict::mind};
-        case FlawKind::chain_broken: return {"chain-broken", Verdict::halt};
+        case FlawKind::chain_broken: return {"clusters-broken", Verdict::halt};
         case FlawKind::past_the_end: return {"data-past-end", Verdict::halt};
         case FlawKind::bad_name: return {"name-damaged", Verdict::mind};
         case FlawKind::long_name_sum: return {"long-name-sum", Verdict::mind};

@@ -126,7 +126,7 @@ Meets meets(const std::optional<Catalogue::Known>& known, const Intake& in, bool
     const bool same_index = known->index_sha256 == in.release.index_sha256;
     if (same_index && known->index_only && !index_only) return Meets::an_index_of_it;
     if (same_index && (index_only || same_bytes(*known, in))) return Meets::the_same;
-    j.add({"release-differs", Verdict::halt,
+    j.add({"same-release-other-bytes", Verdict::halt,
            fmt::format("{} {} is on the shelf already, with other bytes: one of the two is not what the maker issued",
                        printable(in.release.family), printable(in.release.release)),
            "package", "digests"});

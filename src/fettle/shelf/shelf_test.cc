@@ -386,7 +386,7 @@ TEST_F(ShelfTest, TheSameVersionWithOtherBytesIsRefused) {
     ASSERT_TRUE(shelf().add(dunnock(), request(made.folder(t.path / "a")), noon()));
     made.pieces["main/kernel.bin"] = "other bytes";
     const auto before = snapshot(home);
-    EXPECT_EQ(refusal(shelf(), request(made.folder(t.path / "b"))), Codes{"release-differs"});
+    EXPECT_EQ(refusal(shelf(), request(made.folder(t.path / "b"))), Codes{"same-release-other-bytes"});
     EXPECT_EQ(snapshot(home), before);
 }
 
