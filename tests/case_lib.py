@@ -8,7 +8,9 @@ import random
 import re
 import shutil
 import subprocess
+import tempfile
 import zipfile
+import zlib
 from pathlib import Path
 
 # --- check characters and numbers -------------------------------------------------------------------------------------
@@ -47,6 +49,10 @@ def version_key(text):
     return tuple(int(part) for part in text.split("."))
 
 
+def digest(kind, data):
+    return f"{zlib.crc32(data):08x}" if kind == "crc32" else hashlib.new(kind, data).hexdigest()
+
+
 def sha256(data):
     return hashlib.sha256(data if isinstance(data, bytes) else data.encode()).hexdigest()
 
@@ -71,7 +77,7 @@ class Case:
         own = {n: getattr(self, n) for n in dir(self) if not n.startswith("_") and n not in ("names", "folder", "tools", "call")}
         return own | {
             "mod11_2": mod11_2, "vin_check": vin_check, "vin_sum": vin_sum, "with_vin_check": with_vin_check,
-            "version_key": version_key, "sha256": sha256, "json": json, "re": re, "Path": Path, "pointer": pointer,
+            "version_key": version_key, "sha256": sha256, "digest": digest, "json": json, "re": re, "Path": Path, "pointer": pointer,
         }
 
     # random values
@@ -121,6 +127,9 @@ class Case:
         return text[:at] + self.rng.choice([d for d in "0123456789" if d != text[at]]) + text[at + 1:]
 
     # files
+
+    def work(self):
+        return self.folder
 
     def read(self, path):
         return (self.folder / path).read_bytes()
@@ -195,10 +204,75 @@ class Case:
             self.call("shelf", "add", made, "--from", "the maker's portal", "--right", right,
                       *(["--index-only"] if index_only else []))
 
+    def pieces(self, release, issue="C", **options):
+        """(box, name) → piece of a made package, as the package's own index has it: those that apply to boxes of this
+        issue, or all (None)."""
+        index = json.loads((self.tools.package(release=release, **options) / "release.json").read_bytes())
+        return {(p["box"], p["name"]): p for p in index["pieces"] if issue is None or issue in (p.get("issues") or [issue])}
+
+    def changed(self, before, after, issue="C", **options):
+        """Names of the pieces that differ between two releases, or are new: those that have to be written."""
+        old, new = (self.pieces(r, issue, **options) for r in (before, after))
+        return {k for k, p in new.items() if k not in old or (old[k]["version"], old[k]["sha256"]) != (p["version"], p["sha256"])}
+
     def piece_file(self, package, role=None):
         """Path of one piece's file in a package, at random."""
         index = json.loads(self.read(f"{package}/release.json"))
         return f"{package}/" + self.rng.choice([p["file"] for p in index["pieces"] if role in (None, p["box"])])
+
+
+    def reindex(self, package, change):
+        """Applies a function to the package's index and signs it again, as the example maker would."""
+        index = json.loads(self.read(f"{package}/release.json"))
+        change(index)
+        text = json.dumps(index, indent=2).encode() + b"\n"
+        self.write(f"{package}/release.json", text)
+        self.write(f"{package}/release.sig", ed25519_sign(EXAMPLE_SEED, text))
+
+    # cards, made by tools that nobody here wrote (dosfstools, mtools, fdisk, exfatprogs)
+
+    def card(self, image, folder, under="", size_mb=512, cluster_kb=4, kind="c"):
+        """An MBR with one FAT32 partition at sector 2048 that holds the folder's content, below `under` if given."""
+        path = self.folder / image
+        with open(path, "wb") as f:
+            f.truncate(size_mb << 20)
+        run_tool(["sfdisk", "-q", path], f"2048,,{kind}\n")
+        run_tool(["mkfs.fat", "-F", "32", "-s", str(2 * cluster_kb), "-h", "2048", "-n", "DUNNOCK", "--offset=2048", path,
+                  str((size_mb << 10) - 1024)])
+        if under:
+            run_tool(["mmd", "-i", f"{path}@@1M", f"::/{under}"])
+        run_tool(["mcopy", "-s", "-Q", "-i", f"{path}@@1M", *sorted((self.folder / folder).iterdir()), f"::/{under}"])
+        return image
+
+    def exfat(self, image, size_gb, label):
+        """A card as large as is said (a sparse file) with exFAT on it."""
+        path = self.folder / image
+        with open(path, "wb") as f:
+            f.truncate(size_gb * 10**9)
+        run_tool(["mkfs.exfat", "-L", label, path])
+        return image
+
+
+# SHA-256 of a public sentence: anybody may sign with the example maker's key.
+EXAMPLE_SEED = hashlib.sha256(b"Vellmoor example maker key, not a secret").digest()
+
+
+def ed25519_sign(seed, message):
+    """By openssl; 16 bytes of PKCS #8 (RFC 8410) before the seed make it a key."""
+    der = bytes.fromhex("302e020100300506032b657004220420") + seed
+    with tempfile.TemporaryDirectory() as folder:
+        key, text = Path(folder) / "key", Path(folder) / "text"
+        key.write_bytes(der)
+        text.write_bytes(message)
+        return run_tool(["openssl", "pkeyutl", "-sign", "-inkey", key, "-keyform", "DER", "-rawin", "-in", text])
+
+
+def run_tool(args, stdin=""):
+    environment = {**os.environ, "PATH": os.environ["PATH"] + ":/sbin:/usr/sbin", "MTOOLS_SKIP_CHECK": "0"}
+    done = subprocess.run(list(map(str, args)), input=stdin.encode(), capture_output=True, timeout=60, env=environment)
+    if done.returncode:
+        raise RuntimeError(f"{args[0]} failed: {done.stderr.decode().strip()}")
+    return done.stdout
 
 
 class Retry(Exception):

@@ -78,7 +78,7 @@ class Spec:
             self.lets.append([number, name.strip(), expression.strip(), None])
         elif word == "vary" and self.lets and not self.steps:
             self.lets[-1][3] = rest
-        elif word in CHECKS and self.steps and self.steps[-1].kind == ("&" if word == "await" else "$"):
+        elif word in CHECKS and self.steps and self.steps[-1].kind in FITTING.get(word, "$"):
             self.steps[-1].checks.append((number, word, rest))
         else:
             raise Broken(f"{self.path}:{number}: {word!r} is not understood here")
@@ -108,6 +108,18 @@ def fill(names, text, where):
         elif len(part) > 2 and part[0] == "{" and part[-1] == "}":
             parts[i] = str(evaluate(names, part[1:-1], where))
     return "".join(parts)
+
+
+def split_words(text):
+    """As a shell does, but {an expression} is of one word, whatever blanks and quotes it holds."""
+    expressions = []
+
+    def hide(found):
+        expressions.append(found[0])
+        return f"\x01{len(expressions) - 1}\x02"
+
+    words = shlex.split(re.sub(r"\{[^{}0-9][^{}]*\}", hide, text))
+    return [re.sub("\x01(\\d+)\x02", lambda m: expressions[int(m[1])], w) for w in words]
 
 
 def snapshot(*folders):
@@ -205,7 +217,7 @@ class Run:
 
     def words(self, step):
         """(program and arguments, the name of the program)"""
-        args = [fill(self.everything(), a, self.where(step.line)) for a in shlex.split(step.text)]
+        args = [fill(self.everything(), a, self.where(step.line)) for a in split_words(step.text)]
         self.shell = shlex.join(args)
         program = self.tools.programs.get(args[0]) or shutil.which(args[0])
         if not program:
@@ -406,6 +418,9 @@ CHECKS = {
     "killed": lambda run, where, rest: None,  # see Run.command
 }
 
+
+# Which kinds of line an expectation may follow, where it is not only a command.
+FITTING = {"await": "&", "check": "$>", "file": "$>"}
 
 # --- running many -----------------------------------------------------------------------------------------------------
 
