@@ -79,7 +79,6 @@ private:
 
 void CommandLine::define_lore() {
     CLI::App& family = group("family", "family files: what is known of boxes that take the same releases");
-    struct None {};
     command<None>(
         family, "list", "the family files known here", [](Context& c, const None&) { return family_list(c); },
         [](CLI::App&, None&) {});

@@ -225,9 +225,6 @@ Result<Answer> shelf_show(const Context& context, const ShelfShowOptions& option
                                       {"files", std::move(files)}});
     }
     answer.data["piece_list"] = std::move(pieces);
-    for (const Reason& r : answer.judgement.reasons)
-        t += fmt::format("  {:<9}  {} ({})\n", words(r.verdict), r.text, r.code);
-    answer.verdict_matters = false;
     return answer;
 }
 

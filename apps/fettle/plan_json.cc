@@ -10,6 +10,12 @@ json::object quantiles(const forecast::Quantiles& q) {
     return {{"p10_s", q.p10_s}, {"p50_s", q.p50_s}, {"p90_s", q.p90_s}, {"p99_s", q.p99_s}};
 }
 
+// What goes into the total between two steps; null where there is no between.
+json::value handling_json(const family::Duration& each, std::size_t steps) {
+    if (steps < 2) return nullptr;
+    return json::object{{"times", steps - 1}, {"p50_s", each.median_s}, {"p90_s", each.p90_s}, {"source", each.source}};
+}
+
 json::object range(const change::Range& r) {
     return {{"low", r.low}, {"expected", r.expected}, {"high", r.high}};
 }
@@ -191,6 +197,7 @@ boost::json::object plan_as_json(const Plan& p) {
                      {"complaint", p.complaint},
                      {"cures", std::move(cures)},
                      {"total", quantiles(p.total)},
+                     {"handling", handling_json(usual_handling(), p.steps.size())},
                      {"steps", std::move(steps)},
                      {"other_routes", std::move(others)},
                      {"releases", releases_json(p.route)},

@@ -64,6 +64,8 @@ private:
     Status lay_and_audit(const std::string& release);
     Status make_ready(int step);
     Status run_step(int step, const PlanStep& planned);
+    Status read_after();
+    Status look_after();
     Result<Answer> prove();
     Status hand_over();
     Result<Answer> closing(const Answer& proof);

@@ -214,6 +214,7 @@ Status Rehearsal::read_before() {
     id.housings = static_cast<int>(plates_.size());
     Result<Answer> a = did(typed + " --view " + in_quotes(id.views[0]) + " --job " + job_, identify(inner_, id));
     if (!a) return pass(a);
+    if (family_->link.empty()) return {};
     LinkReadOptions read;
     read.at = address();
     read.family = family_->id;
@@ -230,10 +231,13 @@ Status Rehearsal::read_before() {
 
 Result<Plan> Rehearsal::plan() {
     PlanOptions o;
-    o.as_found = (folder_ / "as-found.txt").string();
     o.to = options_.to;
-    Result<Answer> a = did(fmt::format("plan --job {} --as-found as-found.txt --to {}", job_, options_.to),
-                           fettle::app::plan(inner_, o), true);
+    std::string typed = fmt::format("plan --job {} --to {}", job_, options_.to);
+    if (!family_->link.empty()) {
+        o.as_found = (folder_ / "as-found.txt").string();
+        typed += " --as-found as-found.txt";
+    }
+    Result<Answer> a = did(typed, fettle::app::plan(inner_, o), true);
     if (!a) return pass(a);
     Result<JobRun> run = load_job_run(inner_, job_);
     if (!run) return pass(run);
@@ -285,27 +289,43 @@ Status Rehearsal::make_ready(int step) {
     return {};
 }
 
-Result<Answer> Rehearsal::prove() {
+// Without a link: what a person can see of the version view, and the fault memory as not read.
+Status Rehearsal::look_after() {
+    std::string shown;
+    server_->with([&](standin::VirtualSet& set) { shown = set.release(family_->boxes.front().role); });
+    Result<Answer> a = broken_off_ ? Result<Answer>(Answer())
+                                   : did("as-left " + job_ + " --release " + shown, as_left(inner_, {job_, "", shown}));
+    if (!a) return pass(a);
+    a = did("faults " + job_ + " --when after --none-read", fettle::app::faults(inner_, {job_, "after", "", true}));
+    if (!a) return pass(a);
+    return {};
+}
+
+Status Rehearsal::read_after() {
+    if (family_->link.empty()) return look_after();
     LinkReadOptions read;
     read.at = address();
     read.family = family_->id;
     read.when = "after";
-    const std::string typed_read = "link read --at " + address() + " --when after --job " + job_;
+    const std::string typed = "link read --at " + address() + " --when after --job " + job_;
     Result<Answer> a = link_read(inner_, read);
     if (!a && broken_off_) {  // it does not start any more, so nobody answers; that is written down as not read
-        say(fmt::format("\n$ fettle {}\n{}\n", typed_read, a.error().message()));
-        a = did("faults " + job_ + " --when after --none-read", fettle::app::faults(inner_, {job_, "after", "", true}));
-        if (!a) return pass(a);
-    } else {
-        a = did(typed_read, std::move(a));
-        if (!a) return pass(a);
-        LinkFaultsOptions faults;
-        faults.at = address();
-        faults.family = family_->id;
-        faults.when = "after";
-        a = did("link faults --at " + address() + " --when after --job " + job_, link_faults(inner_, faults));
-        if (!a) return pass(a);
+        say(fmt::format("\n$ fettle {}\n{}\n", typed, a.error().message()));
+        return look_after();
     }
+    a = did(typed, std::move(a));
+    if (!a) return pass(a);
+    LinkFaultsOptions faults;
+    faults.at = address();
+    faults.family = family_->id;
+    faults.when = "after";
+    a = did("link faults --at " + address() + " --when after --job " + job_, link_faults(inner_, faults));
+    if (!a) return pass(a);
+    return {};
+}
+
+Result<Answer> Rehearsal::prove() {
+    if (Status seen = read_after(); !seen) return pass(seen);
     ProveOptions o;
     o.job = job_;
     Result<Answer> proof = did("prove " + job_, prove_job(inner_, o), true);

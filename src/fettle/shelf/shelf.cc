@@ -21,6 +21,14 @@ struct Shelf::State {
     fs::path folder;
     FileLock use;  // shared
     std::optional<Catalogue> catalogue;
+    // The release whose files were asked for last: a card is laid from thousands of reads of one release. What stands
+    // in the catalogue is never changed, only added.
+    struct Last {
+        std::string family, release;
+        bool index_only = false;
+        std::map<std::string, CataloguedFile, std::less<>> files;
+    };
+    std::optional<Last> last;
     std::vector<fs::path> made;  // folders that this opening made, the deepest first; empty: the shelf was there
 
     // A shelf that was made for nothing (its first package was refused, or somebody only looked) goes again, unless
@@ -150,6 +158,7 @@ tl::unexpected<Error> refused(const AddRequest& request, const Vetting& vetting,
 Result<Added> Shelf::add(const family::Family& family, const AddRequest& request, const Clock& clock,
                          const Progress& progress, Vetting* refusal) {
     if (auto ok = check_slip(request.slip); !ok) return pass(ok);
+    state_->last.reset();
     auto taken = take_in(family, request, state_->folder, progress);
     if (!taken) return pass(taken);
     Intake& in = *taken;
@@ -242,14 +251,21 @@ Result<std::vector<CataloguedFile>> files_of(Catalogue& catalogue, const Shelved
 
 Status Shelf::read(std::string_view family, std::string_view release, std::string_view path,
                    const std::function<Status(ByteView)>& sink) const {
-    auto shelved = find(family, release);
-    if (!shelved) return pass(shelved);
-    auto all = files_of(*state_->catalogue, *shelved);
-    if (!all) return pass(all);
-    for (const CataloguedFile& f : *all)
-        if (f.path == path) return read_object(state_->folder, f.sha256, f.path, sink);
+    std::optional<State::Last>& last = state_->last;
+    if (!last || last->family != family || last->release != release) {
+        last.reset();
+        auto shelved = find(family, release);
+        if (!shelved) return pass(shelved);
+        auto all = files_of(*state_->catalogue, *shelved);
+        if (!all) return pass(all);
+        State::Last now{std::string(family), std::string(release), shelved->index_only, {}};
+        for (CataloguedFile& f : *all) now.files.emplace(f.path, f);
+        last = std::move(now);
+    }
+    const auto file = last->files.find(path);
+    if (file != last->files.end()) return read_object(state_->folder, file->second.sha256, file->second.path, sink);
     const std::string place = fmt::format("{} of release {}", printable(path), printable(release));
-    if (shelved->index_only)
+    if (last->index_only)
         return bad_input("release-index-only", place, "only the index of this release is on the shelf",
                          "add the whole package");
     return bad_input("file-not-shelved", place, "is no file of this release", "fettle shelf show lists its files");
