@@ -78,7 +78,7 @@ Result<Shelf> Shelf::open(const fs::path& folder) {
         if (auto lock = FileLock::take(publish_lock(folder)); !lock) return pass(lock);
         auto catalogue = Catalogue::open(folder / "catalogue.sqlite");
         if (!catalogue) return pass(catalogue);
-        std::unique_ptr<State> state(new State{folder, std::move(*use), std::move(*catalogue), std::move(made)});
+        std::unique_ptr<State> state(new State{folder, std::move(*use), std::move(*catalogue), std::nullopt, std::move(made)});
         if (auto ok = clear_leftovers(folder, state->referenced()); !ok) return pass(ok);
         return Shelf(std::move(state));
     }
