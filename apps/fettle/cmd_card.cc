@@ -163,7 +163,7 @@ Result<LaidCard> lay_release(Context& context, const std::string& family_id, con
 
 json::object laid_as_json(const Laid& laid, const std::filesystem::path& image) {
     json::array extents;
-    for (const auto& e : laid.extents) extents.push_back(json::object{{"at", e.at}, {"length", e.length}});
+    for (const auto& e : laid.extents) extents.push_back(json::object{{"at_bytes", e.at}, {"length_bytes", e.length}});
     const auto& g = laid.geometry;
     return {{"image", image.string()},
             {"size_bytes", g.card_sectors * card::sector_bytes},

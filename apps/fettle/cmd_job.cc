@@ -319,7 +319,7 @@ Answer appends(const std::string& job, std::string headline, std::string type, j
     Answer answer;
     answer.job = job;
     answer.headline = std::move(headline);
-    answer.data = {{"job", job}, {"entry", data}};
+    answer.data = {{"job", job}, {"appended", data}};
     answer.entries.push_back({std::move(type), std::move(data)});
     answer.verdict_matters = false;
     return answer;

@@ -173,13 +173,12 @@ boost::json::object faults_as_json(const std::vector<BoxFaults>& faults) {
         boost::json::object o{
             {"box", b.role}, {"address", fmt::format("0x{:04X}", b.address)}, {"known", link::code(b.known)}};
         if (b.known == Known::read) {
-            o["status_availability"] = fmt::format("0x{:02X}", b.availability);
+            o["status_availability"] = b.availability;
             boost::json::array entries;
             for (const auto& f : b.faults) {
                 boost::json::array names;
                 for (const auto n : link::uds::status_names(f.status)) names.emplace_back(n);
-                entries.push_back(
-                    {{"code", f.code}, {"status", fmt::format("0x{:02X}", f.status)}, {"bits", std::move(names)}});
+                entries.push_back({{"code", f.code}, {"status", f.status}, {"bits", std::move(names)}});
             }
             o["entries"] = std::move(entries);
             o["raw"] = hex(b.raw);

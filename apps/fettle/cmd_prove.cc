@@ -12,6 +12,7 @@
 #include "fettle/shelf/shelf.h"
 #include "fettle/watch/tracker.h"
 #include "job_store.h"
+#include "print.h"
 
 namespace fettle::app {
 namespace {
@@ -78,7 +79,7 @@ prove::Circumstances circumstances_of(const JobRun& run) {
 boost::json::array faults_as_json(const prove::Faults& faults) {
     boost::json::array out;
     for (const prove::Attributed& a : faults.entries) {
-        boost::json::object o{{"box", a.fault.box}, {"code", a.fault.code}, {"kind", prove::words(a.kind)},
+        boost::json::object o{{"box", a.fault.box}, {"code", a.fault.code}, {"kind", json_word(prove::words(a.kind))},
                               {"why", a.why},       {"next", a.next},       {"may_be_cleared", a.may_be_cleared}};
         if (a.fault.status) {
             o["status"] = *a.fault.status;
@@ -243,6 +244,8 @@ Result<Answer> faults(Context& context, const FaultsOptions& options) {
                              "faults", "not read"});
     }
     a.data["when"] = options.when;
+    a.data["origin"] = json_word(entry.at("origin").as_string());
+    if (entry.contains("entries")) a.data["entries"] = entry.at("entries");
     a.entries.push_back({"faults", entry});
     return a;
 }
@@ -298,7 +301,7 @@ Result<Answer> prove_job(Context& context, const ProveOptions& options) {
                           {"name", p.name},
                           {"expected", p.expected},
                           {"found", p.found},
-                          {"state", prove::words(p.state)}});
+                          {"state", json_word(prove::words(p.state))}});
     for (const std::string& m : proof.missing) missing.push_back(boost::json::string(m));
     a.data["proof"] = prove::words(proof.proof);
     a.data["release"] = last->release;

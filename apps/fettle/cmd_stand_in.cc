@@ -12,6 +12,7 @@
 #include "fettle/card/block_device.h"
 #include "fettle/shelf/shelf.h"
 #include "fettle/standin/server.h"
+#include "print.h"
 
 namespace fettle::app {
 namespace {
@@ -126,11 +127,11 @@ Result<Answer> stand_in(Context& context, const StandInOptions& options) {
     for (const auto& b : s.boxes_now()) {
         a.text +=
             fmt::format("  {:<8} {} mode, shows release {}\n", b.role, words(b.mode), printable(s.release(b.role)));
-        boxes.push_back({{"box", b.role}, {"mode", words(b.mode)}, {"release", s.release(b.role)}});
+        boxes.push_back({{"box", b.role}, {"mode", json_word(words(b.mode))}, {"release", s.release(b.role)}});
     }
     a.text += fmt::format("  landed {}, passed over {}, refused {}, to come {}\n", t.landed, t.passed_over, t.refused,
                           t.to_come);
-    a.data = {{"ending", words(s.ending())},
+    a.data = {{"ending", json_word(words(s.ending()))},
               {"virtual_s", ended_s},
               {"boxes", std::move(boxes)},
               {"tally",

@@ -161,7 +161,10 @@ Result<Answer> start(Context& context, JobRun& run, const WatchOptions& options)
         for (const Reason& r : may.standing) a.text += "  " + ready::acceptance_key(r) + "\n";
         a.text += "Cure them, or have each can't say signed for: ready accept " + run.number +
                   " CODE --by NAME --reason TEXT\n";
+        boost::json::array standing;
+        for (const Reason& r : may.standing) standing.push_back(boost::json::string(ready::acceptance_key(r)));
         a.data["started"] = false;
+        a.data["standing"] = std::move(standing);
         a.entries.push_back(ready_entry(check, number));
         return a;
     }

@@ -4,6 +4,7 @@
 
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
+#include "print.h"
 
 namespace fettle::app {
 namespace {
@@ -146,6 +147,18 @@ std::string job_page(const Job& j) {
     return out;
 }
 
+namespace {
+
+json::object faults_json(const book::FaultRecord& f) {
+    json::array entries;
+    for (const book::FaultSeen& e : f.entries)
+        entries.push_back(json::object{
+            {"box", e.box}, {"code", e.code}, {"status", e.status ? json::value(*e.status) : json::value(nullptr)}});
+    return {{"origin", json_word(f.origin)}, {"entries", std::move(entries)}};
+}
+
+}  // namespace
+
 json::object loose_end_json(const book::LooseEnd& e) {
     return {{"id", e.id},
             {"words", e.words},
@@ -178,7 +191,7 @@ json::object job_json(const Job& j) {
                                     {"step", r.step},
                                     {"started", iso8601(r.started)},
                                     {"ended", r.ended ? json::value(iso8601(*r.ended)) : json::value(nullptr)},
-                                    {"outcome", r.outcome},
+                                    {"outcome", json_word(r.outcome)},
                                     {"against_halt", r.against_halt},
                                     {"marks", r.marks.size()},
                                     {"tally", std::move(tally)}});
@@ -213,11 +226,11 @@ json::object job_json(const Job& j) {
             {"card_audited_good", j.card_audited_good},
             {"ready", j.ready_checked ? json::value(code(j.ready_verdict)) : json::value(nullptr)},
             {"runs", std::move(runs)},
-            {"as_left_origin", j.as_left_origin},
+            {"as_left_origin", json_word(j.as_left_origin)},
             {"as_left_release", j.as_left_release},
             {"proved", j.proved},
-            {"faults_before", faults_in_words(j.faults_before)},
-            {"faults_after", faults_in_words(j.faults_after)},
+            {"faults_before", faults_json(j.faults_before)},
+            {"faults_after", faults_json(j.faults_after)},
             {"loose_ends", std::move(ends)},
             {"open_ends", j.open_ends().size()},
             {"notes", std::move(notes)},

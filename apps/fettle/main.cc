@@ -4,12 +4,14 @@
 #include <sys/resource.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <chrono>
 #include <clocale>
 #include <csignal>
 #include <cstdio>
 #include <exception>
 #include <string>
+#include <string_view>
 
 #include "cli.h"
 #include "fettle/base/text.h"
@@ -28,7 +30,8 @@ bool say(const std::string& text) {
 
 int fail(const std::string& command, const Error& error, bool json) {
     if (json) say(as_json(command, error));
-    std::fprintf(stderr, "fettle %s: %s\n", command.c_str(), printable(error.message()).c_str());
+    std::fprintf(stderr, "fettle%s%s: %s\n", command.empty() ? "" : " ", command.c_str(),
+                 printable(error.message()).c_str());
     return exit_code(error);
 }
 
@@ -125,9 +128,10 @@ int main(int argc, char** argv) {
         if (call.timings) print_timings(began);
         return code;
     } catch (const std::exception& e) {
-        std::fprintf(stderr,
-                     "fettle: an inner rule was broken (%s). This is a defect in Fettle; nothing half-done was kept.\n",
-                     e.what());
-        return 4;
+        const bool json = std::any_of(argv, argv + argc, [](const char* a) { return std::string_view(a) == "--json"; });
+        const Error defect{ErrorKind::outside, "inner-rule-broken", "",
+                           std::string("an inner rule was broken: ") + e.what(),
+                           "report it: this is a defect in Fettle; nothing half-done was kept"};
+        return fail("", defect, json);
     }
 }

@@ -2,6 +2,7 @@
 #include "cmd_plan.h"
 #include "fettle/base/json.h"
 #include "job_store.h"
+#include "print.h"
 
 namespace fettle::app {
 namespace {
@@ -50,7 +51,7 @@ json::object sheet_json(const change::ChangeSheet& s) {
                                      {"region", l.region},
                                      {"before", l.before},
                                      {"after", l.after},
-                                     {"action", std::string(words(l.action))},
+                                     {"action", json_word(words(l.action))},
                                      {"because", l.because},
                                      {"bytes", l.bytes},
                                      {"downgrade", l.downgrade}});

@@ -100,6 +100,7 @@ std::string as_json(const std::string& command, const Error& error) {
     json::object doc = base_document(command);
     doc["verdict"] = fettle::code(Verdict::cant_say);
     doc["reasons"] = json::array();
+    doc["headline"] = error.message();
     doc["error"] = json::object{{"kind", words(error.kind)},
                                 {"code", error.code},
                                 {"place", error.place},
@@ -107,6 +108,19 @@ std::string as_json(const std::string& command, const Error& error) {
                                 {"next", error.next}};
     doc["data"] = json::object();
     return pretty(doc);
+}
+
+std::string json_word(std::string_view words) {
+    std::string out;
+    for (const char c : words) {
+        const bool kept = (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9');
+        if (kept)
+            out += c;
+        else if (!out.empty() && out.back() != '-')
+            out += '-';
+    }
+    if (!out.empty() && out.back() == '-') out.pop_back();
+    return out;
 }
 
 int exit_code(const Answer& answer) {

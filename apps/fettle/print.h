@@ -2,6 +2,7 @@
 #pragma once
 
 #include <string>
+#include <string_view>
 
 #include "context.h"
 
@@ -10,9 +11,13 @@ namespace fettle::app {
 // Headline, text, then verdict and reasons, each reason with what it rests on.
 std::string as_text(const Answer& answer);
 
-// {"fettle": 1, "command": …, "verdict": …, "reasons": […], "data": {…}}
+// {"fettle": 1, "command": …, "verdict": …, "reasons": […], "headline": …, "data": {…}}; a failure has an "error" too.
 std::string as_json(const std::string& command, const Answer& answer);
 std::string as_json(const std::string& command, const Error& error);
+
+// A word for programs out of the words for people: "new, not explained" → "new-not-explained". JSON gives every value
+// of a fixed set in this form, as it gives reason codes.
+std::string json_word(std::string_view words);
 
 // Exit codes of docs/commands.md.
 int exit_code(const Answer& answer);

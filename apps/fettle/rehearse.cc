@@ -370,7 +370,7 @@ Status Rehearsal::hand_over() {
 
 Result<Answer> Rehearsal::closing(const Answer& proof) {
     Answer out;
-    out.headline = fmt::format("\nRehearsed {} to {} in {} of virtual time: {}", options_.from, options_.to,
+    out.headline = fmt::format("Rehearsed {} to {} in {} of virtual time: {}", options_.from, options_.to,
                                human_duration(ran_s_), proof.headline);
     out.judgement = proof.judgement;
     out.data["folder"] = folder_.string();
@@ -379,9 +379,12 @@ Result<Answer> Rehearsal::closing(const Answer& proof) {
     out.data["broken_off"] = broken_off_;
     if (cut_) {
         json::array said;
+        const std::string came = cut_->came == standin::Fate::same_card
+                                     ? std::string(cutmap::code(cutmap::Outcome::same_card))
+                                     : json_word(standin::words(cut_->came));
         for (const cutmap::Outcome o : cut_->map_said) said.push_back(json::string(cutmap::code(o)));
         out.data["cut"] = {{"release", cut_->release}, {"act", cut_->act}, {"cell", cut_->cell},
-                           {"at_s", cut_->at_s},       {"map_said", said}, {"came", standin::words(cut_->came)},
+                           {"at_s", cut_->at_s},       {"map_said", said}, {"came", came},
                            {"agree", cut_->agree()}};
         if (!cut_->agree())
             out.judgement.add({"map-and-stand-in-differ", Verdict::halt,
@@ -421,6 +424,7 @@ Result<Answer> Rehearsal::run() {
     Result<Answer> proof = prove();
     if (!proof) return proof;
     if (Status sealed = hand_over(); !sealed) return pass(sealed);
+    say("\n");
     return closing(*proof);
 }
 
