@@ -1,6 +1,7 @@
 #include "fettle/base/files.h"
 
 #include <gtest/gtest.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 #include <cstdlib>
@@ -67,6 +68,17 @@ TEST_F(Files, FoldersAreMadeWithTheirParents) {
     EXPECT_TRUE(make_folder(folder / "a" / "b"));
     ASSERT_TRUE(write_file_durably(folder / "file", ""));
     EXPECT_FALSE(make_folder(folder / "file" / "b"));
+}
+
+// Found by an attack: as root, a rename over /dev/null left a plain file in its place.
+TEST_F(Files, NothingButAPlainFileIsReplaced) {
+    const auto pipe = folder / "pipe";
+    ASSERT_EQ(::mkfifo(pipe.c_str(), 0600), 0);
+    const Status onto = write_file_durably(pipe, "x");
+    ASSERT_FALSE(onto);
+    EXPECT_EQ(onto.error().code, "not-a-plain-file");
+    EXPECT_TRUE(std::filesystem::is_fifo(pipe));
+    EXPECT_EQ(write_file_durably(folder, "x").error().code, "not-a-plain-file");
 }
 
 TEST(ErrorMessage, HasPlaceProblemAndNextStep) {

@@ -1,9 +1,35 @@
 #include "fettle/base/json.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
+
+#include "fettle/base/text.h"
 
 namespace fettle {
 namespace {
+
+// One value on one line, as any reader takes it and any terminal may show it: bytes that are no UTF-8 become \\xNN in
+// the text, characters that do something else than be seen become \uNNNN.
+std::string leaf(const json::value& v) {
+    const std::string text = json::serialize(v);
+    std::string out;
+    for (std::size_t i = 0; i < text.size();) {
+        const std::size_t n = utf8_length(std::string_view(text).substr(i));
+        const auto at = [&](std::size_t k) { return static_cast<unsigned>(static_cast<unsigned char>(text[i + k])); };
+        const std::string_view character = std::string_view(text).substr(i, n ? n : 1);
+        if (n == 0)
+            out += fmt::format("\\\\x{:02x}", at(0));
+        else if (!is_unseen(character))
+            out += character;
+        else
+            out += fmt::format("\\u{:04x}", n == 1   ? at(0)
+                                            : n == 2 ? (at(0) & 0x1Fu) << 6 | (at(1) & 0x3Fu)
+                                                     : (at(0) & 0x0Fu) << 12 | (at(1) & 0x3Fu) << 6 | (at(2) & 0x3Fu));
+        i += character.size();
+    }
+    return out;
+}
 
 void write(std::string& out, const json::value& v, int depth) {
     const std::string pad(static_cast<std::size_t>(2 * depth + 2), ' ');
@@ -13,7 +39,7 @@ void write(std::string& out, const json::value& v, int depth) {
         for (const auto& [key, member] : *o) {
             if (!first) out += ",\n";
             first = false;
-            out += pad + json::serialize(json::value(key)) + ": ";
+            out += pad + leaf(json::value(key)) + ": ";
             write(out, member, depth + 1);
         }
         out += "\n" + pad.substr(2) + "}";
@@ -26,7 +52,7 @@ void write(std::string& out, const json::value& v, int depth) {
         }
         out += "\n" + pad.substr(2) + "]";
     } else {
-        out += json::serialize(v);
+        out += leaf(v);
     }
 }
 

@@ -14,7 +14,8 @@ namespace json = boost::json;
 // bad_input names the place with line and column. Duplicate keys keep the last; nesting is bounded (32 levels).
 Result<json::value> parse_json(std::string_view text, std::string_view place);
 
-// Keys in the order they were set, two blanks of indent, final newline.
+// Keys in the order they were set, two blanks of indent, final newline. Always valid UTF-8 without a control character:
+// bytes of a text that are none become \xNN in it.
 std::string pretty(const json::value& v);
 
 // Text members and numbers, with a fallback when the member is absent or of another kind.

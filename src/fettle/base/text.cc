@@ -2,33 +2,9 @@
 
 #include <fmt/core.h>
 
+#include <algorithm>
+
 namespace fettle {
-namespace {
-
-// Length of the valid UTF-8 sequence at the front, 0 if there is none.
-std::size_t utf8_length(std::string_view s) {
-    const auto at = [&](std::size_t i) { return static_cast<unsigned char>(s[i]); };
-    const auto tail = [&](std::size_t i) { return i < s.size() && (at(i) & 0xC0) == 0x80; };
-    const unsigned a = at(0);
-    if (a < 0x80) return 1;
-    if (a >= 0xC2 && a <= 0xDF) return tail(1) ? 2 : 0;
-    if (a >= 0xE0 && a <= 0xEF) {
-        if (!tail(1) || !tail(2)) return 0;
-        const unsigned b = at(1);
-        if ((a == 0xE0 && b < 0xA0) || (a == 0xED && b > 0x9F)) return 0;
-        return 3;
-    }
-    if (a >= 0xF0 && a <= 0xF4) {
-        if (!tail(1) || !tail(2) || !tail(3)) return 0;
-        const unsigned b = at(1);
-        if ((a == 0xF0 && b < 0x90) || (a == 0xF4 && b > 0x8F)) return 0;
-        return 4;
-    }
-    return 0;
-}
-
-}  // namespace
-
 std::vector<std::string> split(std::string_view text, char at) {
     std::vector<std::string> out;
     std::size_t from = 0;
@@ -65,6 +41,28 @@ std::string human_bytes(std::uint64_t bytes) {
     return whole < 1000 ? fmt::format("{} MiB", whole) : fmt::format("{},{:03} MiB", whole / 1000, whole % 1000);
 }
 
+std::size_t utf8_length(std::string_view s) {
+    if (s.empty()) return 0;
+    const auto at = [&](std::size_t i) { return static_cast<unsigned char>(s[i]); };
+    const auto tail = [&](std::size_t i) { return i < s.size() && (at(i) & 0xC0) == 0x80; };
+    const unsigned a = at(0);
+    if (a < 0x80) return 1;
+    if (a >= 0xC2 && a <= 0xDF) return tail(1) ? 2 : 0;
+    if (a >= 0xE0 && a <= 0xEF) {
+        if (!tail(1) || !tail(2)) return 0;
+        const unsigned b = at(1);
+        if ((a == 0xE0 && b < 0xA0) || (a == 0xED && b > 0x9F)) return 0;
+        return 3;
+    }
+    if (a >= 0xF0 && a <= 0xF4) {
+        if (!tail(1) || !tail(2) || !tail(3)) return 0;
+        const unsigned b = at(1);
+        if ((a == 0xF0 && b < 0x90) || (a == 0xF4 && b > 0x8F)) return 0;
+        return 4;
+    }
+    return 0;
+}
+
 bool is_utf8(std::string_view text) {
     while (!text.empty()) {
         const std::size_t n = utf8_length(text);
@@ -74,21 +72,48 @@ bool is_utf8(std::string_view text) {
     return true;
 }
 
+bool is_unseen(std::string_view c) {
+    const auto at = [&](std::size_t i) { return static_cast<unsigned char>(c[i]); };
+    if (c.size() == 1) return at(0) < 0x20 || at(0) == 0x7F;
+    if (c.size() == 2) return at(0) == 0xC2 && at(1) < 0xA0;  // C1 control characters
+    if (c.size() != 3 || at(0) != 0xE2) return false;
+    // U+200E, U+200F; U+2028 to U+202E; U+2066 to U+2069
+    return (at(1) == 0x80 && (at(2) == 0x8E || at(2) == 0x8F || (at(2) >= 0xA8 && at(2) <= 0xAE))) ||
+           (at(1) == 0x81 && at(2) >= 0xA6 && at(2) <= 0xA9);
+}
+
 std::string printable(std::string_view text) {
     std::string out;
     while (!text.empty()) {
         const std::size_t n = utf8_length(text);
-        const auto c = static_cast<unsigned char>(text[0]);
-        if (n == 0 || (n == 1 && (c < 0x20 || c == 0x7F))) {
-            out += fmt::format("\\x{:02x}", c);
-            text.remove_prefix(1);
-        } else if (n == 2 && c == 0xC2 && static_cast<unsigned char>(text[1]) < 0xA0) {  // C1 control characters
-            out += fmt::format("\\x{:02x}\\x{:02x}", c, static_cast<unsigned char>(text[1]));
-            text.remove_prefix(2);
+        const std::string_view character = text.substr(0, n ? n : 1);
+        if (n == 0 || is_unseen(character))
+            for (const char c : character) out += fmt::format("\\x{:02x}", static_cast<unsigned char>(c));
+        else
+            out += character;
+        text.remove_prefix(character.size());
+    }
+    return out;
+}
+
+std::string shortened(std::string_view text) {
+    constexpr std::size_t longest = 1000, head = 200, tail = 50;
+    const auto inside = [&](std::size_t i) { return (static_cast<unsigned char>(text[i]) & 0xC0) == 0x80; };
+    std::string out;
+    std::size_t from = 0;
+    while (from < text.size()) {
+        std::size_t to = std::min(text.find(' ', from), text.size());
+        if (to - from > longest) {
+            std::size_t left = from + head, right = to - tail;
+            while (left > from && inside(left)) --left;
+            while (right < to && inside(right)) ++right;
+            out += fmt::format("{}…[{} bytes]…{}", text.substr(from, left - from), to - from,
+                               text.substr(right, to - right));
         } else {
-            out += text.substr(0, n);
-            text.remove_prefix(n);
+            out += text.substr(from, to - from);
         }
+        if (to < text.size()) out += ' ';
+        from = to + 1;
     }
     return out;
 }

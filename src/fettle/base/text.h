@@ -18,7 +18,17 @@ std::string human_bytes(std::uint64_t bytes);
 // Valid UTF-8 (no overlong forms, no surrogates, nothing above U+10FFFF).
 bool is_utf8(std::string_view text);
 
-// For showing hostile text: control characters and invalid UTF-8 become \xNN.
+// Bytes of the first character of the text; 0 when it does not begin with valid UTF-8 (or is empty).
+std::size_t utf8_length(std::string_view text);
+
+// Whether showing this one character may do something else than be seen: control characters, and those that turn the
+// direction of the text around them or break its line.
+bool is_unseen(std::string_view character);
+
+// For showing hostile text: control characters, turned directions and invalid UTF-8 become \xNN.
 std::string printable(std::string_view text);
+
+// Words of more than 1,000 bytes keep their beginning and end, and say how many bytes they have.
+std::string shortened(std::string_view text);
 
 }  // namespace fettle
