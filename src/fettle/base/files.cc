@@ -51,11 +51,9 @@ Result<std::string> read_text_file(const fs::path& path, std::uintmax_t limit_by
 }
 
 Status write_file_durably(const fs::path& path, std::string_view content) {
-    struct stat there{};
-    if (::stat(path.c_str(), &there) == 0 && !S_ISREG(there.st_mode))  // a rename would put a plain file in its place
-        return bad_input("not-a-plain-file", path.string(),
-                         S_ISDIR(there.st_mode) ? "is a folder; a file was expected"
-                                                : "is a device or a pipe; only a plain file can be replaced",
+    struct stat there{};  // a rename would put a plain file in the place of a device; a folder refuses by itself
+    if (::stat(path.c_str(), &there) == 0 && !S_ISREG(there.st_mode) && !S_ISDIR(there.st_mode))
+        return bad_input("not-a-plain-file", path.string(), "is a device or a pipe; only a plain file can be replaced",
                          "name a file");
     const fs::path temp = path.string() + ".tmp-" + std::to_string(::getpid());
     const auto fail = [&](const char* what) -> Status {
