@@ -1,14 +1,19 @@
 """What case files may use in their expressions: values made at random, and answers computed here and not by the
 program under test. Every computation is written from its published source, named beside it."""
 
+import datetime
 import hashlib
+import html
 import json
 import os
 import random
 import re
 import shutil
+import sqlite3
+import socket
 import subprocess
 import tempfile
+import tomllib
 import zipfile
 import zlib
 from pathlib import Path
@@ -77,7 +82,8 @@ class Case:
         own = {n: getattr(self, n) for n in dir(self) if not n.startswith("_") and n not in ("names", "folder", "tools", "call")}
         return own | {
             "mod11_2": mod11_2, "vin_check": vin_check, "vin_sum": vin_sum, "with_vin_check": with_vin_check,
-            "version_key": version_key, "sha256": sha256, "digest": digest, "json": json, "re": re, "Path": Path, "pointer": pointer,
+            "version_key": version_key, "sha256": sha256, "digest": digest, "sealed": sealed,
+            "ed25519_holds": ed25519_holds, "json": json, "re": re, "Path": Path, "pointer": pointer,
         }
 
     # random values
@@ -133,6 +139,15 @@ class Case:
 
     def read(self, path):
         return (self.folder / path).read_bytes()
+
+    def part(self, path, at, length):
+        with open(self.folder / path, "rb") as f:
+            f.seek(at)
+            return f.read(length)
+
+    def same(self, path, other):
+        """Equal byte by byte; by cmp, which is quick on large images."""
+        return subprocess.run(["cmp", "-s", self.folder / path, self.folder / other], check=False).returncode == 0
 
     def write(self, path, content):
         target = self.folder / path
@@ -215,6 +230,78 @@ class Case:
         old, new = (self.pieces(r, issue, **options) for r in (before, after))
         return {k for k, p in new.items() if k not in old or (old[k]["version"], old[k]["sha256"]) != (p["version"], p["sha256"])}
 
+    def job_ready(self, main, display, market, **options):
+        """A job with its plan from 27.1.110 to 27.3.118, its card laid and audited, everything answered: ready to start.
+        Returns its number."""
+        self.shelve("27.1.110", "27.3.118", **options)
+        job = json.loads(self.call("job", "open", "--customer", "1007", "--housings", "2", "--plate", main, "--plate",
+                                   display, "--json"))["data"]["job"]
+        self.call("identify", main, display, "--view", f"27.1.110 {market}", "--job", job)
+        self.call("plan", "--job", job, "--to", "27.3.118")
+        self.call("card", "lay", "27.3.118", "--out", f"{job}.img", "--job", job)
+        self.call("card", "audit", f"{job}.img", "--release", "27.3.118", "--job", job)
+        self.call("ready", "answer", job, *self.answers())
+        return job
+
+    def answers(self):
+        """What a technician says before a start on the bench, all of it good."""
+        return ["knob=answers", "support=yes", "supply.volts=13.5", "supply.limit=10", "supply.lead_m=2",
+                "supply.lead_mm2=2.5", "supply.fused=yes", "slots=empty", "holds=yes"]
+
+    def words_of(self, path):
+        """The words of an HTML page, without tags, styles and pictures."""
+        text = re.sub(r"(?s)<style.*?</style>|<svg.*?</svg>", "", self.read(path).decode())
+        return re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]*>", " ", text)))
+
+    def chain_end(self, job):
+        """Digest of the job's last entry, reckoned from what the book's file holds, as docs/journal.md says."""
+        copy = Path(tempfile.mkdtemp(dir=self.folder.parent))  # looked at apart: opening it leaves files beside it
+        for file in (self.folder.parent / "home/.local/share/fettle").glob("book.sqlite*"):
+            shutil.copy(file, copy)
+        db = sqlite3.connect(copy / "book.sqlite")
+        previous = "0" * 64
+        for number, at, kind, data in db.execute(
+                "select number, at, type, data from entries where job = ? order by number", (job,)):
+            when = datetime.datetime.fromtimestamp(at / 1000, datetime.timezone.utc) if isinstance(at, int) else at
+            at = when if isinstance(when, str) else when.isoformat(timespec="milliseconds")
+            previous = sha256(f"fettle-entry 1\njob {job}\nnumber {number}\nat {at}\ntype {kind}\nprevious {previous}\n"
+                              f"data {len(data.encode())}\n\n{data}")
+        db.close()
+        return previous
+
+    def messages(self):
+        """What the example family's box may show, from the family file itself."""
+        return tomllib.loads((self.tools.source / "families/dunnock.toml").read_text())["message"]
+
+    def message(self, text=None):
+        return self.rng.choice([m for m in self.messages() if text in (None, m["text"])])
+
+    def free_port(self):
+        with socket.socket() as s:
+            s.bind(("127.0.0.1", 0))
+            return s.getsockname()[1]
+
+    def fat_partition(self, image):
+        """Copies the first partition out of a card image; its path."""
+        with open(self.folder / image, "rb") as f:
+            entry = f.read(512)[446:462]
+            f.seek(512 * int.from_bytes(entry[8:12], "little"))
+            left, to = 512 * int.from_bytes(entry[12:16], "little"), image + ".part"
+            with open(self.folder / to, "wb") as out:
+                while block := f.read(min(left, 1 << 20)):
+                    out.seek(len(block), 1) if not any(block) else out.write(block)
+                    left -= len(block)
+                out.truncate()
+        return to
+
+    def instants(self, job, home):
+        """(type, event or empty, seconds since the first run's start) of each entry of a job in another home."""
+        shown = json.loads(self.call("--home", home, "job", "show", job, "--entries", "--json"))
+        seen = [(e["type"], json.loads(e["data"]).get("event", ""), datetime.datetime.fromisoformat(e["at"]))
+                for e in shown["data"]["entries"]]
+        start = next(at for kind, _, at in seen if kind == "started")
+        return [(kind, event, (at - start).total_seconds()) for kind, event, at in seen]
+
     def piece_file(self, package, role=None):
         """Path of one piece's file in a package, at random."""
         index = json.loads(self.read(f"{package}/release.json"))
@@ -265,6 +352,25 @@ def ed25519_sign(seed, message):
         key.write_bytes(der)
         text.write_bytes(message)
         return run_tool(["openssl", "pkeyutl", "-sign", "-inkey", key, "-keyform", "DER", "-rawin", "-in", text])
+
+
+def ed25519_holds(public_hex, signature_hex, message):
+    """Checked by openssl; 12 bytes of SubjectPublicKeyInfo (RFC 8410) before the public key."""
+    with tempfile.TemporaryDirectory() as folder:
+        key, signature, text = (Path(folder) / n for n in ("key", "signature", "text"))
+        key.write_bytes(bytes.fromhex("302a300506032b6570032100" + public_hex))
+        signature.write_bytes(bytes.fromhex(signature_hex))
+        text.write_bytes(message)
+        done = subprocess.run(["openssl", "pkeyutl", "-verify", "-pubin", "-inkey", key, "-keyform", "DER", "-rawin", "-in",
+                               text, "-sigfile", signature], capture_output=True, timeout=60)
+        return done.returncode == 0
+
+
+def sealed(sheet):
+    """(key, signature, what is signed) of a sheet, as docs/handover.md says: every byte before the seal block."""
+    at = sheet.rindex(b'<section class="seal"')
+    found = re.search(rb'data-key="([0-9a-f]{64})" data-signature="([0-9a-f]{128})"', sheet[at:])
+    return found[1].decode(), found[2].decode(), sheet[:at]
 
 
 def run_tool(args, stdin=""):

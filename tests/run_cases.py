@@ -54,7 +54,7 @@ class Step:
 
 class Spec:
     def __init__(self, path):
-        self.path, self.story, self.lets, self.steps = path, None, [], []
+        self.path, self.story, self.lets, self.steps, self.further = path, None, [], [], VARIATIONS
         for number, raw in enumerate(path.read_text().splitlines(), 1):
             line = raw.strip()
             if line and not line.startswith("#"):
@@ -71,6 +71,8 @@ class Spec:
             self.steps.append(Step(number, rest, word))
         elif word == "story" and not self.steps:
             self.story = rest
+        elif word == "further" and not self.steps and rest.isdigit() and not self.story:
+            self.further = int(rest)
         elif word == "let" and not self.steps:
             name, equals, expression = rest.partition("=")
             if not equals or not name.strip().isidentifier():
@@ -84,7 +86,7 @@ class Spec:
             raise Broken(f"{self.path}:{number}: {word!r} is not understood here")
 
     def runs(self):
-        return range(1 + VARIATIONS) if any(x[3] for x in self.lets) else range(1)
+        return range(1 + self.further) if any(x[3] for x in self.lets) else range(1)
 
 
 # --- running one ------------------------------------------------------------------------------------------------------
