@@ -82,14 +82,15 @@ void CommandLine::define_lore() {
     command<None>(
         family, "list", "the family files known here", [](Context& c, const None&) { return family_list(c); },
         [](CLI::App&, None&) {});
-    command<FamilyShowOptions>(family, "show", "one family: boxes, script, boot order, what is open", family_show,
-                               [](CLI::App& c, FamilyShowOptions& o) { c.add_option("ID", o.id)->required(); });
-    command<FamilyCheckOptions>(family, "check",
-                                "every mistake of a family file by line and key, and what it leaves open", family_check,
-                                [](CLI::App& c, FamilyCheckOptions& o) { c.add_option("FILE", o.file)->required(); });
+    command<FamilyShowOptions>(
+        family, "show", "one family: boxes, script, boot order, what is open", family_show,
+        [](CLI::App& c, FamilyShowOptions& o) { c.add_option("ID", o.id, "the family")->required(); });
+    command<FamilyCheckOptions>(
+        family, "check", "every mistake of a family file by line and key, and what it leaves open", family_check,
+        [](CLI::App& c, FamilyCheckOptions& o) { c.add_option("FILE", o.file, "the family file")->required(); });
     command<FamilyAddOptions>(
         family, "add", "take a checked family file into use", family_add, [](CLI::App& c, FamilyAddOptions& o) {
-            c.add_option("FILE", o.file)->required();
+            c.add_option("FILE", o.file, "the family file")->required();
             c.add_option("--accept-loosening-by", o.accept_loosening_by, "who accepts that the new file allows more")
                 ->type_name("NAME");
         });
@@ -108,7 +109,7 @@ void CommandLine::define_lore() {
         });
     command<VinOptions>(app, "vin", "character rule and check digit of a vehicle identification number", vin,
                         [](CLI::App& c, VinOptions& o) {
-                            c.add_option("VIN", o.vin)->required();
+                            c.add_option("VIN", o.vin, "as typed")->required();
                             c.add_flag("--us-market", o.rule_applies, "made for a market where 49 CFR 565 applies");
                         });
 }
@@ -159,6 +160,7 @@ void CommandLine::define_plan_and_card() {
             c.add_option("--complaint", o.complaint, "what the customer complains of: is it worth doing?")
                 ->type_name("TEXT");
             c.add_option("--cuts", o.cuts, "power cuts in one run that the map looks at")
+                ->capture_default_str()
                 ->type_name("K")
                 ->check(CLI::Range(1, 3));
             c.add_flag("--full", o.full, "every piece of every change sheet");
@@ -184,11 +186,13 @@ void CommandLine::define_plan_and_card() {
 
 void CommandLine::define_link() {
     const auto when = [](CLI::App& c, std::string& option) {
-        c.add_option("--when", option, "before or after the run")->check(CLI::IsMember({"before", "after"}));
+        c.add_option("--when", option, "before or after the run")
+            ->capture_default_str()
+            ->check(CLI::IsMember({"before", "after"}));
     };
     CLI::App& link = group("link", "read versions and fault memory over the diagnostic link; nothing is ever written");
     command<LinkFindOptions>(link, "find", "ask who is there (DoIP)", link_find, [](CLI::App& c, LinkFindOptions& o) {
-        c.add_option("--at", o.at)->type_name("HOST:PORT")->capture_default_str();
+        c.add_option("--at", o.at, "where to ask")->type_name("HOST:PORT")->capture_default_str();
     });
     command<LinkReadOptions>(
         link, "read", "plates, serials, releases and pieces", link_read, [when](CLI::App& c, LinkReadOptions& o) {
@@ -210,9 +214,9 @@ void CommandLine::define_link() {
             c.add_option("--from", o.from, "the release it starts at; on the shelf")->type_name("R")->required();
             c.add_option("--family", o.family, "of this family")->type_name("ID");
             c.add_option("--listen", o.listen, "port 0: any free one")->type_name("ADDR:PORT")->capture_default_str();
-            c.add_option("--speed", o.speed, "virtual seconds a second")->type_name("N");
-            c.add_option("--seed", o.seed, "the same seed, the same run")->type_name("N");
-            c.add_option("--market", o.market)->type_name("M");
+            c.add_option("--speed", o.speed, "virtual seconds a second")->type_name("N")->capture_default_str();
+            c.add_option("--seed", o.seed, "the same seed, the same run")->type_name("N")->capture_default_str();
+            c.add_option("--market", o.market, "the market it is set to")->type_name("M");
             c.add_option("--plate", o.plates, "ROLE PLATE, e.g. main 6104183C5")->type_name("ROLE PLATE");
             c.add_flag("--answer-asks", o.answer_asks, "somebody stands by and answers");
             c.add_flag("--on-bench", o.on_bench, "partners of the vehicle are absent");
@@ -224,58 +228,63 @@ void CommandLine::define_run() {
     CLI::App& ready = group("ready", "may this step start, and can it finish?");
     command<ReadyOptions>(ready, "check", "every precondition and hold, with its value", ready_check,
                           [](CLI::App& c, ReadyOptions& o) {
-                              c.add_option("J", o.job)->required();
+                              c.add_option("J", o.job, "the job's number")->required();
                               c.add_option("--step", o.step, "the first that no run has ended")->type_name("N");
                           });
     command<ReadyAnswerOptions>(
         ready, "answer", "what you saw, measured or tried", ready_answer, [](CLI::App& c, ReadyAnswerOptions& o) {
-            c.add_option("J", o.job)->required();
+            c.add_option("J", o.job, "the job's number")->required();
             c.add_option("KEY=VALUE", o.answers, "knob=answers supply.volts=13.5 …")->required();
         });
-    command<ReadyAcceptOptions>(ready, "accept", "sign for a mind or a can't say; never for a halt", ready_accept,
-                                [](CLI::App& c, ReadyAcceptOptions& o) {
-                                    c.add_option("J", o.job)->required();
-                                    c.add_option("CODE", o.code, "the reason's code, or code:where")->required();
-                                    c.add_option("--by", o.by)->type_name("NAME")->required();
-                                    c.add_option("--reason", o.reason)->type_name("TEXT")->required();
-                                    c.add_option("--step", o.step)->type_name("N");
-                                });
+    command<ReadyAcceptOptions>(
+        ready, "accept", "sign for a mind or a can't say; never for a halt", ready_accept,
+        [](CLI::App& c, ReadyAcceptOptions& o) {
+            c.add_option("J", o.job, "the job's number")->required();
+            c.add_option("CODE", o.code, "the reason's code, or code:where")->required();
+            c.add_option("--by", o.by, "who says so")->type_name("NAME")->required();
+            c.add_option("--reason", o.reason, "why it may stay as it is")->type_name("TEXT")->required();
+            c.add_option("--step", o.step, "of this step of the plan")->type_name("N");
+        });
 
-    command<WatchOptions>(app, "watch", "where the run is, what comes next, when hands are needed", watch_run,
-                          [](CLI::App& c, WatchOptions& o) {
-                              c.add_option("J", o.job)->required();
-                              c.add_flag("--start", o.start, "a run begins now");
-                              c.add_option("--step", o.step, "of this step of the plan")->type_name("N");
-                              c.add_option("--by", o.by, "who starts")->type_name("NAME");
-                              c.add_flag("--against-halt", o.against_halt,
-                                         "begun although ready says no; recorded as such");
-                              c.add_flag("--once", o.once, "print once, do not stay");
-                              c.add_option("--svg", o.svg, "the strip as a picture")->type_name("FILE");
-                              c.add_option("--width", o.width)->type_name("N");
-                              c.add_flag("--ascii", o.ascii, "no character beyond ASCII");
-                          });
-    command<MarkOptions>(app, "mark", "what you see at the box: dark, back, asks, answered, ended …", mark_run,
-                         [](CLI::App& c, MarkOptions& o) {
-                             c.add_option("J", o.job)->required();
-                             c.add_option("EVENT", o.event);
-                             c.add_option("--shows", o.shows, "a text on its screen, word for word")->type_name("TEXT");
-                             c.add_option("--tally", o.tally, "landed=12,passed_over=26")->type_name("COUNTS");
-                             c.add_flag("--undo", o.undo, "take the last one back");
-                         });
+    command<WatchOptions>(
+        app, "watch", "where the run is, what comes next, when hands are needed", watch_run,
+        [](CLI::App& c, WatchOptions& o) {
+            c.add_option("J", o.job, "the job's number")->required();
+            c.add_flag("--start", o.start, "a run begins now");
+            c.add_option("--step", o.step, "of this step of the plan")->type_name("N");
+            c.add_option("--by", o.by, "who starts")->type_name("NAME");
+            c.add_flag("--against-halt", o.against_halt, "begun although ready says no; recorded as such");
+            c.add_flag("--once", o.once, "print once, do not stay");
+            c.add_option("--svg", o.svg, "the strip as a picture")->type_name("FILE");
+            c.add_option("--width", o.width, "columns of the strip")->type_name("N")->capture_default_str();
+            c.add_flag("--ascii", o.ascii, "no character beyond ASCII");
+        });
+    command<MarkOptions>(
+        app, "mark", "what you see at the box: dark, back, asks, answered, ended …", mark_run,
+        [](CLI::App& c, MarkOptions& o) {
+            c.add_option("J", o.job, "the job's number")->required();
+            c.add_option("EVENT", o.event,
+                         "an act of the script, or dark, back, restarted, asks, answered, skipped, ended, broken-off");
+            c.add_option("--shows", o.shows, "a text on its screen, word for word")->type_name("TEXT");
+            c.add_option("--tally", o.tally, "landed=12,passed_over=26")->type_name("COUNTS");
+            c.add_flag("--undo", o.undo, "take the last one back");
+        });
     command<AsLeftOptions>(app, "as-left", "what is installed now, typed", as_left, [](CLI::App& c, AsLeftOptions& o) {
-        c.add_option("J", o.job)->required();
+        c.add_option("J", o.job, "the job's number")->required();
         c.add_option("--typed", o.typed, "lines of box, name, version")->type_name("FILE");
         c.add_option("--release", o.release, "the release that the box shows")->type_name("R");
     });
     command<FaultsOptions>(app, "faults", "the fault memory, typed", faults, [](CLI::App& c, FaultsOptions& o) {
-        c.add_option("J", o.job)->required();
-        c.add_option("--when", o.when, "before or after the run")->check(CLI::IsMember({"before", "after"}));
+        c.add_option("J", o.job, "the job's number")->required();
+        c.add_option("--when", o.when, "before or after the run")
+            ->capture_default_str()
+            ->check(CLI::IsMember({"before", "after"}));
         c.add_option("--typed", o.typed, "\"B1A4F-13:28 …\", or none when it was read and is empty")->type_name("TEXT");
         c.add_flag("--none-read", o.none_read, "it was not read, which never means none");
     });
     command<ProveOptions>(app, "prove", "is what is installed now what the plan wanted?", prove_job,
                           [](CLI::App& c, ProveOptions& o) {
-                              c.add_option("J", o.job)->required();
+                              c.add_option("J", o.job, "the job's number")->required();
                               c.add_option("--tried", o.tried, "function N was tried and is good")->type_name("N");
                               c.add_option("--bad", o.tried_bad, "function N was tried and is not")->type_name("N");
                               c.add_flag("--full", o.full, "every piece");
@@ -284,17 +293,17 @@ void CommandLine::define_run() {
     CLI::App& sheet = group("handover", "the sealed sheet for the customer");
     command<HandoverOptions>(sheet, "make", "make and seal it; refused while something is open", handover,
                              [](CLI::App& c, HandoverOptions& o) {
-                                 c.add_option("J", o.job)->required();
-                                 c.add_option("--out", o.out)->type_name("DIR")->required();
+                                 c.add_option("J", o.job, "the job's number")->required();
+                                 c.add_option("--out", o.out, "folder for the sheet")->type_name("DIR")->required();
                              });
     command<HandoverCheckOptions>(
         sheet, "check", "is this sheet unchanged since it was sealed, and by whom?", handover_check,
-        [](CLI::App& c, HandoverCheckOptions& o) { c.add_option("FILE", o.file)->required(); });
+        [](CLI::App& c, HandoverCheckOptions& o) { c.add_option("FILE", o.file, "the sheet")->required(); });
 
     command<RehearseOptions>(
         app, "rehearse", "the whole job on a virtual set: practise without risk", rehearse,
         [](CLI::App& c, RehearseOptions& o) {
-            c.add_option("--family", o.family)->type_name("ID")->capture_default_str();
+            c.add_option("--family", o.family, "of this family")->type_name("ID")->capture_default_str();
             c.add_option("--from", o.from, "the release it starts at")->type_name("R")->capture_default_str();
             c.add_option("--to", o.to, "the release to reach")->type_name("R")->capture_default_str();
             c.add_option("--speed", o.speed, "virtual seconds a second")->type_name("N")->capture_default_str();
@@ -311,9 +320,11 @@ void CommandLine::define_job() {
         job, "open", "take a unit in; prints the job's number", job_open, [](CLI::App& c, JobOpenOptions& o) {
             c.add_option("--customer", o.customer, "the customer's number")->type_name("N")->required();
             c.add_option("--vehicle", o.vehicle, "what it is, in words")->type_name("TEXT");
-            c.add_option("--vin", o.vin)->type_name("VIN");
+            c.add_option("--vin", o.vin, "the vehicle's identification number")->type_name("VIN");
             c.add_option("--complaint", o.complaint, "in the customer's words")->type_name("TEXT");
-            c.add_option("--place", o.place, "bench or vehicle")->check(CLI::IsMember({"bench", "vehicle"}));
+            c.add_option("--place", o.place, "bench or vehicle")
+                ->capture_default_str()
+                ->check(CLI::IsMember({"bench", "vehicle"}));
             c.add_option("--plate", o.plates, "a plate as typed; once for each box")->type_name("P");
             c.add_option("--housings", o.housings, "how many housings came in")->type_name("N");
             c.add_option("--keep", o.keep, "owner's media and parts held: \"slot: what it is #tag\"")
@@ -326,43 +337,43 @@ void CommandLine::define_job() {
         [](CLI::App&, None&) {});
     command<JobShowOptions>(job, "show", "asked, found, done, left, open", job_show,
                             [](CLI::App& c, JobShowOptions& o) {
-                                c.add_option("J", o.job)->required();
+                                c.add_option("J", o.job, "the job's number")->required();
                                 c.add_flag("--entries", o.entries, "the journal's entries one by one, too");
                             });
     command<JobNoteOptions>(
         job, "note", "add a note, or put a slip right", job_note, [](CLI::App& c, JobNoteOptions& o) {
-            c.add_option("J", o.job)->required();
-            c.add_option("TEXT", o.text);
-            c.add_option("--by", o.by)->type_name("NAME");
+            c.add_option("J", o.job, "the job's number")->required();
+            c.add_option("TEXT", o.text, "the note; with --correct what else is to be said");
+            c.add_option("--by", o.by, "who says so")->type_name("NAME");
             c.add_option("--correct", o.correct, "number of the entry to put right")->type_name("N");
             c.add_option("--field", o.field, "the field in it")->type_name("KEY");
             c.add_option("--value", o.value, "what it must say")->type_name("TEXT");
-            c.add_option("--why", o.why)->type_name("TEXT");
+            c.add_option("--why", o.why, "why it is put right")->type_name("TEXT");
         });
     command<JobKeepOptions>(job, "keep", "hold something of the owner's", job_keep, [](CLI::App& c, JobKeepOptions& o) {
-        c.add_option("J", o.job)->required();
+        c.add_option("J", o.job, "the job's number")->required();
         c.add_option("THING", o.things, "\"slot: what it is #tag\"")->required();
     });
     command<JobReturnOptions>(job, "return", "give something back", job_return, [](CLI::App& c, JobReturnOptions& o) {
-        c.add_option("J", o.job)->required();
+        c.add_option("J", o.job, "the job's number")->required();
         c.add_option("ID", o.id, "keeping-1 or 1")->required();
-        c.add_option("--by", o.by)->type_name("NAME");
+        c.add_option("--by", o.by, "who says so")->type_name("NAME");
     });
     command<JobConsentOptions>(job, "consent", "note what the owner agreed to", job_consent,
                                [](CLI::App& c, JobConsentOptions& o) {
-                                   c.add_option("J", o.job)->required();
+                                   c.add_option("J", o.job, "the job's number")->required();
                                    c.add_option("WHAT", o.what, "e.g. one-way")->required();
-                                   c.add_option("--by", o.by)->type_name("NAME");
+                                   c.add_option("--by", o.by, "who says so")->type_name("NAME");
                                });
     command<JobLooseEndsOptions>(
         job, "loose-ends", "what is open; settle it or sign for it", job_loose_ends,
         [](CLI::App& c, JobLooseEndsOptions& o) {
-            c.add_option("J", o.job)->required();
-            c.add_option("--settle", o.settle, "what was done about ID")->type_name("ID");
-            c.add_option("--how", o.how)->type_name("TEXT");
+            c.add_option("J", o.job, "the job's number")->required();
+            c.add_option("--settle", o.settle, "ID is done with")->type_name("ID");
+            c.add_option("--how", o.how, "what was done; with --settle")->type_name("TEXT");
             c.add_option("--sign", o.sign, "ID stays open and somebody answers for it")->type_name("ID");
-            c.add_option("--reason", o.reason)->type_name("TEXT");
-            c.add_option("--by", o.by)->type_name("NAME");
+            c.add_option("--reason", o.reason, "why it may stay as it is")->type_name("TEXT");
+            c.add_option("--by", o.by, "who says so")->type_name("NAME");
         });
 }
 
