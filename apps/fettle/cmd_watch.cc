@@ -163,7 +163,7 @@ Result<Answer> start(Context& context, JobRun& run, const WatchOptions& options)
                   " CODE --by NAME --reason TEXT\n";
         boost::json::array standing;
         for (const Reason& r : may.standing) standing.push_back(boost::json::string(ready::acceptance_key(r)));
-        a.data["started"] = false;
+        a.data["begun"] = false;
         a.data["standing"] = std::move(standing);
         a.entries.push_back(ready_entry(check, number));
         return a;
@@ -174,7 +174,7 @@ Result<Answer> start(Context& context, JobRun& run, const WatchOptions& options)
          {{"release", (*step)->release.release}, {"step", number}, {"by", options.by}, {"against_halt", !may.yes}}});
     if (auto kept = append_entries(context, run.number, a.entries); !kept) return pass(kept);
     a.entries.clear();
-    a.data["started"] = true;
+    a.data["begun"] = true;
     return a;
 }
 
@@ -185,7 +185,7 @@ Result<Answer> watch_run(Context& context, const WatchOptions& options) {
     if (!run) return pass(run);
     if (options.start) {
         auto started = start(context, *run, options);
-        if (!started || !started->data.at("started").as_bool()) return started;
+        if (!started || !started->data.at("begun").as_bool()) return started;
         auto job = load_job(context, run->number);
         if (!job) return pass(job);
         run->job = std::move(*job);
@@ -205,7 +205,7 @@ Result<Answer> watch_run(Context& context, const WatchOptions& options) {
         if (!job) return pass(job);
     }
     Answer a = answer_of(*run, run->job.runs.back(), context.clock->now(), options);
-    if (options.start) a.data["started"] = true;
+    if (options.start) a.data["begun"] = true;
     if (!options.svg.empty()) a.data["svg"] = options.svg;
     return a;
 }

@@ -133,7 +133,7 @@ Status Rehearsal::run_step(int step, const PlanStep& planned) {
     Result<Answer> started = did(fmt::format("watch {} --start --by \"bench 1\"", job_), watch_run(inner_, watch));
     inner_.json = json;
     if (!started) return pass(started);
-    if (const auto* yes = started->data.if_contains("started"); !yes || !yes->as_bool())
+    if (const auto* yes = started->data.if_contains("begun"); !yes || !yes->as_bool())
         return bad_input("rehearsal-not-started", "step " + std::to_string(step),
                          "the run was not begun: " + started->headline, "see the reasons above");
     Status begun;
