@@ -39,6 +39,7 @@ private:
     ManualClock clock_;
     Context inner_;  // the rehearsal's own home and clock
     std::filesystem::path folder_;
+    bool made_folder_ = false;  // it was not there before
     std::string job_;
     std::optional<family::Family> family_;
     std::vector<family::Release> releases_;
@@ -51,6 +52,9 @@ private:
     std::optional<RehearsedCut> cut_;
     bool broken_off_ = false;
     std::vector<std::string> files_;  // what is left for the person, relative to the folder
+
+    Result<Answer> whole_job();
+    void clear_away();  // after an error
 
     // In the order of the job.
     Status prepare();
@@ -77,6 +81,7 @@ private:
     Status cut_here(const PlanStep& planned, double at_s);
     void say(const std::string& text) const;
     std::string address() const;
+    bool reads_pieces() const;
 };
 
 }  // namespace fettle::app

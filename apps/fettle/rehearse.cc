@@ -58,6 +58,12 @@ void Rehearsal::say(const std::string& text) const {
     if (outer_.say) outer_.say(text);
 }
 
+// Without it the rehearsal goes the way without a link: by the version view, and the fault memory not read.
+bool Rehearsal::reads_pieces() const {
+    return std::any_of(family_->link.begin(), family_->link.end(),
+                       [](const family::LinkBox& b) { return b.did_pieces != 0; });
+}
+
 std::string Rehearsal::address() const {
     return fmt::format("doip://{}:{}", server_->host(), server_->port());
 }
@@ -68,7 +74,7 @@ Result<Answer> Rehearsal::did(const std::string& command, Result<Answer> answer,
     if (!job.empty() && !answer->entries.empty()) {
         if (Status kept = append_entries(inner_, job, answer->entries); !kept) return pass(kept);
     }
-    say(fmt::format("\n$ fettle {}\n{}", command, whole_text ? as_text(*answer) : answer->headline + "\n"));
+    say(harmless(fmt::format("\n$ fettle {}\n{}", command, whole_text ? as_text(*answer) : answer->headline + "\n")));
     return answer;
 }
 
@@ -148,22 +154,26 @@ Status Rehearsal::prepare() {
     Result<family::Family> family = load_family_by_id(outer_, options_.family);
     if (!family) return pass(family);
     family_ = std::move(*family);
+    std::error_code ec;
+    const bool there = !options_.out.empty() && fs::exists(options_.out, ec);
     Result<fs::path> folder = own_folder(options_.out);
     if (!folder) return pass(folder);
     folder_ = fs::absolute(*folder);
+    made_folder_ = !there;
     inner_.home = folder_ / "home";
     const Result<bool> on_shelf = take_from_shelf();
     if (!on_shelf) return pass(on_shelf);
     if (!*on_shelf) {
         if (Status made = make_examples(); !made) return made;
     }
+    if (Status set = set_up_boxes(); !set) return set;
     say(
         fmt::format("Rehearsal on a virtual {}: {} to {}, at {:g} times real speed, seed {}.\n"
                     "Each stage is the command that you would type. Virtual boxes, {}; real files, digests, signatures "
                     "and protocol.\n",
                     family_->words, options_.from, options_.to, options_.speed, options_.seed,
                     own_shelf_ ? "releases of your own shelf" : "invented releases"));
-    return set_up_boxes();
+    return {};
 }
 
 Status Rehearsal::take_in() {
@@ -214,7 +224,7 @@ Status Rehearsal::read_before() {
     id.housings = static_cast<int>(plates_.size());
     Result<Answer> a = did(typed + " --view " + in_quotes(id.views[0]) + " --job " + job_, identify(inner_, id));
     if (!a) return pass(a);
-    if (family_->link.empty()) return {};
+    if (!reads_pieces()) return {};
     LinkReadOptions read;
     read.at = address();
     read.family = family_->id;
@@ -233,7 +243,7 @@ Result<Plan> Rehearsal::plan() {
     PlanOptions o;
     o.to = options_.to;
     std::string typed = fmt::format("plan --job {} --to {}", job_, options_.to);
-    if (!family_->link.empty()) {
+    if (reads_pieces()) {
         o.as_found = (folder_ / "as-found.txt").string();
         typed += " --as-found as-found.txt";
     }
@@ -302,7 +312,7 @@ Status Rehearsal::look_after() {
 }
 
 Status Rehearsal::read_after() {
-    if (family_->link.empty()) return look_after();
+    if (!reads_pieces()) return look_after();
     LinkReadOptions read;
     read.at = address();
     read.family = family_->id;
@@ -310,7 +320,7 @@ Status Rehearsal::read_after() {
     const std::string typed = "link read --at " + address() + " --when after --job " + job_;
     Result<Answer> a = link_read(inner_, read);
     if (!a && broken_off_) {  // it does not start any more, so nobody answers; that is written down as not read
-        say(fmt::format("\n$ fettle {}\n{}\n", typed, a.error().message()));
+        say(harmless(fmt::format("\n$ fettle {}\n{}\n", typed, a.error().message())));
         return look_after();
     }
     a = did(typed, std::move(a));
@@ -406,7 +416,26 @@ Result<Answer> Rehearsal::closing(const Answer& proof) {
     return out;
 }
 
+// Nothing half-done stays behind. What is no rehearsal's (a shelf that is linked to) is never followed.
+void Rehearsal::clear_away() {
+    if (folder_.empty()) return;
+    server_.reset();
+    card_.reset();
+    std::error_code ec;
+    for (const auto& entry : fs::directory_iterator(folder_, ec)) {
+        std::error_code left;
+        fs::remove_all(entry.path(), left);
+    }
+    if (made_folder_) fs::remove(folder_, ec);
+}
+
 Result<Answer> Rehearsal::run() {
+    Result<Answer> done = whole_job();
+    if (!done) clear_away();
+    return done;
+}
+
+Result<Answer> Rehearsal::whole_job() {
     if (Status s = prepare(); !s) return pass(s);
     if (Status s = take_in(); !s) return pass(s);
     if (Status s = shelve(); !s) return pass(s);
