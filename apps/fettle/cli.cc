@@ -8,6 +8,7 @@
 #include <cstdlib>
 #include <memory>
 #include <string_view>
+#include <vector>
 
 #include "cli_docs.h"
 #include "cmd_card.h"
@@ -420,9 +421,26 @@ std::string command_named(const CLI::App& app) {
 }  // namespace
 
 Parsed parse_command_line(int argc, const char* const* argv) {
+    // "--name=" gives an empty value; CLI11 would take the word behind it.
+    std::vector<std::string> kept;
+    kept.reserve(static_cast<std::size_t>(argc));
+    std::vector<const char*> words;
+    bool options_end = false;
+    for (int i = 0; i < argc; ++i) {
+        const std::string_view word = argv[i];
+        options_end = options_end || word == "--";
+        if (options_end || word.size() < 4 || word.substr(0, 2) != "--" || word.find('=') != word.size() - 1) {
+            words.push_back(argv[i]);
+            continue;
+        }
+        kept.emplace_back(word.substr(0, word.size() - 1));
+        words.push_back(kept.back().c_str());
+        words.push_back("");
+    }
+
     CommandLine line;
     try {
-        line.app.parse(argc, argv);
+        line.app.parse(static_cast<int>(words.size()), words.data());
     } catch (const CLI::Success& done) {  // help, version, docs
         return line.app.exit(done);
     } catch (const CLI::ParseError& e) {

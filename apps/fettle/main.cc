@@ -28,7 +28,9 @@ bool say(const std::string& text) {
     return std::fwrite(text.data(), 1, text.size(), stdout) == text.size() && std::fflush(stdout) == 0;
 }
 
-int fail(const std::string& command, const Error& error, bool json) {
+int fail(const std::string& command, Error error, bool json) {
+    error.place = shortened(error.place);
+    error.problem = shortened(error.problem);
     if (json) say(as_json(command, error));
     std::fprintf(stderr, "fettle%s%s: %s\n", command.empty() ? "" : " ", command.c_str(),
                  printable(error.message()).c_str());

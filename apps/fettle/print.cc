@@ -43,7 +43,15 @@ std::string wrapped(std::string_view text, std::size_t indent) {
     return out;
 }
 
-// Names and texts of other people's files reach the terminal only with control characters made visible.
+json::object base_document(const std::string& command) {
+    json::object doc;
+    doc["fettle"] = 1;
+    doc["command"] = command;
+    return doc;
+}
+
+}  // namespace
+
 std::string harmless(const std::string& text) {
     std::string out;
     std::size_t from = 0;
@@ -55,15 +63,6 @@ std::string harmless(const std::string& text) {
     }
     return out;
 }
-
-json::object base_document(const std::string& command) {
-    json::object doc;
-    doc["fettle"] = 1;
-    doc["command"] = command;
-    return doc;
-}
-
-}  // namespace
 
 std::string as_text(const Answer& answer) {
     std::string out;

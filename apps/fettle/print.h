@@ -19,6 +19,10 @@ std::string as_json(const std::string& command, const Error& error);
 // of a fixed set in this form, as it gives reason codes.
 std::string json_word(std::string_view words);
 
+// Lines of text with everything but the line ends made visible: names and texts of other people's files reach the
+// terminal only so.
+std::string harmless(const std::string& text);
+
 // Exit codes of docs/commands.md.
 int exit_code(const Answer& answer);
 int exit_code(const Error& error);
