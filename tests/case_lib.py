@@ -176,8 +176,7 @@ class Case:
 
     def cut(self, path, to):
         """Keeps the first `to` bytes (a fraction below 1 is a part of the length)."""
-        data = self.read(path)
-        self.write(path, data[: int(len(data) * to) if to < 1 else to])
+        os.truncate(self.folder / path, int(self.size(path) * to) if to < 1 else to)
 
     def zip(self, folder, path):
         """An archive of the folder's content, its own names at the top."""
