@@ -308,13 +308,20 @@ private:
     void hands() {
         Row row(width_ - kLeft);
         bool any = false;
+        // What is wanted now is written first; a reach that would run into it gives way.
+        int taken_from = width_, taken_to = -1;
         for (const Reach& h : p_.hands) {
+            if (!h.now) continue;
             any = true;
+            taken_from = std::clamp(column(h.from_s) - 1, 0, plot_ - 8);
+            taken_to = taken_from + 8;
+            row.text(taken_from, "hand NOW");
+        }
+        for (const Reach& h : p_.hands) {
+            if (h.now) continue;
             const int from = column(h.from_s), to = std::max(from + 1, column(h.to_s));
-            if (h.now) {
-                row.text(std::clamp(from - 1, 0, plot_ - 8), "hand NOW");
-                continue;
-            }
+            if (from < taken_to && taken_from <= to) continue;
+            any = true;
             row.put(from, g_.left);
             for (int c = from + 1; c < to; ++c) row.put(c, g_.line);
             row.put(to, g_.right);

@@ -48,7 +48,7 @@ public:
 
     std::string draw() {
         const auto power = wrapped("If power went now: " + w_.if_power_went_words + ".", 104);
-        const double height = 296 + (p_.over ? 0 : 18.0 * static_cast<double>(power.size()));
+        const double height = 306 + (p_.over ? 0 : 18.0 * static_cast<double>(power.size()));
         out_ = fmt::format(R"(<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {:.0f} {:.0f}" role="img" )"
                            R"(font-family="DejaVu Sans, Liberation Sans, sans-serif" font-size="12" fill="#111111">)",
                            kWidth, height);
@@ -76,7 +76,7 @@ public:
             note();
             legend();
         }
-        y = 308;
+        y = 318;
         for (const std::string& l : p_.over ? std::vector<std::string>{} : power) {
             text(6, y, l, R"( font-size="13")");
             y += 18;
@@ -232,7 +232,7 @@ private:
 
     void legend() {
         double at = kLeft;
-        const double base = 282;
+        const double base = 292;
         const auto entry = [&](std::string_view fill, std::string_view words) {
             rect(at, base - 10, at + 22, base, fill);
             out_ += fmt::format(

@@ -347,7 +347,7 @@ private:
         const bool sure = w_.by_mark || (!w_.odds.empty() && w_.odds.front().p >= 0.9);
         std::string s;
         if (overdue_) {
-            s = anchored_ ? fmt::format("Overdue: {} was expected by now", w_.awaited)
+            s = anchored_ ? fmt::format("Overdue, not seen yet: {}", w_.awaited)
                           : "By elapsed time alone it should have ended";
             w_.sentence = s + "; look at the unit and mark what it shows.";
             return;
@@ -415,9 +415,18 @@ private:
         if (step_.sheet.rests_on == change::Origin::inferred) w_.rests_on += "; as-found list inferred";
     }
 
+    // A later text or mark takes a text off the screen; that a piece was refused stays true.
+    bool still_shown(const ShownText& t) const {
+        return std::none_of(seen_.shown.begin(), seen_.shown.end(),
+                            [&](const ShownText& other) { return other.at > t.at; }) &&
+               std::none_of(seen_.marks.begin(), seen_.marks.end(),
+                            [&](const Mark& m) { return !m.undone && m.at > t.at; });
+    }
+
     void texts() {
         for (const ShownText& t : seen_.shown) {
             const TextMeaning m = meaning_of(step_.family, t.text);
+            if (!m.refused_piece && !still_shown(t)) continue;
             const std::string text = printable(t.text);
             if (!m.known) {
                 say("text-unknown", Verdict::cant_say,

@@ -210,9 +210,23 @@ TEST_F(TrackerTest, AnUnknownTextIsKeptWordForWord) {
     EXPECT_TRUE(found);
     EXPECT_EQ(w.act, "system");  // the place is not touched by it
 }
+TEST_F(TrackerTest, ATextIsSaidWhileItIsShown) {
+    seen_.shown.push_back({"Zork", at(200)});
+    EXPECT_TRUE(has(where(201), "text-unknown"));
+    seen_.shown.push_back({"Turn the knob to go on", at(560)});
+    EXPECT_FALSE(has(where(561), "text-unknown"));
+    EXPECT_TRUE(has(where(561), "text-known"));
+    mark("answered", 570);
+    seen_.marks.back().undone = true;
+    EXPECT_TRUE(has(where(571), "text-known"));  // what was taken back takes no text away
+    mark("answered", 572);
+    EXPECT_FALSE(has(where(573), "text-known"));
+}
 TEST_F(TrackerTest, ARefusedPieceIsFlagged) {
     seen_.shown.push_back({"Part not taken", at(300)});
     EXPECT_TRUE(has(where(301), "piece-refused"));
+    mark("ended", 820);
+    EXPECT_TRUE(has(where(830), "piece-refused"));  // the screen has moved on, the piece has not
 }
 
 TEST_F(TrackerTest, BegunAgainstAHaltIsSaidAllAlong) {
