@@ -26,7 +26,7 @@ struct Fd {
 }  // namespace
 
 Result<std::string> read_text_file(const fs::path& path, std::uintmax_t limit_bytes) {
-    Fd f{::open(path.c_str(), O_RDONLY | O_CLOEXEC)};
+    Fd f{::open(path.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK)};  // a pipe nobody writes to would wait for ever
     if (f.fd < 0)
         return bad_input("file-unreadable", path.string(), "cannot be opened: " + why(),
                          "check the path and its rights");
@@ -34,6 +34,9 @@ Result<std::string> read_text_file(const fs::path& path, std::uintmax_t limit_by
     if (::fstat(f.fd, &st) != 0 || S_ISDIR(st.st_mode))
         return bad_input("file-unreadable", path.string(), "is a folder; a file was expected",
                          "name the file inside it");
+    if (!S_ISREG(st.st_mode))
+        return bad_input("file-unreadable", path.string(), "is a pipe or a device; a file was expected",
+                         "save its content to a file, and name that");
     std::string out;
     char block[1 << 16];
     for (;;) {

@@ -54,6 +54,15 @@ TEST_F(Files, ReadingIsBounded) {
     EXPECT_FALSE(read_text_file("/dev/zero", 1000));  // endless
 }
 
+TEST_F(Files, PipesAndDevicesAreRefusedAndNeverWaitedFor) {
+    ASSERT_EQ(::mkfifo((folder / "pipe").c_str(), 0600), 0);  // nobody writes to it
+    for (const fs::path& p : {folder / "pipe", fs::path("/dev/null")}) {
+        const auto r = read_text_file(p);
+        ASSERT_FALSE(r);
+        EXPECT_EQ(r.error().code, "file-unreadable");
+    }
+}
+
 TEST_F(Files, MissingFilesAndFoldersAreBadInput) {
     for (const fs::path& p : {folder / "absent", folder}) {
         const auto r = read_text_file(p);

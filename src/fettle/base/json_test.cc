@@ -2,6 +2,8 @@
 
 #include <gtest/gtest.h>
 
+#include "fettle/base/text.h"
+
 namespace fettle {
 namespace {
 
@@ -29,6 +31,17 @@ TEST(Json, PrettyCanBeReadAgain) {
     EXPECT_EQ(text.back(), '\n');
     EXPECT_EQ(parse_json(text, "x").value(), v);
     EXPECT_LT(text.find("\"b\""), text.find("\"a\""));  // the order in which they were set
+}
+
+// RFC 8259, section 8.1: JSON text is UTF-8.
+TEST(Json, PrettyIsUtf8WithoutControlsWhateverATextHolds) {
+    const json::object o{{"k\xFF", "a\xFF\x80z"}, {"turned", "\u202Eab\u009B31m\x7F\x1b"}};
+    const std::string text = pretty(o);
+    EXPECT_TRUE(is_utf8(text));
+    for (const char* hidden : {"\u202E", "\u009B", "\x7F", "\x1b"}) EXPECT_EQ(text.find(hidden), std::string::npos);
+    const auto back = parse_json(text, "x").value().as_object();
+    EXPECT_EQ(text_of(back, "k\\xff"), "a\\xff\\x80z");
+    EXPECT_EQ(text_of(back, "turned"), "\u202Eab\u009B31m\x7F\x1b");
 }
 
 TEST(Json, MembersWithFallback) {

@@ -44,6 +44,20 @@ TEST(Text, PrintableShowsWhatCouldMislead) {
     EXPECT_EQ(printable("\xC2\x9B"), "\\xc2\\x9b");  // a control character of the C1 set
     EXPECT_EQ(printable("gr\xC3\xBC\xC3\x9F"), "gr\xC3\xBC\xC3\x9F");
     EXPECT_EQ(printable("\xFF"), "\\xff");
+    EXPECT_EQ(printable("a\u202Eb"), "a\\xe2\\x80\\xaeb");  // U+202E: what follows is shown from right to left
+    EXPECT_EQ(printable("\u2010 \u2065"), "\u2010 \u2065");
+}
+
+TEST(Text, OnlyOverlongWordsAreShortened) {
+    const std::string usual = std::string(1000, 'a') + "  b " + std::string(999, 'c') + " ";
+    EXPECT_EQ(shortened(usual), usual);
+    EXPECT_EQ(shortened("x " + std::string(100000, 'a') + " y"),
+              "x " + std::string(200, 'a') + "…[100000 bytes]…" + std::string(50, 'a') + " y");
+    std::string wide = "z";  // so that neither border falls between two characters
+    for (int i = 0; i < 1000; ++i) wide += "日";
+    EXPECT_TRUE(is_utf8(shortened(wide)));
+    EXPECT_LT(shortened(wide).size(), 300u);
+    EXPECT_EQ(shortened(""), "");
 }
 
 RC_GTEST_PROP(Text, PrintableIsAlwaysUtf8WithoutControls, (const std::string& s)) {
