@@ -27,7 +27,7 @@ void kept(Job& job, const Entry& e, Members& m) {
     if (k.id.empty()) m.fail("id", "a text");
     LooseEnd end;
     end.id = k.id;
-    end.words = k.words + (k.slot.empty() ? "" : ", in " + k.slot) + (k.tag.empty() ? "" : " (tag " + k.tag + ")") +
+    end.words = k.words + (k.slot.empty() ? "" : " in " + k.slot) + (k.tag.empty() ? "" : " (tag " + k.tag + ")") +
                 " is to go back to the owner";
     end.owner = "workshop";
     end.consequence = "the owner drives off without it";
@@ -165,6 +165,12 @@ void started(Job& job, const Entry& e, Members& m) {
     job.proof.clear();
     job.proof_verdict = Verdict::cant_say;
     job.faults_after = {};
+    // What was looked at just before this run says nothing of the next one: the medium is another, the doors were open.
+    std::erase_if(job.answers, [](const auto& answer) {
+        const std::string& key = answer.first;
+        return key == "holds" || key.starts_with("hold.") || key == "slots" || key == "engine" || key == "bay-door" ||
+               key == "extraction" || key == "stop-start";
+    });
     Ledger ledger(job.loose_ends);
     run_started(ledger, job.runs.back(), job.runs.size(), e.number);
 }
@@ -224,7 +230,8 @@ void ended(Job& job, const Entry& e, Members& m) {
 
 void as_left(Job& job, const Entry&, Members& m) {
     job.as_left_origin = m.text("origin");
-    job.as_left_release = m.text_or("release");
+    // A list typed after the release was said leaves it said; started() forgets both.
+    if (std::string release = m.text_or("release"); !release.empty()) job.as_left_release = std::move(release);
     job.as_left = installed(m, "installed");
 }
 

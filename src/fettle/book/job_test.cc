@@ -73,7 +73,7 @@ TEST(Ends, AKeepingIsOpenUntilReturnedOrSignedFor) {
                                                    R"({"id":"keeping-1","words":"map card","slot":"B2","tag":"17"})"};
     const Job open = folded({kept}).value();
     ASSERT_EQ(ids(open.open_ends()), Ids{"keeping-1"});
-    EXPECT_EQ(open.open_ends()[0].words, "map card, in B2 (tag 17) is to go back to the owner");
+    EXPECT_EQ(open.open_ends()[0].words, "map card in B2 (tag 17) is to go back to the owner");
     EXPECT_TRUE(folded({kept, {"returned", R"({"id":"keeping-1","by":"R. Moor"})"}})->open_ends().empty());
     const Job signed_for =
         folded({kept, {"signed", R"({"id":"keeping-1","by":"R. Moor","reason":"owner fetches it Monday"})"}}).value();
@@ -126,6 +126,40 @@ TEST(Ends, FaultMemoryNotReadIsShownAndHoldsUpOnlyWhenItWasReadBefore) {
     const Job before =
         folded({{"faults", R"({"when":"before","origin":"read","entries":[]})"}, begun, done, proven}).value();
     EXPECT_EQ(ids(before.open_ends()), Ids{"faults-after"});
+}
+
+// The last word counts, in both directions.
+TEST(Ends, AReadingTakenBackIsOpenAgain) {
+    const std::pair<std::string, std::string> none{"faults", R"({"when":"after","origin":"typed","entries":[]})"};
+    const std::pair<std::string, std::string> not_read{"faults", R"({"when":"after","origin":"not read"})"};
+    const Job back = folded({begun, done, proven, none, not_read}).value();
+    EXPECT_TRUE(back.open_ends().empty());
+    EXPECT_EQ(back.loose_ends.back().id, "fault-memory");
+    EXPECT_TRUE(back.loose_ends.back().open());
+    EXPECT_FALSE(folded({begun, done, proven, none, not_read, none})->loose_ends.back().open());
+    const std::pair<std::string, std::string> before{"faults", R"({"when":"before","origin":"read","entries":[]})"};
+    EXPECT_TRUE(folded({before, begun, done, proven, none})->open_ends().empty());
+    EXPECT_EQ(ids(folded({before, begun, done, proven, none, not_read})->open_ends()), Ids{"faults-after"});
+}
+
+TEST(Fold, ARunForgetsWhatWasLookedAtBeforeItAndKeepsWhatWasMeasured) {
+    const auto answer = [](const char* key, const char* value) {
+        return std::pair<std::string, std::string>{
+            "answered", std::string(R"({"key":")") + key + R"(","value":")" + value + R"("})"};
+    };
+    const Job j = folded({answer("slots", "empty"), answer("hold.stick", "yes"), answer("holds", "yes"),
+                          answer("bay-door", "open"), answer("supply.volts", "13.5"), answer("knob", "answers"), begun})
+                      .value();
+    EXPECT_EQ(j.answers, (std::map<std::string, std::string>{{"knob", "answers"}, {"supply.volts", "13.5"}}));
+}
+
+TEST(Fold, AReleaseSaidStaysSaidWhenTheListIsTypedAfterIt) {
+    const std::pair<std::string, std::string> said{"as-left",
+                                                   R"({"origin":"inferred","release":"26.4.102","installed":[]})"};
+    const std::pair<std::string, std::string> typed{"as-left", R"({"origin":"typed","installed":[]})"};
+    EXPECT_EQ(folded({begun, done, said, typed})->as_left_release, "26.4.102");
+    EXPECT_EQ(folded({begun, done, said, typed})->as_left_origin, "typed");
+    EXPECT_EQ(folded({begun, done, said, begun, done, typed})->as_left_release, "");
 }
 
 TEST(Ends, OnlyNewOrWorseFaultsAreOwed) {

@@ -128,7 +128,16 @@ void run_ended(Ledger& ledger, const Job& job, std::int64_t entry) {
 
 void faults_recorded(Ledger& ledger, const Job& job, std::int64_t entry) {
     const FaultRecord& after = job.faults_after;
-    if (after.origin == "not read") return;
+    if (after.origin == "not read") {  // said last, so it counts: what was settled by an earlier reading is open again
+        for (const char* id : {"faults-after", "fault-memory"}) {
+            const LooseEnd* memory = ledger.find(id);
+            if (!memory || !memory->settled) continue;
+            LooseEnd again = end_of(id, memory->words, memory->owner, memory->consequence, entry);
+            again.blocks = memory->blocks;
+            ledger.open(std::move(again));
+        }
+        return;
+    }
     const std::string how = after.origin == "read" ? "read after the run" : "typed after the run";
     ledger.settle("faults-after", how, "the journal");
     ledger.settle("fault-memory", how, "the journal");
