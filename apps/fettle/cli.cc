@@ -267,7 +267,8 @@ void CommandLine::define_run() {
             c.add_option("EVENT", o.event,
                          "an act of the script, or dark, back, restarted, asks, answered, skipped, ended, broken-off");
             c.add_option("--shows", o.shows, "a text on its screen, word for word")->type_name("TEXT");
-            c.add_option("--tally", o.tally, "landed=12,passed_over=26")->type_name("COUNTS");
+            c.add_option("--tally", o.tally, "what the box counts: landed=12,passed_over=26,refused=0,to_come=2")
+                ->type_name("COUNTS");
             c.add_flag("--undo", o.undo, "take the last one back");
         });
     command<AsLeftOptions>(app, "as-left", "what is installed now, typed", as_left, [](CLI::App& c, AsLeftOptions& o) {

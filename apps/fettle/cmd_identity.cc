@@ -194,7 +194,14 @@ Result<IdentifiedUnit> identify_unit(const Context& context, const IdentifyOptio
     return out;
 }
 
-Result<Answer> identify(Context& context, const IdentifyOptions& options) {
+Result<Answer> identify(Context& context, const IdentifyOptions& given) {
+    IdentifyOptions options = given;
+    if (options.plates.empty() && !context.job.empty()) {  // those that the job was opened with
+        const auto job = load_job(context, context.job);
+        if (!job) return pass(job);
+        for (const auto& [role, plate] : job->plates) options.plates.push_back(plate);
+        if (!options.housings) options.housings = job->housings;
+    }
     const auto unit = identify_unit(context, options);
     if (!unit) return pass(unit);
     const family::Family* family = unit->family ? &*unit->family : nullptr;

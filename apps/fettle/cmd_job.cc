@@ -77,7 +77,9 @@ std::vector<family::Family> families_of(const Context& context, const std::vecto
         }
         if (!readable)
             j.add({"plate-not-known", Verdict::mind,
-                   "no family known here has such a plate; it was written down as typed", plate, "family files"});
+                   "no family known here has such a plate; it was written down as typed. What is wrong with it is said "
+                   "by: fettle identify",
+                   plate, "family files"});
     }
     for (std::size_t k = 0; k < wanted.size(); ++k)
         if (wanted[k]) out.push_back(std::move((*families)[k]));

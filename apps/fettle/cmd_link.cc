@@ -143,11 +143,15 @@ Judgement judge(const Inventory& inventory) {
     return out;
 }
 
+std::string counted(std::size_t entries) {
+    return entries == 0 ? "no entry" : entries == 1 ? "1 entry" : fmt::format("{} entries", entries);
+}
+
 Judgement judge(const std::vector<BoxFaults>& faults) {
     Judgement out;
     for (const auto& b : faults) {
         const std::string text = b.known == Known::read
-                                     ? fmt::format("fault memory of the {} read, {} entries", b.role, b.faults.size())
+                                     ? fmt::format("fault memory of the {} read, {}", b.role, counted(b.faults.size()))
                                      : fmt::format("fault memory of the {} not read: {}", b.role, printable(b.why));
         out.add({reason_code(b.known), verdict_of(b.known), text, b.role, "read over the link"});
     }
@@ -300,9 +304,7 @@ Result<Answer> link_faults(Context& context, const LinkFaultsOptions& options) {
     for (const auto& b : all) {
         if (b.known == Known::read) {
             ++read_boxes;
-            a.text +=
-                fmt::format("{} (0x{:04X}): {}\n", b.role, b.address,
-                            b.faults.empty() ? std::string("no entry") : fmt::format("{} entries", b.faults.size()));
+            a.text += fmt::format("{} (0x{:04X}): {}\n", b.role, b.address, counted(b.faults.size()));
         } else {
             a.text += fmt::format("{} (0x{:04X}): not read: {}\n", b.role, b.address, printable(b.why));
         }
@@ -316,7 +318,8 @@ Result<Answer> link_faults(Context& context, const LinkFaultsOptions& options) {
         entries += b.faults.size();
     }
     a.headline = read_boxes == all.size()
-                     ? fmt::format("Fault memory of {} boxes read: {} entries.", read_boxes, entries)
+                     ? fmt::format("Fault memory of {} read: {}.",
+                                   read_boxes == 1 ? "1 box" : fmt::format("{} boxes", read_boxes), counted(entries))
                      : fmt::format("Fault memory of {} of {} boxes read; the rest is not read, which is not \"none\".",
                                    read_boxes, all.size());
     a.judgement = judge(all);

@@ -33,7 +33,7 @@ Result<change::InstalledList> inferred_from(const Context& context, const JobRun
     const change::SetState& set = run.plan.set;
     if (set.empty())
         return bad_input("job-not-planned", "job " + run.number, "its boxes and target are not settled",
-                         "run plan with --job " + run.number);
+                         "run: fettle plan --job " + run.number);
     return change::infer(shelved->release, set);
 }
 
@@ -178,6 +178,10 @@ Result<Answer> as_left(Context& context, const AsLeftOptions& options) {
         if (!parsed) return pass(parsed);
         list = std::move(*parsed);
         list.origin = change::Origin::typed;
+    } else if (!run->job.as_left.empty() && (run->job.as_left_origin == "typed" || run->job.as_left_origin == "read")) {
+        // A list that somebody saw is worth more than what the release's index would leave.
+        list.origin = run->job.as_left_origin == "read" ? change::Origin::read : change::Origin::typed;
+        for (const book::Installed& p : run->job.as_left) list.pieces.push_back({p.box, p.name, p.version, ""});
     } else {
         auto inferred = inferred_from(context, *run, options.release);
         if (!inferred) return pass(inferred);
@@ -256,7 +260,7 @@ Result<Answer> prove_job(Context& context, const ProveOptions& options) {
     const book::Run* last = last_run(*run);
     if (!last)
         return bad_input("no-run", "job " + run->number, "no run was begun, so there is nothing to prove",
-                         "begin one: watch " + run->number + " --start --by NAME");
+                         "begin one: fettle watch " + run->number + " --start --by NAME");
     const PlanStep* step = run->step_of(*last);
     if (!step)
         return bad_input("step-not-planned", "job " + run->number,

@@ -10,24 +10,35 @@
 namespace fettle::app {
 namespace {
 
-std::string check_as_text(const ready::Check& check, const std::vector<ready::Acceptance>& signed_for) {
-    std::string out;
+std::string check_as_text(const std::string& job, const ready::Check& check,
+                          const std::vector<ready::Acceptance>& signed_for) {
+    std::string out, said;
+    const auto is_caution = [&](const std::string& next) {
+        return std::find(check.cautions.begin(), check.cautions.end(), next) != check.cautions.end();
+    };
     for (const ready::Item& i : check.items) {
-        out += fmt::format("  {:<9} {}: {}\n", words(i.reason.verdict), i.words, i.value);
+        out += fmt::format("  {:<9}  {}: {}\n", words(i.reason.verdict), i.words, i.value);
         if (i.reason.verdict == Verdict::fit) continue;
+        out += fmt::format("             {} ({})\n", i.reason.text, i.reason.code);
         const std::string key = ready::acceptance_key(i.reason);
         for (const ready::Acceptance& a : signed_for) {
             if (a.code == key || a.code == i.reason.code)
-                out += fmt::format("            signed for by {}: {}\n", printable(a.by), printable(a.reason));
+                out += fmt::format("             signed for by {}: {}\n", printable(a.by), printable(a.reason));
         }
-        if (!i.next.empty()) out += fmt::format("            next: {}\n", i.next);
-        if (i.reason.verdict == Verdict::cant_say) out += fmt::format("            or sign for: {}\n", key);
+        if (!i.next.empty() && i.next != said && !is_caution(i.next))
+            out += fmt::format("             next: {}\n", i.next);
+        said = i.next;
+        if (i.reason.verdict == Verdict::cant_say) out += fmt::format("             or sign for: {}\n", key);
     }
     for (const ready::HandsWindow& h : check.hands) {
         out += fmt::format("  hands: it {} between {} and {} after the start{}\n", h.words, human_duration(h.from_s),
                            human_duration(h.to_s), h.control.empty() ? "" : " (" + h.control + ")");
     }
-    out += "Cautions\n";
+    if (check.judgement.verdict() != Verdict::fit) {
+        out += fmt::format("Answer with:    fettle ready answer {} KEY=VALUE …\n", job);
+        out += fmt::format("Sign for with:  fettle ready accept {} CODE --by NAME --reason TEXT\n", job);
+    }
+    if (!check.cautions.empty()) out += "Cautions\n";
     for (const std::string& c : check.cautions) out += "  " + c + "\n";
     return out;
 }
@@ -134,10 +145,11 @@ Result<Answer> ready_check(Context& context, const ReadyOptions& options) {
     Answer a;
     a.job = run->number;
     a.headline = headline(check, may, **step);
-    a.text = check_as_text(check, signed_for);
+    a.text = check_as_text(run->number, check, signed_for);
     for (const Reason& r : check.judgement.reasons) {
         if (r.verdict != Verdict::fit) a.judgement.add(r);
     }
+    a.reasons_in_text = true;
     a.data = check_as_json(check, may, number);
     a.entries.push_back(ready_entry(check, number));
     return a;
@@ -148,7 +160,7 @@ Result<Answer> ready_answer(Context& context, const ReadyAnswerOptions& options)
     if (!job) return pass(job);
     if (job->family.empty())
         return bad_input("job-has-no-family", "job " + job->number, "its boxes were not identified",
-                         "run identify with --job " + job->number);
+                         "run: fettle identify PLATE… --view TEXT --job " + job->number);
     auto family = load_family_by_id(context, job->family);
     if (!family) return pass(family);
     if (options.answers.empty())

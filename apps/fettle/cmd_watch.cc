@@ -18,7 +18,8 @@ namespace fettle::app {
 namespace {
 
 tl::unexpected<Error> no_run(const std::string& job) {
-    return bad_input("no-run", "job " + job, "no run was begun", "begin one: watch " + job + " --start --by NAME");
+    return bad_input("no-run", "job " + job, "no run was begun",
+                     "begin one: fettle watch " + job + " --start --by NAME");
 }
 
 // Everything that is drawn of a run at one instant.
@@ -87,6 +88,7 @@ Answer answer_of(const JobRun& run, const book::Run& which, UnixMs now, const Wa
     for (const std::string& l : d.lines) a.text += l + "\n";
     a.text += "Rests on: " + d.where.rests_on + ".\n";
     a.judgement = d.where.judgement;
+    a.width = std::max<std::size_t>(a.width, static_cast<std::size_t>(style.width));
     a.data = where_as_json(d.where, which);
     return a;
 }
@@ -144,7 +146,7 @@ Result<Answer> start(Context& context, JobRun& run, const WatchOptions& options)
     if (run.job.is_open_run())
         return bad_input("run-open", "job " + run.number,
                          "the run to " + run.job.runs.back().release + " has not ended",
-                         "mark its end (mark " + run.number + " ended, or broken-off) first");
+                         "mark its end first: fettle mark " + run.number + " ended, or broken-off");
     if (trim(options.by).empty())
         return usage_error("start-without-name", "--by", "who begins the run is not said", "give --by NAME");
     auto step = run.step(options.step);

@@ -50,7 +50,9 @@ struct Answer {
     boost::json::object data;       // JSON "data"
     std::vector<NewEntry> entries;  // appended to `job`, or to the job named with --job; dropped when there is neither
     std::string job;                // for commands that name their job as an argument
+    bool reasons_in_text = false;   // the text says every reason already: only the verdict is printed below it
     bool verdict_matters = true;    // false: a listing; exit 0 whatever the reasons say, no verdict line
+    std::size_t width = 80;         // of the page in columns; a drawing that was asked for wider needs more
     bool bad_input = false;         // the answer lists what is wrong with a file that was given: exit 3
 };
 

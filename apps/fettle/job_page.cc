@@ -128,7 +128,7 @@ std::string loose_end_line(const book::LooseEnd& e) {
                         : e.signed_for ? fmt::format("open, signed for by {}: {}", e.signed_by, e.signed_reason)
                         : e.blocks     ? fmt::format("OPEN, {}: {}", e.owner, e.consequence)
                                        : fmt::format("shown only: {}", e.consequence);
-    return fmt::format("  {:<14} {}\n  {:<14} {}\n", e.id, e.words, "", state);
+    return fmt::format("  {:<14} {}{}\n  {:<14} {}\n", e.id, e.settled ? "was: " : "", e.words, "", state);
 }
 
 std::string job_page(const Job& j) {
@@ -239,11 +239,20 @@ json::object job_json(const Job& j) {
             {"unknown_entries", j.unknown_entries}};
 }
 
+// Enough of an entry to know it again; whole in the JSON document.
+static std::string beginning_of(std::string_view data) {
+    constexpr std::size_t shown = 200;
+    if (data.size() <= shown + 40) return std::string(data);
+    std::size_t end = shown;
+    while (end > 0 && (static_cast<unsigned char>(data[end]) & 0xC0) == 0x80) --end;
+    return fmt::format("{}… ({} of {} bytes; all with --json)", data.substr(0, end), end, data.size());
+}
+
 std::string journal_lines(const std::vector<book::Entry>& entries) {
     std::string out = "entries\n";
     for (const book::Entry& e : entries)
-        out += fmt::format("  {:>4}  {}  {:<10} {}  {}…\n", e.number, iso8601(e.at), e.type, e.data,
-                           e.digest.substr(0, 12));
+        out += fmt::format("  {:>4}  {}  {:<10}  {}…  {}\n", e.number, iso8601(e.at), e.type, e.digest.substr(0, 12),
+                           beginning_of(e.data));
     return out;
 }
 

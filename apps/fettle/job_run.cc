@@ -62,7 +62,7 @@ int JobRun::next_step() const {
 Result<const PlanStep*> JobRun::step(int wanted) const {
     if (plan.steps.empty())
         return bad_input("job-has-no-step", "job " + number, "its plan has no step to run",
-                         "run plan with --job " + number + " and see why");
+                         "see why: fettle plan --job " + number);
     const int n = wanted > 0 ? wanted : next_step();
     if (n == 0)
         return bad_input("all-steps-done", "job " + number, "every planned step has been run to its end",

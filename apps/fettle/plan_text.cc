@@ -115,13 +115,14 @@ void add_forecast(const PlanStep& s, const family::Family& family, std::string& 
 
 void add_map(const PlanStep& s, std::string& out) {
     const auto& map = s.map;
-    out += fmt::format("  Power-cut map: what a cut at each moment leads to ({} states, up to {} {})\n", map.states,
-                       map.cuts, map.cuts == 1 ? "cut" : "cuts");
+    out +=
+        fmt::format("  Power-cut map: what a cut at each moment leads to ({} situations tried, up to {} {} in a run)\n",
+                    map.states, map.cuts, map.cuts == 1 ? "cut" : "cuts");
     out += fmt::format("    |{}|\n", bar(map, s.forecast.total.p50_s));
     out += fmt::format("    0{:>60}\n", clock_of(s.forecast.total.p50_s));
     out +=
-        "    . nothing lost   = same card takes it up   ~ rests unfinished   ! starts, no net   # no way back   ? not "
-        "known\n";
+        "    . nothing lost    = same card takes it up   ~ rests unfinished\n"
+        "    ! starts, no net  # no way back             ? not known\n";
     for (const auto& stretch : map.stretches) {
         const std::string acts = stretch.first_act == stretch.last_act
                                      ? stretch.first_act
@@ -140,14 +141,16 @@ void add_map(const PlanStep& s, std::string& out) {
 }
 
 void add_releases(const Plan& plan, std::string& out) {
-    out += "Every release, against the set as it is now:\n";
+    out += "Every release, put directly on the set as it is now:\n";
     for (const auto& r : plan.route.releases) {
         std::string verdict(fettle::words(r.fits_now.verdict()));
         if (!r.on_shelf) verdict = "not here";
         out += fmt::format("  {:<12} {:<10} {}\n", r.release, verdict,
-                           r.reachable  ? "a route leads to it"
-                           : r.on_shelf ? "no route leads to it"
-                                        : "");
+                           !r.on_shelf                            ? ""
+                           : r.release == plan.from               ? "installed now"
+                           : !r.reachable                         ? "no route leads to it"
+                           : r.fits_now.verdict() == Verdict::fit ? "in one step"
+                                                                  : "not directly; a route leads to it");
         for (const auto& reason : r.fits_now.reasons) {
             if (reason.verdict != Verdict::fit) out += fmt::format("      {}\n", reason.text);
         }

@@ -19,9 +19,13 @@ std::string_view words(ErrorKind kind) {
     return "outside";
 }
 
-// Wraps at blanks to 100 columns, continuation lines indented.
-std::string wrapped(std::string_view text, std::size_t indent) {
-    constexpr std::size_t width = 100;
+std::size_t columns(std::string_view utf8) {
+    return static_cast<std::size_t>(
+        std::count_if(utf8.begin(), utf8.end(), [](char c) { return (static_cast<unsigned char>(c) & 0xC0) != 0x80; }));
+}
+
+// Wraps at blanks, continuation lines indented. What has no blank (a digest, a path) stays in one piece.
+std::string wrapped(std::string_view text, std::size_t indent, std::size_t width) {
     std::string out;
     std::size_t column = indent;
     std::size_t from = 0;
@@ -29,7 +33,7 @@ std::string wrapped(std::string_view text, std::size_t indent) {
         std::size_t to = text.find(' ', from);
         if (to == std::string_view::npos) to = text.size();
         const std::string_view word = text.substr(from, to - from);
-        if (column > indent && column + 1 + word.size() > width) {
+        if (column > indent && column + 1 + columns(word) > width) {
             out += "\n" + std::string(indent, ' ');
             column = indent;
         } else if (column > indent) {
@@ -37,10 +41,27 @@ std::string wrapped(std::string_view text, std::size_t indent) {
             ++column;
         }
         out += word;
-        column += word.size();
+        column += columns(word);
         from = to + 1;
     }
     return out;
+}
+
+// A line that is too wide is wrapped under the text behind its leading columns (of a list), else two further in than it
+// begins.
+std::string wrapped_line(std::string_view line, std::size_t width) {
+    constexpr std::size_t leading = 24;
+    if (columns(line) <= width) return std::string(line);
+    std::size_t begin = line.find_first_not_of(' ');
+    if (begin == std::string_view::npos) return {};
+    std::size_t hang = begin + 2;
+    while (true) {
+        const std::size_t gap = line.find("  ", begin);
+        const std::size_t next = gap == std::string_view::npos ? gap : line.find_first_not_of(' ', gap);
+        if (next == std::string_view::npos || next > leading) break;
+        begin = hang = next;
+    }
+    return std::string(line.substr(0, begin)) + wrapped(line.substr(begin), hang, width);
 }
 
 json::object base_document(const std::string& command) {
@@ -64,16 +85,30 @@ std::string harmless(const std::string& text) {
     return out;
 }
 
+std::string to_page(const std::string& text, std::size_t width) {
+    std::string out;
+    std::size_t from = 0;
+    while (from < text.size()) {
+        const std::size_t to = std::min(text.find('\n', from), text.size());
+        out += wrapped_line(std::string_view(text).substr(from, to - from), width);
+        if (to < text.size()) out += '\n';
+        from = to + 1;
+    }
+    return out;
+}
+
 std::string as_text(const Answer& answer) {
     std::string out;
     if (!answer.headline.empty()) out += answer.headline + "\n";
     if (!answer.text.empty()) out += answer.text;
+    out = to_page(out, answer.width);
     if (!answer.verdict_matters) return harmless(out);
     out += fmt::format("verdict: {}\n", fettle::words(answer.judgement.verdict()));
+    if (answer.reasons_in_text) return harmless(out);
     for (const Reason& r : answer.judgement.reasons) {
         std::string line = r.where.empty() ? r.text : r.where + ": " + r.text;
         if (!r.rests_on.empty()) line += fmt::format(" [rests on: {}]", r.rests_on);
-        out += fmt::format("  {:<9}  {}\n", fettle::words(r.verdict), wrapped(line, 13));
+        out += fmt::format("  {:<9}  {}\n", fettle::words(r.verdict), wrapped(line, 13, answer.width));
         out += fmt::format("             ({})\n", r.code);
     }
     return harmless(out);

@@ -15,6 +15,9 @@ std::string as_text(const Answer& answer);
 std::string as_json(const std::string& command, const Answer& answer);
 std::string as_json(const std::string& command, const Error& error);
 
+// Lines no wider than that, wrapped at blanks; lists keep their leading columns, and what has no blank stays whole.
+std::string to_page(const std::string& text, std::size_t width);
+
 // A word for programs out of the words for people: "new, not explained" → "new-not-explained". JSON gives every value
 // of a fixed set in this form, as it gives reason codes.
 std::string json_word(std::string_view words);

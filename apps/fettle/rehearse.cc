@@ -350,7 +350,8 @@ Result<Answer> Rehearsal::prove() {
 }
 
 Status Rehearsal::hand_over() {
-    Result<Answer> a = did("job return " + job_ + " keeping-1", job_return(inner_, {job_, "keeping-1", kWho}));
+    Result<Answer> a =
+        did("job return " + job_ + " keeping-1 --by " + in_quotes(kWho), job_return(inner_, {job_, "keeping-1", kWho}));
     if (!a) return pass(a);
     Result<book::Job> job = load_job(inner_, job_);
     if (!job) return pass(job);

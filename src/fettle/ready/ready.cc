@@ -87,7 +87,7 @@ private:
             item("one-way door", "no consent",
                  {"one-way-no-consent", Verdict::halt,
                   s_.release + " has no way back and the owner's consent is not recorded", "one-way", "not said"},
-                 "ask the owner, then record the consent in the job");
+                 "ask the owner, then record it: fettle job consent J one-way");
         }
     }
 
@@ -95,7 +95,7 @@ private:
         if (!s_.card_release) {
             item("card", "not known",
                  {"card-not-known", Verdict::cant_say, "no card was laid or audited for this job", "card", "not said"},
-                 "lay a card with --job, or audit the one at hand with --release and --job");
+                 "fettle card lay R --out IMAGE --job J, or fettle card audit CARD --release R --job J");
         } else if (*s_.card_release != s_.release) {
             item("card", *s_.card_release,
                  {"card-other-release", Verdict::halt,
@@ -106,7 +106,7 @@ private:
             item("card", *s_.card_release + ", not audited",
                  {"card-not-audited", Verdict::cant_say, "the card was not audited since it was laid", "card",
                   "not read"},
-                 "audit the card with --job");
+                 "fettle card audit CARD --release R --job J");
         } else {
             item("card", s_.release + ", audited good",
                  {"card-good", Verdict::fit, "the card was laid for this step and the audit found nothing", "card",
@@ -136,7 +136,8 @@ private:
             if (k.returned || !k.tag.empty()) continue;
             item("keeping: " + k.words, "no tag",
                  {"keeping-not-tagged", Verdict::mind, k.words + " is held without a tag", k.words, "typed"},
-                 "tag it and record the tag");
+                 "tag it, then put its entry right: fettle job note J --correct N --field tag --value TAG --why TEXT "
+                 "--by NAME; N is in fettle job show J --entries");
         }
         const auto empty = yes(s_.told, "slots", "empty", "not-empty");
         if (!empty) {

@@ -314,8 +314,8 @@ RouteAnswer find_route(const family::Family& family, const std::vector<family::R
     const std::string target = goal.release == "newest" ? newest(s, order, can_reach, goal, a) : goal.release;
     if (target.empty()) {
         a.judgement.add({"shelf-empty", Verdict::halt,
-                         fmt::format("no release of {} is on the shelf: shelve one first", family.id), "shelf",
-                         "shelf"});
+                         fmt::format("no release of {} is on the shelf; shelve one first: fettle shelf add", family.id),
+                         "shelf", "shelf"});
         return a;
     }
     const auto at = number_of(shelf, target);
