@@ -359,13 +359,13 @@ void CommandLine::define_job() {
     command<JobReturnOptions>(job, "return", "give something back", job_return, [](CLI::App& c, JobReturnOptions& o) {
         c.add_option("J", o.job, "the job's number")->required();
         c.add_option("ID", o.id, "keeping-1 or 1")->required();
-        c.add_option("--by", o.by, "who says so")->type_name("NAME");
+        c.add_option("--by", o.by, "who gave it back")->type_name("NAME")->required();
     });
     command<JobConsentOptions>(job, "consent", "note what the owner agreed to", job_consent,
                                [](CLI::App& c, JobConsentOptions& o) {
                                    c.add_option("J", o.job, "the job's number")->required();
                                    c.add_option("WHAT", o.what, "e.g. one-way")->required();
-                                   c.add_option("--by", o.by, "who says so")->type_name("NAME");
+                                   c.add_option("--by", o.by, "who agreed")->type_name("NAME")->required();
                                });
     command<JobLooseEndsOptions>(
         job, "loose-ends", "what is open; settle it or sign for it", job_loose_ends,

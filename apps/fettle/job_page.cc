@@ -239,6 +239,16 @@ json::object job_json(const Job& j) {
             {"unknown_entries", j.unknown_entries}};
 }
 
+// A blank behind each comma between members, so that a line can be broken there.
+static std::string spaced(std::string_view data) {
+    std::string out;
+    for (std::size_t i = 0; i < data.size(); ++i) {
+        out += data[i];
+        if (data[i] == ',' && i + 1 < data.size() && (data[i + 1] == '"' || data[i + 1] == '{')) out += ' ';
+    }
+    return out;
+}
+
 // Enough of an entry to know it again; whole in the JSON document.
 static std::string beginning_of(std::string_view data) {
     constexpr std::size_t shown = 200;
@@ -252,7 +262,7 @@ std::string journal_lines(const std::vector<book::Entry>& entries) {
     std::string out = "entries\n";
     for (const book::Entry& e : entries)
         out += fmt::format("  {:>4}  {}  {:<10}  {}…  {}\n", e.number, iso8601(e.at), e.type, e.digest.substr(0, 12),
-                           beginning_of(e.data));
+                           beginning_of(spaced(e.data)));
     return out;
 }
 

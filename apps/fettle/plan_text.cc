@@ -81,7 +81,7 @@ void add_sheet(const PlanStep& s, const family::Family& family, bool full, std::
                        human_bytes(s.sheet.bytes));
     if (full) {
         for (const auto& l : s.sheet.lines) {
-            out += fmt::format("    {:<14} {:<8} {:<28} {:>10}  {}\n", words(l.action), l.box, l.name,
+            out += fmt::format("    {:<14} {:<7} {:<18} {:>8}  {}\n", words(l.action), l.box, l.name,
                                human_bytes(l.bytes), l.because);
         }
     }
@@ -181,18 +181,18 @@ std::string plan_headline(const Plan& p) {
 std::string plan_as_text(const Plan& p, const family::Family& family, bool full) {
     std::string out;
     if (!p.steps.empty()) {
-        out += fmt::format("  {:<4} {:<12} {:<12} {:>10} {:>8} {:>8}  {}\n", "step", "from", "to", "to write", "half",
-                           "9 in 10", "mark");
+        out += fmt::format("  {:<4} {:<12} {:<12} {:>10} {:>10} {:>10}\n", "step", "from", "to", "to write", "half",
+                           "9 in 10");
         for (std::size_t i = 0; i < p.steps.size(); ++i) {
             const auto& s = p.steps[i];
             std::vector<std::string> marks;
             if (s.stepping_stone) marks.emplace_back("stepping stone");
             if (s.one_way_door) marks.emplace_back("ONE-WAY DOOR");
             const std::string from = i == 0 ? p.from : p.steps[i - 1].release.release;
-            out +=
-                fmt::format("  {:<4} {:<12} {:<12} {:>10} {:>8} {:>8}  {}\n", i + 1, from.empty() ? "not known" : from,
-                            s.release.release, human_bytes(s.sheet.bytes), human_duration(s.forecast.total.p50_s),
-                            human_duration(s.forecast.total.p90_s), join(marks, ", "));
+            out += fmt::format("  {:<4} {:<12} {:<12} {:>10} {:>10} {:>10}\n", i + 1, from.empty() ? "not known" : from,
+                               s.release.release, human_bytes(s.sheet.bytes), human_duration(s.forecast.total.p50_s),
+                               human_duration(s.forecast.total.p90_s));
+            if (!marks.empty()) out += fmt::format("       {}\n", join(marks, ", "));
         }
         if (p.steps.size() > 1) {
             out += fmt::format("  all steps, with handling between ({} usual, a guess): half {}, nine in ten {}\n",

@@ -74,7 +74,8 @@ Result<Answer> Rehearsal::did(const std::string& command, Result<Answer> answer,
     if (!job.empty() && !answer->entries.empty()) {
         if (Status kept = append_entries(inner_, job, answer->entries); !kept) return pass(kept);
     }
-    say(harmless(fmt::format("\n$ fettle {}\n{}", command, whole_text ? as_text(*answer) : answer->headline + "\n")));
+    say(harmless(fmt::format("\n$ fettle {}\n{}", command,
+                             whole_text ? as_text(*answer) : to_page(answer->headline + "\n", answer->width))));
     return answer;
 }
 
@@ -167,12 +168,13 @@ Status Rehearsal::prepare() {
         if (Status made = make_examples(); !made) return made;
     }
     if (Status set = set_up_boxes(); !set) return set;
-    say(
+    say(to_page(
         fmt::format("Rehearsal on a virtual {}: {} to {}, at {:g} times real speed, seed {}.\n"
                     "Each stage is the command that you would type. Virtual boxes, {}; real files, digests, signatures "
                     "and protocol.\n",
                     family_->words, options_.from, options_.to, options_.speed, options_.seed,
-                    own_shelf_ ? "releases of your own shelf" : "invented releases"));
+                    own_shelf_ ? "releases of your own shelf" : "invented releases"),
+        80));
     return {};
 }
 

@@ -87,7 +87,7 @@ private:
             item("one-way door", "no consent",
                  {"one-way-no-consent", Verdict::halt,
                   s_.release + " has no way back and the owner's consent is not recorded", "one-way", "not said"},
-                 "ask the owner, then record it: fettle job consent J one-way");
+                 "ask the owner, then record it: fettle job consent J one-way --by NAME");
         }
     }
 
