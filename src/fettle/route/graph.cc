@@ -141,8 +141,17 @@ const Edge& Graph::edge(std::size_t from, std::size_t release) {
     const change::SetState after = change::set_after(family_, before, r);
     e.broken |= broken_pairs(after, "under way") | broken_pairs(after, "at rest");
     add_doors(before, r, e);
-    if (cost_ && (e.broken & ~at_rest_bit) == 0) std::tie(e.zone_s, e.time_s) = cost_(r, before);
     e.to = number_of(after);
+    return e;
+}
+
+const Edge& Graph::weighed(std::size_t from, std::size_t release) {
+    edge(from, release);
+    Edge& e = edges_.at({from, release});
+    if (e.weighed) return e;
+    e.weighed = true;
+    if (cost_ && (e.broken & ~at_rest_bit) == 0)
+        std::tie(e.zone_s, e.time_s) = cost_(releases_[release], change::SetState(states_[from]));
     return e;
 }
 
@@ -215,10 +224,12 @@ std::vector<Found> ways_to(Graph& graph, std::size_t target, unsigned dropped,
         if (beaten(settled[now->state], *now) || beaten(arrived, *now)) continue;
         settled[now->state].push_back(now);
         for (std::size_t r = 0; r < graph.release_count(); ++r) {
-            const Edge e = graph.edge(now->state, r);
             const bool last = r == target;
             const unsigned looked_at = ~dropped & (last ? ~bit(Rule::pair_under_way) : ~at_rest_bit);
-            if ((e.broken & looked_at) != 0 || (e.to == now->state && !last)) continue;
+            if (const Edge& way = graph.edge(now->state, r);
+                (way.broken & looked_at) != 0 || (way.to == now->state && !last))
+                continue;
+            const Edge e = graph.weighed(now->state, r);
             auto next = std::make_shared<Label>(*now);
             next->before = now;
             next->by = r;

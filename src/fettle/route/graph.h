@@ -25,7 +25,8 @@ struct Edge {
     unsigned broken = 0;  // rules that do not hold
     bool passes_door = false;
     std::vector<std::string> doors;  // passed by this edge
-    double zone_s = 0, time_s = 0;   // as StepCost says
+    double zone_s = 0, time_s = 0;   // as StepCost says, once weighed
+    bool weighed = false;
 };
 
 class Graph {
@@ -40,6 +41,8 @@ public:
     std::optional<int> order(const std::string& a, const std::string& b) const;
 
     const Edge& edge(std::size_t from, std::size_t release);  // valid until the next call
+    // The same with its cost, which is dear and reckoned once, for edges that a way may really take.
+    const Edge& weighed(std::size_t from, std::size_t release);
     // Every box that the release has pieces for shows it already.
     bool is_at(std::size_t state, std::size_t release) const;
     // The texts of what is broken on an edge, of these rules only, each rule's first.
