@@ -20,7 +20,8 @@ struct ShelfView {
 // A home without a shelf is an empty shelf: planning makes nothing.
 Result<ShelfView> shelf_view(const Context& context, const std::string& family) {
     ShelfView view;
-    if (!std::filesystem::exists(context.shelf_folder())) return view;
+    std::error_code ignored;
+    if (!std::filesystem::exists(context.shelf_folder(), ignored)) return view;
     auto shelf = shelf::Shelf::open(context.shelf_folder());
     if (!shelf) return pass(shelf);
     auto all = shelf->list(family);

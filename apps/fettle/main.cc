@@ -5,6 +5,7 @@
 #include <unistd.h>
 
 #include <algorithm>
+#include <cerrno>
 #include <chrono>
 #include <clocale>
 #include <csignal>
@@ -14,6 +15,7 @@
 #include <string_view>
 
 #include "cli.h"
+#include "fettle/base/half_done.h"
 #include "fettle/base/text.h"
 #include "job_store.h"
 #include "print.h"
@@ -104,6 +106,7 @@ int run(Invocation& call) {
         if (!kept) return fail(call.command, kept.error(), call.context.json);
     }
     if (!say(call.context.json ? as_json(call.command, *answer) : as_text(*answer))) {
+        if (errno == EPIPE) return 4;  // whoever read it has seen enough; not ours to explain
         std::fprintf(stderr, "fettle %s: standard output cannot be written. Next: make room, then ask again.\n",
                      call.command.c_str());
         return 4;
@@ -119,10 +122,16 @@ int run(Invocation& call) {
 int main(int argc, char** argv) {
     std::setlocale(LC_CTYPE, "C.UTF-8");  // for file names in archives; nothing wider, or decimal points become commas
     std::signal(SIGPIPE, SIG_IGN);
+    std::signal(SIGXFSZ, SIG_IGN);  // a file grown to what is allowed is an error to tell, not an end
+    clear_away_when_ended();
     const auto began = std::chrono::steady_clock::now();
     try {
         Parsed parsed = parse_command_line(argc, argv);
-        if (const int* code = std::get_if<int>(&parsed)) return *code;
+        if (const int* code = std::get_if<int>(&parsed)) {  // help, version, man page
+            if (*code != 0 || std::fflush(stdout) == 0) return *code;
+            std::fprintf(stderr, "fettle: standard output cannot be written. Next: make room, then ask again.\n");
+            return 4;
+        }
         if (const Refused* refused = std::get_if<Refused>(&parsed))
             return fail(refused->command, refused->error, refused->json);
         Invocation& call = std::get<Invocation>(parsed);

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "context.h"
+#include "fettle/base/half_done.h"
 #include "fettle/card/block_device.h"
 #include "fettle/cutmap/cutmap.h"
 #include "fettle/standin/server.h"
@@ -40,6 +41,7 @@ private:
     Context inner_;  // the rehearsal's own home and clock
     std::filesystem::path folder_;
     bool made_folder_ = false;  // it was not there before
+    std::optional<HalfDone> half_;
     std::string job_;
     std::optional<family::Family> family_;
     std::vector<family::Release> releases_;

@@ -161,6 +161,7 @@ Status Rehearsal::prepare() {
     if (!folder) return pass(folder);
     folder_ = fs::absolute(*folder);
     made_folder_ = !there;
+    half_.emplace(folder_, there ? HalfDone::What::inside : HalfDone::What::all);
     inner_.home = folder_ / "home";
     const Result<bool> on_shelf = take_from_shelf();
     if (!on_shelf) return pass(on_shelf);
@@ -435,6 +436,7 @@ void Rehearsal::clear_away() {
 Result<Answer> Rehearsal::run() {
     Result<Answer> done = whole_job();
     if (!done) clear_away();
+    half_.reset();
     return done;
 }
 

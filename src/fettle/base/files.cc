@@ -6,7 +6,10 @@
 
 #include <cerrno>
 #include <cstring>
+#include <optional>
 #include <system_error>
+
+#include "fettle/base/half_done.h"
 
 namespace fettle {
 namespace fs = std::filesystem;
@@ -53,7 +56,15 @@ Result<std::string> read_text_file(const fs::path& path, std::uintmax_t limit_by
     }
 }
 
-Status write_file_durably(const fs::path& path, std::string_view content) {
+Status write_file_durably(const fs::path& named, std::string_view content) {
+    fs::path path = named;
+    std::error_code ec;
+    if (fs::is_symlink(fs::symlink_status(named, ec))) {  // what it leads to is written, and the link stays one
+        path = fs::canonical(named, ec);
+        if (ec)
+            return bad_input("not-a-plain-file", named.string(), "is a link that leads nowhere; a file was expected",
+                             "name a file");
+    }
     struct stat there{};  // a rename would put a plain file in the place of a device; a folder refuses by itself
     if (::stat(path.c_str(), &there) == 0 && !S_ISREG(there.st_mode) && !S_ISDIR(there.st_mode))
         return bad_input("not-a-plain-file", path.string(), "is a device or a pipe; only a plain file can be replaced",
@@ -65,9 +76,11 @@ Status write_file_durably(const fs::path& path, std::string_view content) {
         return outside_error("file-write-failed", path.string(), std::string(what) + ": " + reason,
                              "make room or choose a place that can be written, then try again");
     };
+    std::optional<HalfDone> half;
     {
         Fd f{::open(temp.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0644)};
         if (f.fd < 0) return fail("cannot be created");
+        half.emplace(temp);
         while (!content.empty()) {
             const ssize_t n = ::write(f.fd, content.data(), content.size());
             if (n < 0 && errno == EINTR) continue;

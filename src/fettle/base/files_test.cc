@@ -45,6 +45,23 @@ TEST_F(Files, AFailedWriteLeavesTheOldFileAndNothingElse) {
     EXPECT_FALSE(write_file_durably(folder / "no" / "such" / "folder", "new"));
 }
 
+TEST_F(Files, ALinkStaysALink) {
+    ASSERT_TRUE(write_file_durably(folder / "x", "old"));
+    fs::create_symlink("x", folder / "link");
+    fs::create_symlink("loop", folder / "loop");
+    fs::create_symlink("absent", folder / "dangling");
+    ASSERT_TRUE(write_file_durably(folder / "link", "new"));
+    EXPECT_TRUE(fs::is_symlink(folder / "link"));
+    EXPECT_EQ(read_text_file(folder / "x").value(), "new");
+    for (const char* nowhere : {"loop", "dangling"}) {
+        const auto r = write_file_durably(folder / nowhere, "new");
+        ASSERT_FALSE(r);
+        EXPECT_EQ(r.error().code, "not-a-plain-file");
+        EXPECT_TRUE(fs::is_symlink(folder / nowhere));
+    }
+    EXPECT_EQ(entries(), 4u);
+}
+
 TEST_F(Files, ReadingIsBounded) {
     ASSERT_TRUE(write_file_durably(folder / "x", std::string(100, 'a')));
     EXPECT_TRUE(read_text_file(folder / "x", 100));

@@ -9,6 +9,7 @@
 #include <cerrno>
 #include <system_error>
 
+#include "fettle/base/half_done.h"
 #include "fettle/base/text.h"
 #include "fettle/card/lay.h"
 #include "fettle/card/layout.h"
@@ -98,6 +99,7 @@ Result<Laid> lay_image(const std::vector<SourceFile>& files, const family::CardR
     }
     auto device = create_image(temp, size_bytes);
     if (!device) return pass(device);
+    const HalfDone half(temp);
     const Locked mine(temp);
     auto laid = lay(files, rule, *geometry, release_sha256, **device, progress);
     if (laid)

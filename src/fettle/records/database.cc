@@ -196,25 +196,27 @@ Status Database::check() {
 namespace {
 
 // "fettle_schema" says what the file is and how far it was brought; a file without it but with tables is not ours.
-Status bring_up(Database& db, const fs::path& file, const Schema& schema) {
-    const auto known = [&]() -> Result<std::int64_t> {
-        auto tables = db.query("select count(*) from sqlite_master", {Kind::number});
-        if (!tables) return pass(tables);
-        if (tables->front().number(0) == 0) return 0;
-        auto ours = db.query("select count(*) from sqlite_master where name = 'fettle_schema'", {Kind::number});
-        if (!ours) return pass(ours);
-        const auto foreign = [&](std::string_view what) {
-            return outside_error("records-not-ours", file.string(),
-                                 fmt::format("is a database, but {}; a {} was expected", what, schema.name),
-                                 "name another home (--home DIR); this file is left as it is");
-        };
-        if (ours->front().number(0) == 0) return foreign("of another program");
-        auto version = db.query("select name, version from fettle_schema", {Kind::text, Kind::number});
-        if (!version) return pass(version);
-        if (version->size() != 1) return foreign("its schema note is not one row");
-        if (version->front().text(0) != schema.name) return foreign("a " + version->front().text(0));
-        return version->front().number(1);
+Result<std::int64_t> known_version(Database& db, const fs::path& file, const Schema& schema) {
+    auto tables = db.query("select count(*) from sqlite_master", {Kind::number});
+    if (!tables) return pass(tables);
+    if (tables->front().number(0) == 0) return 0;
+    auto ours = db.query("select count(*) from sqlite_master where name = 'fettle_schema'", {Kind::number});
+    if (!ours) return pass(ours);
+    const auto foreign = [&](std::string_view what) {
+        return outside_error("records-not-ours", file.string(),
+                             fmt::format("is a database, but {}; a {} was expected", what, schema.name),
+                             "name another home (--home DIR); this file is left as it is");
     };
+    if (ours->front().number(0) == 0) return foreign("of another program");
+    auto version = db.query("select name, version from fettle_schema", {Kind::text, Kind::number});
+    if (!version) return pass(version);
+    if (version->size() != 1) return foreign("its schema note is not one row");
+    if (version->front().text(0) != schema.name) return foreign("a " + version->front().text(0));
+    return version->front().number(1);
+}
+
+Status bring_up(Database& db, const fs::path& file, const Schema& schema) {
+    const auto known = [&] { return known_version(db, file, schema); };
     const auto want = static_cast<std::int64_t>(schema.migrations.size());
     auto now = known();
     if (!now) return pass(now);
@@ -257,18 +259,25 @@ Result<Database> Database::open(const fs::path& file, const Schema& schema, std:
     auto opened = state->guarded([&]() -> Status {
         state->session.open(soci::sqlite3, "dbname=\"" + name + "\"");
         sqlite_api::sqlite3_busy_timeout(state->raw(), static_cast<int>(patience.count()));
-        std::string mode;
-        state->session.once << "pragma journal_mode = wal", soci::into(mode);
-        if (mode != "wal")
-            return outside_error("records-failed", name,
-                                 "the disk does not allow write-ahead records (mode " + mode + ")",
-                                 "choose a home on a local disk (--home DIR)");
-        state->session.once << "pragma synchronous = full";
-        state->session.once << "pragma foreign_keys = on";
         return {};
     });
     if (!opened) return pass(opened);
     Database db(std::move(state));
+    // Before anything is set: that would write, and what is another program's is left as it is.
+    if (auto ours = known_version(db, file, schema); !ours) return pass(ours);
+    opened = db.state_->guarded([&]() -> Status {
+        soci::session& session = db.state_->session;
+        std::string mode;
+        session.once << "pragma journal_mode = wal", soci::into(mode);
+        if (mode != "wal")
+            return outside_error("records-failed", name,
+                                 "the disk does not allow write-ahead records (mode " + mode + ")",
+                                 "choose a home on a local disk (--home DIR)");
+        session.once << "pragma synchronous = full";
+        session.once << "pragma foreign_keys = on";
+        return {};
+    });
+    if (!opened) return pass(opened);
     if (auto ok = bring_up(db, file, schema); !ok) return pass(ok);
     if (!there) sync_folder(file);
     return db;

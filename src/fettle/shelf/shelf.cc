@@ -78,7 +78,8 @@ Result<Shelf> Shelf::open(const fs::path& folder) {
         if (auto lock = FileLock::take(publish_lock(folder)); !lock) return pass(lock);
         auto catalogue = Catalogue::open(folder / "catalogue.sqlite");
         if (!catalogue) return pass(catalogue);
-        std::unique_ptr<State> state(new State{folder, std::move(*use), std::move(*catalogue), std::nullopt, std::move(made)});
+        std::unique_ptr<State> state(
+            new State{folder, std::move(*use), std::move(*catalogue), std::nullopt, std::move(made)});
         if (auto ok = clear_leftovers(folder, state->referenced()); !ok) return pass(ok);
         return Shelf(std::move(state));
     }
@@ -143,13 +144,16 @@ Meets meets(const std::optional<Catalogue::Known>& known, const Intake& in, bool
 
 tl::unexpected<Error> refused(const AddRequest& request, const Vetting& vetting, Vetting* refusal) {
     if (refusal) *refusal = vetting;
+    constexpr std::size_t most_said = 20;  // a person reads; --json lists them all
+    std::size_t findings = 0;
     std::vector<std::string> said;
     for (const Reason& r : vetting.judgement.reasons)
-        if (r.verdict == Verdict::halt)
+        if (r.verdict == Verdict::halt && ++findings <= most_said)
             said.push_back(fmt::format("[{}] {}{}", r.code, r.where.empty() ? "" : r.where + ": ", r.text));
     return bad_input(
         "package-refused", request.package.string(),
-        fmt::format("not shelved, {} finding{}: {}", said.size(), said.size() == 1 ? "" : "s", join(said, "; ")),
+        fmt::format("not shelved, {} finding{}: {}{}", findings, findings == 1 ? "" : "s", join(said, "; "),
+                    findings > most_said ? fmt::format("; and {} more", findings - most_said) : std::string()),
         "put these right at the source and add it again; docs/reasons.md says more on each");
 }
 

@@ -1,0 +1,28 @@
+// What stands on the disk but is not whole yet. When somebody ends the program (Ctrl-C, a closed terminal, a plain
+// kill), it is removed first. After a kill that nothing can answer to, the next run finds it and clears it away; that
+// is the business of whoever made it.
+#pragma once
+
+#include <filesystem>
+
+namespace fettle {
+
+class HalfDone {
+public:
+    enum class What { all, inside };  // inside: the folder was there before, only what is in it goes
+
+    // Made just now, and half done until this object ends: by then it is whole, or was removed.
+    explicit HalfDone(std::filesystem::path path, What what = What::all);
+    ~HalfDone();
+    HalfDone(const HalfDone&) = delete;
+    HalfDone& operator=(const HalfDone&) = delete;
+
+private:
+    std::filesystem::path path_;
+};
+
+// Once, before any other thread is started: from then on SIGINT, SIGTERM and SIGHUP remove what is half done and then
+// end the program as they always do. Those of them that are ignored stay so.
+void clear_away_when_ended();
+
+}  // namespace fettle
