@@ -292,6 +292,11 @@ Result<Answer> prove_job(Context& context, const ProveOptions& options) {
         a.text += fmt::format("  to try, {}: {}\n", i + 1, w);
         to_try.push_back({{"number", i + 1}, {"words", w}});
     }
+    if (!proof.missing.empty())
+        a.text += fmt::format(
+            "  given by: fettle as-left {0} --release R --typed FILE; fettle mark {0} --tally COUNTS; fettle prove {0} "
+            "--tried N\n",
+            run->number);
     a.text += faults_as_text(f);
     for (const Reason& r : proof.judgement.reasons) {
         if (r.verdict != Verdict::fit) a.judgement.add(r);

@@ -195,7 +195,8 @@ Result<Answer> shelf_show(const Context& context, const ShelfShowOptions& option
     answer.judgement.add(s.may_be_laid());
     answer.data = release_json(s);
     std::string& t = answer.text;
-    t += fmt::format("  from           {}, {} ({})\n", s.slip.from, day(s.slip.at), s.slip.source_path);
+    t += fmt::format("  from           {}; put on this shelf {} out of {}\n", s.slip.from, day(s.slip.at),
+                     s.slip.source_path);
     t += fmt::format("  right          {}\n", words(s.slip.right));
     t += fmt::format("  signature      {}\n",
                      s.signature == shelf::SignatureState::good ? "good" : "absent: origin not proven");

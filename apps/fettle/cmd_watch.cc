@@ -161,7 +161,8 @@ Result<Answer> start(Context& context, JobRun& run, const WatchOptions& options)
                                  may.standing.size() == 1 ? "point stands" : "points stand");
         for (const Reason& r : may.standing) a.judgement.add(r);
         for (const Reason& r : may.standing) a.text += "  " + ready::acceptance_key(r) + "\n";
-        a.text += "Cure them, or have each can't say signed for: ready accept " + run.number +
+        a.text += "How to settle each is said by: fettle ready check " + run.number +
+                  "\nA can't say may also be signed for: fettle ready accept " + run.number +
                   " CODE --by NAME --reason TEXT\n";
         boost::json::array standing;
         for (const Reason& r : may.standing) standing.push_back(boost::json::string(ready::acceptance_key(r)));
