@@ -1,6 +1,7 @@
 """What case files may use in their expressions: values made at random, and answers computed here and not by the
 program under test. Every computation is written from its published source, named beside it."""
 
+import contextlib
 import datetime
 import hashlib
 import html
@@ -154,6 +155,19 @@ class Case:
         target.parent.mkdir(parents=True, exist_ok=True)
         target.write_bytes(content if isinstance(content, bytes) else content.encode())
         return path
+
+    def pipe(self, path):
+        """A named pipe that nobody writes to."""
+        os.mkfifo(self.folder / path)
+
+    def database(self, path, *statements):
+        """A SQLite file made by these statements, which no Fettle made."""
+        target = self.folder / path
+        target.parent.mkdir(parents=True, exist_ok=True)
+        with contextlib.closing(sqlite3.connect(target)) as db:
+            for statement in statements:
+                db.execute(statement)
+            db.commit()
 
     def edit(self, path, old, new):
         """Replaces exactly one occurrence."""

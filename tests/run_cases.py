@@ -240,21 +240,25 @@ class Run:
         args, name = self.words(step)
         words = {w: rest for _, w, rest in step.checks}
         before = snapshot(self.work, self.home)
-        timeout = float(evaluate(self.everything(), words["killed"].removeprefix("after "), where)) / 1000 \
-            if "killed" in words else TIMEOUT_S
+        ends = "killed" if "killed" in words else "interrupted" if "interrupted" in words else None
+        timeout = float(evaluate(self.everything(), words[ends].removeprefix("after "), where)) / 1000 \
+            if ends else TIMEOUT_S
         process = subprocess.Popen(args, cwd=self.work, env=self.environment(), stdout=subprocess.PIPE,
                                    stderr=subprocess.PIPE, text=True, errors="replace", stdin=subprocess.DEVNULL,
                                    start_new_session=True)
         try:
             out, err = process.communicate(timeout=timeout)
         except subprocess.TimeoutExpired:
-            os.killpg(process.pid, signal.SIGKILL)  # with what it may have started itself
+            # with what it may have started itself
+            os.killpg(process.pid, signal.SIGINT if ends == "interrupted" else signal.SIGKILL)
             out, err = process.communicate()
-            if "killed" not in words:
+            if not ends:
                 raise Failure(f"{where}: $ {self.shell}\n    did not end within {TIMEOUT_S} s") from None
         self.result = r = subprocess.CompletedProcess(args, process.returncode, out, err)
         r.document = None
-        if "killed" in words:
+        if ends == "interrupted" and r.returncode == -signal.SIGINT:
+            self.nothing_left(where, step, before)
+        if ends:
             return
         if not {"exit", "verdict"} & set(words) and r.returncode != 0:
             raise Failure(f"{where}: exit code {r.returncode}, expected 0{self.shown()}")
@@ -418,6 +422,7 @@ CHECKS = {
     "await": check_await,
     "may": lambda run, where, rest: None,  # see Run.nothing_left
     "killed": lambda run, where, rest: None,  # see Run.command
+    "interrupted": lambda run, where, rest: None,
 }
 
 

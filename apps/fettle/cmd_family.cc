@@ -223,7 +223,11 @@ Result<Answer> family_add(Context& context, const FamilyAddOptions& options) {
         out.judgement.add({"family-loosening-accepted", Verdict::mind, fmt::format("{} accepted what is loosened", by),
                            offered->id, "named acceptance"});
     }
-    if (const Status written = write_file_durably(target, *text); !written) return pass(written);
+    if (const Status written = write_file_durably(target, *text); !written) {
+        std::error_code kept;
+        std::filesystem::remove(context.families_folder(), kept);  // goes only when it is empty
+        return pass(written);
+    }
     out.headline = in_use
                        ? fmt::format("Family {} replaced: {}.", offered->id, count(changes.size(), "change", "changes"))
                        : fmt::format("Family {} added.", offered->id);
