@@ -113,7 +113,7 @@ int run(Invocation& call) {
     }
     if (answer->bad_input)
         std::fprintf(stderr, "fettle %s: %s Next: see what the answer lists, and put it right at its source.\n",
-                     call.command.c_str(), printable(answer->headline).c_str());
+                     call.command.c_str(), printable(shortened(answer->headline)).c_str());
     return exit_code(*answer);
 }
 
