@@ -24,6 +24,7 @@ SOURCE = Path(__file__).resolve().parent.parent
 SCHEMAS = SOURCE / "docs/json"
 sys.path.insert(0, str(SOURCE / "tools"))
 import program  # noqa: E402
+import quick_disk  # noqa: E402
 
 SHARED = {"envelope", "shapes"}
 PLATES = ["6104183C5", "6402207A4"]
@@ -282,6 +283,7 @@ def coverage(t, paths):
 
 
 def main():
+    quick_disk.use()
     with tempfile.TemporaryDirectory() as folder:
         t = Run(str(Path(sys.argv[1]).resolve()), Path(folder))
         paths = [p for p in program.command_paths(t.binary) if p[0] != "docs"]

@@ -23,6 +23,7 @@ import time
 from pathlib import Path
 
 import case_lib
+import quick_disk
 
 SOURCE = Path(__file__).resolve().parent.parent
 VARIATIONS = 3
@@ -448,6 +449,7 @@ def run_one(path, tools, seed, keep):
     except Broken as problem:
         return 1, [str(problem)]
     for variation in spec.runs():
+        quick_disk.use()
         folder = tempfile.mkdtemp(prefix="fettle-case-")
         count += 1
         try:
