@@ -9,6 +9,7 @@
 #include "fettle/base/text.h"
 #include "fettle/family/label.h"
 #include "fettle/link/client.h"
+#include "read_list.h"
 
 namespace fettle::app {
 namespace {
@@ -260,7 +261,7 @@ Result<Answer> link_read(Context& context, const LinkReadOptions& options) {
     if (!open) return pass(open);
     const Inventory all = link::read_inventory(open->connection, open->family, open->only_role);
     Answer a;
-    std::string list = "# read over the link\n";
+    std::string list;
     std::size_t pieces = 0, read_boxes = 0;
     for (const auto& b : all.boxes) {
         a.text += fmt::format("{} (0x{:04X})\n", b.role, b.address);
@@ -282,7 +283,7 @@ Result<Answer> link_read(Context& context, const LinkReadOptions& options) {
             return outside_error("list-not-whole", printable(options.save),
                                  "not every box gave its pieces, so the list was not written",
                                  "read again, or type the list from the box's own view");
-        if (auto ok = write_file_durably(options.save, list); !ok) return pass(ok);
+        if (auto ok = write_file_durably(options.save, as_read_list(list)); !ok) return pass(ok);
         a.text += fmt::format("The list stands in {}.\n", printable(options.save));
     }
     a.headline = fmt::format("{} of {} boxes of family {} gave their pieces: {} in all.", read_boxes, all.boxes.size(),

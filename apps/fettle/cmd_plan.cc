@@ -6,6 +6,7 @@
 #include "fettle/base/files.h"
 #include "fettle/shelf/shelf.h"
 #include "job_store.h"
+#include "read_list.h"
 
 namespace fettle::app {
 namespace {
@@ -97,6 +98,7 @@ Result<Answer> plan(Context& context, const PlanOptions& given) {
         if (!text) return pass(text);
         auto list = change::parse_installed(*text, o.as_found);
         if (!list) return pass(list);
+        if (is_read_list(*text)) list->origin = change::Origin::read;
         request.as_found = std::move(*list);
     }
     Plan p = make_plan(request);
