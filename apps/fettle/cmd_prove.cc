@@ -283,6 +283,8 @@ Result<Answer> prove_job(Context& context, const ProveOptions& options) {
     const prove::Faults f = prove::attribute(run->family, memory_of(run->job.faults_before),
                                              memory_of(run->job.faults_after), circumstances_of(*run));
     a.headline = proof.sentence;
+    // The pieces may be proved while the answer as a whole is not: then the first line says why.
+    if (proof.proof == prove::Proof::proved && f.judgement.verdict() > Verdict::mind) a.headline += " " + f.sentence;
     a.text = pieces_as_text(proof, options.full);
     for (const std::string& m : proof.missing) a.text += "  wanted for proof: " + m + "\n";
     boost::json::array to_try;
