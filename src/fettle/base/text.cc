@@ -118,4 +118,19 @@ std::string shortened(std::string_view text) {
     return out;
 }
 
+std::string escape_markup(std::string_view text) {
+    std::string out;
+    for (char c : printable(text)) {
+        switch (c) {
+            case '&': out += "&amp;"; break;
+            case '<': out += "&lt;"; break;
+            case '>': out += "&gt;"; break;
+            case '"': out += "&quot;"; break;
+            case '\'': out += "&#39;"; break;
+            default: out += c;
+        }
+    }
+    return out;
+}
+
 }  // namespace fettle

@@ -28,6 +28,9 @@ bool is_unseen(std::string_view character);
 // For showing hostile text: control characters, turned directions and invalid UTF-8 become \xNN.
 std::string printable(std::string_view text);
 
+// printable(), then safe as the text and as an attribute of HTML and SVG.
+std::string escape_markup(std::string_view text);
+
 // Words of more than 1,000 bytes keep their beginning and end, and say how many bytes they have.
 std::string shortened(std::string_view text);
 

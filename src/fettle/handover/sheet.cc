@@ -58,7 +58,7 @@ public:
         out_ = "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n";
         out_ += "<meta name=\"viewport\" content=\"width=device-width\">\n";
         out_ += fmt::format("<title>Handover sheet, job {}</title>\n<style>{}</style>\n</head>\n<body>\n",
-                            escape(job_.number), kStyle);
+                            escape_markup(job_.number), kStyle);
         head();
         asked();
         found();
@@ -75,19 +75,20 @@ public:
     }
 
 private:
-    void open(std::string_view title) { out_ += fmt::format("<section>\n<h2>{}</h2>\n<div>\n", escape(title)); }
+    void open(std::string_view title) { out_ += fmt::format("<section>\n<h2>{}</h2>\n<div>\n", escape_markup(title)); }
     void close() { out_ += "</div>\n</section>\n"; }
-    void p(std::string_view text) { out_ += fmt::format("<p>{}</p>\n", escape(text)); }
-    void minor(std::string_view text) { out_ += fmt::format("<p class=\"minor\">{}</p>\n", escape(text)); }
+    void p(std::string_view text) { out_ += fmt::format("<p>{}</p>\n", escape_markup(text)); }
+    void minor(std::string_view text) { out_ += fmt::format("<p class=\"minor\">{}</p>\n", escape_markup(text)); }
     void list(const std::vector<std::string>& items, std::string_view kind = "") {
         out_ += kind.empty() ? "<ul>\n" : fmt::format("<ul class=\"{}\">\n", kind);
-        for (const std::string& i : items) out_ += fmt::format("<li>{}</li>\n", escape(i));
+        for (const std::string& i : items) out_ += fmt::format("<li>{}</li>\n", escape_markup(i));
         out_ += "</ul>\n";
     }
     void table(const std::vector<std::string>& heads, const std::vector<std::vector<std::string>>& rows,
                std::size_t numbers_from) {
         const auto cell = [&](const char* tag, const std::string& text, std::size_t column) {
-            out_ += fmt::format("<{0}{1}>{2}</{0}>", tag, column >= numbers_from ? " class=\"n\"" : "", escape(text));
+            out_ += fmt::format("<{0}{1}>{2}</{0}>", tag, column >= numbers_from ? " class=\"n\"" : "",
+                                escape_markup(text));
         };
         out_ += "<table>\n<tr>";
         for (std::size_t i = 0; i < heads.size(); ++i) cell("th", heads[i], i);
@@ -109,7 +110,8 @@ private:
         out_ += fmt::format(
             "<header>\n<p class=\"shop\"><span>{}</span><span>Handover sheet, job {}, {}</span></p>\n<h1>{}</h1>\n"
             "</header>\n",
-            escape(in_.workshop), escape(job_.number), time_words(in_.made), escape(headline(job_)));
+            escape_markup(in_.workshop), escape_markup(job_.number), time_words(in_.made),
+            escape_markup(headline(job_)));
     }
 
     void asked() {
@@ -294,10 +296,10 @@ private:
         out_ += fmt::format(
             "<p class=\"minor\">Made from the {} entries of this job's journal; the last has the digest</p>\n"
             "<p class=\"hex\">sha256 {}</p>\n",
-            in_.journal_entries, escape(in_.journal_digest));
+            in_.journal_entries, escape_markup(in_.journal_digest));
         if (!job_.family.empty())
-            out_ += fmt::format("<p class=\"hex\">family file {} sha256 {}</p>\n", escape(job_.family),
-                                escape(job_.family_digest));
+            out_ += fmt::format("<p class=\"hex\">family file {} sha256 {}</p>\n", escape_markup(job_.family),
+                                escape_markup(job_.family_digest));
         close();
     }
 
@@ -307,21 +309,6 @@ private:
 };
 
 }  // namespace
-
-std::string escape(std::string_view text) {
-    std::string out;
-    for (char c : printable(text)) {
-        switch (c) {
-            case '&': out += "&amp;"; break;
-            case '<': out += "&lt;"; break;
-            case '>': out += "&gt;"; break;
-            case '"': out += "&quot;"; break;
-            case '\'': out += "&#39;"; break;
-            default: out += c;
-        }
-    }
-    return out;
-}
 
 Status may_hand_over(const Job& job) {
     const auto open = job.open_ends();

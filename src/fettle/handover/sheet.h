@@ -31,7 +31,4 @@ Result<std::string> sheet_html(const SheetInput& input);
 // The sentence on top: "Updated from 26.1.090 to 27.3.118; everything landed; 1 thing is left to do."
 std::string headline(const book::Job& job);
 
-// HTML text and attribute escaping; control characters and invalid UTF-8 are shown, never passed on.
-std::string escape(std::string_view text);
-
 }  // namespace fettle::handover

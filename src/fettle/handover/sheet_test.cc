@@ -167,7 +167,7 @@ TEST(Sheet, HostileTextsStayText) {
 }
 
 RC_GTEST_PROP(SheetProperty, EscapedTextHasNoMarkup, (const std::string& s)) {
-    const std::string e = escape(s);
+    const std::string e = escape_markup(s);
     RC_ASSERT(e.find_first_of("<>\"'") == std::string::npos);
     RC_ASSERT(is_utf8(e));
 }

@@ -14,20 +14,6 @@ namespace {
 
 constexpr double kWidth = 760, kLeft = 46, kTop = 74, kBottom = 214;
 
-std::string escaped(std::string_view text) {
-    std::string out;
-    for (char c : printable(text)) {
-        switch (c) {
-            case '&': out += "&amp;"; break;
-            case '<': out += "&lt;"; break;
-            case '>': out += "&gt;"; break;
-            case '"': out += "&quot;"; break;
-            default: out += c;
-        }
-    }
-    return out;
-}
-
 std::vector<std::string> wrapped(std::string_view text, std::size_t width) {
     std::vector<std::string> out(1);
     for (const std::string& word : split(text, ' ')) {
@@ -52,7 +38,7 @@ public:
         out_ = fmt::format(R"(<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {:.0f} {:.0f}" role="img" )"
                            R"(font-family="DejaVu Sans, Liberation Sans, sans-serif" font-size="12" fill="#111111">)",
                            kWidth, height);
-        out_ += fmt::format("<title>Run strip: {}</title>", escaped(w_.sentence));
+        out_ += fmt::format("<title>Run strip: {}</title>", escape_markup(w_.sentence));
         out_ +=
             R"svg(<defs><pattern id="nwb" width="7" height="7" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">)svg"
             R"(<rect width="7" height="7" fill="#ffffff"/><line x1="0" y1="0" x2="0" y2="7" stroke="#111111" )"
@@ -89,7 +75,7 @@ private:
     double y(double a) const { return kBottom - (kBottom - kTop) * std::clamp(a / top_A_, 0.0, 1.0); }
 
     void text(double at_x, double at_y, std::string_view words, std::string_view more = "") {
-        out_ += fmt::format(R"(<text x="{:.1f}" y="{:.1f}"{}>{}</text>)", at_x, at_y, more, escaped(words));
+        out_ += fmt::format(R"(<text x="{:.1f}" y="{:.1f}"{}>{}</text>)", at_x, at_y, more, escape_markup(words));
     }
     void rect(double x0, double y0, double x1, double y1, std::string_view fill) {
         out_ += fmt::format(R"(<rect x="{:.1f}" y="{:.1f}" width="{:.1f}" height="{:.1f}" fill="{}"/>)", x0, y0,
