@@ -4,6 +4,8 @@
 
 #include <algorithm>
 
+#include "fettle/card/sparse_device.h"
+
 namespace fettle::card {
 namespace {
 
@@ -28,32 +30,33 @@ Status MemoryDevice::write_at(std::uint64_t at, ByteView data) {
     return {};
 }
 
-Status FaultyDevice::read_at(std::uint64_t at, ByteSpan out) {
-    if (plan_.fail_read_at != 0 && at <= plan_.fail_read_at && plan_.fail_read_at - at < out.size())
-        return outside_error("device-read-failed", fmt::format("{}, byte {}", name(), at), "reading failed on purpose",
-                             "try another card");
-    return under_.read_at(at, out);
-}
-
-Status FaultyDevice::write_at(std::uint64_t at, ByteView data) {
-    writes_.push_back({at, data.size(), syncs_});
-    const std::uint64_t n = writes_.size();
-    if (n == plan_.fail_write)
-        return outside_error("device-write-failed", fmt::format("{}, byte {}", name(), at), "writing failed on purpose",
-                             "try another card");
-    if (n == plan_.drop_write || (plan_.lie_from != 0 && n >= plan_.lie_from)) return {};
-    if (n == plan_.flip_write && !data.empty()) {
-        Bytes changed(data.begin(), data.end());
-        changed[changed.size() / 2] ^= 0x10;
-        return under_.write_at(at, changed);
+template <class F>
+Status SparseDevice::each_page(std::uint64_t at, std::uint64_t length, const F& f) {
+    if (Status s = within(*this, at, length); !s) return s;
+    for (std::uint64_t done = 0; done < length;) {
+        const std::uint64_t from = (at + done) % page_bytes, n = std::min(page_bytes - from, length - done);
+        f((at + done) / page_bytes, from, n, done);
+        done += n;
     }
-    return under_.write_at(at, data);
+    return {};
 }
 
-Status FaultyDevice::sync() {
-    if (++syncs_ == plan_.fail_sync)
-        return outside_error("device-sync-failed", name(), "syncing failed on purpose", "try another card");
-    return under_.sync();
+Status SparseDevice::read_at(std::uint64_t at, ByteSpan out) {
+    return each_page(at, out.size(), [&](std::uint64_t page, std::uint64_t from, std::uint64_t n, std::uint64_t done) {
+        const auto it = pages_.find(page);
+        const ByteSpan part = out.subspan(done, n);
+        if (it == pages_.end())
+            std::fill(part.begin(), part.end(), Byte{0});
+        else
+            std::copy_n(it->second.begin() + static_cast<std::ptrdiff_t>(from), n, part.begin());
+    });
+}
+
+Status SparseDevice::write_at(std::uint64_t at, ByteView data) {
+    return each_page(at, data.size(), [&](std::uint64_t page, std::uint64_t from, std::uint64_t n, std::uint64_t done) {
+        auto& p = pages_.try_emplace(page, page_bytes).first->second;
+        std::copy_n(data.begin() + static_cast<std::ptrdiff_t>(done), n, p.begin() + static_cast<std::ptrdiff_t>(from));
+    });
 }
 
 }  // namespace fettle::card

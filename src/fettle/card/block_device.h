@@ -1,5 +1,5 @@
 // Where a card's bytes stand. Everything else in this room reads and writes through this interface, so that tests can
-// put a device under it that fails on purpose.
+// put a device under it that fails on purpose (faulty_device.h).
 //
 // One object belongs to one thread at a time.
 #pragma once
@@ -8,7 +8,6 @@
 #include <filesystem>
 #include <memory>
 #include <string>
-#include <vector>
 
 #include "fettle/base/bytes.h"
 #include "fettle/base/result.h"
@@ -33,8 +32,10 @@ public:
     // Returns when everything written before is on the medium, as far as the system tells.
     virtual Status sync() = 0;
 
-    // Asks the system to forget what it holds of this device, so that the next read comes from the medium. True if the
-    // system took the request and it means something here; false in memory and on file systems that live in memory.
+    // From now on reads come from the medium, not from what the system holds of it, until the next write. Call it after
+    // sync(). True only if that is certain: reads then pass the system's memory by, or it was looked whether anything
+    // is left there. False in memory, on file systems that live in memory, and where the system does neither.
+    // What the card's own controller holds is beyond any system's reach.
     virtual bool drop_cache() { return false; }
 
     // True if every byte never written reads as zero (a fresh image file): zeros then need no writing.
@@ -63,43 +64,6 @@ public:
 
 private:
     bool fresh_;
-};
-
-// Wraps a device and breaks it on purpose, keeping notes. Counts start at 1; 0 means never.
-class FaultyDevice : public BlockDevice {
-public:
-    struct Plan {
-        std::uint64_t fail_write = 0;    // the n-th write fails, nothing of it arrives
-        std::uint64_t fail_sync = 0;     // the n-th sync fails
-        std::uint64_t drop_write = 0;    // the n-th write says it went well and does nothing
-        std::uint64_t flip_write = 0;    // the n-th write arrives with one bit changed in its middle byte
-        std::uint64_t fail_read_at = 0;  // reads that touch this byte offset fail
-        std::uint64_t lie_from = 0;      // from this write on nothing arrives, and all is said to be well
-    };
-    struct Note {
-        std::uint64_t at = 0;
-        std::uint64_t length = 0;
-        std::uint64_t syncs_before = 0;
-    };
-
-    FaultyDevice(BlockDevice& under, Plan plan) : under_(under), plan_(plan) {}
-
-    std::string name() const override { return under_.name(); }
-    std::uint64_t size_bytes() const override { return under_.size_bytes(); }
-    Status read_at(std::uint64_t at, ByteSpan out) override;
-    Status write_at(std::uint64_t at, ByteView data) override;
-    Status sync() override;
-    bool drop_cache() override { return under_.drop_cache(); }
-    bool fresh() const override { return under_.fresh(); }
-
-    const std::vector<Note>& writes() const { return writes_; }
-    std::uint64_t syncs() const { return syncs_; }
-
-private:
-    BlockDevice& under_;
-    Plan plan_;
-    std::vector<Note> writes_;
-    std::uint64_t syncs_ = 0;
 };
 
 }  // namespace fettle::card

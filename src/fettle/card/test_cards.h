@@ -79,45 +79,7 @@ inline Package package(const std::string& name = "27.3.118", std::size_t pieces 
 
 inline constexpr std::uint64_t small_card = 36u << 20;
 
-// A large device of which little is used: only pages that were written take memory.
-class SparseDevice : public BlockDevice {
-public:
-    static constexpr std::uint64_t page_bytes = 32u << 10;
-
-    SparseDevice(std::uint64_t size, bool is_fresh) : size_(size), fresh_(is_fresh) {}
-    std::string name() const override { return "memory"; }
-    std::uint64_t size_bytes() const override { return size_; }
-    bool fresh() const override { return fresh_; }
-    Status sync() override { return {}; }
-    Status read_at(std::uint64_t at, ByteSpan out) override {
-        return each(at, out.size(), [&](std::uint64_t page, std::uint64_t from, std::uint64_t n, std::uint64_t done) {
-            const auto it = pages_.find(page);
-            for (std::uint64_t i = 0; i < n; ++i) out[done + i] = it == pages_.end() ? Byte{0} : it->second[from + i];
-        });
-    }
-    Status write_at(std::uint64_t at, ByteView data) override {
-        return each(at, data.size(), [&](std::uint64_t page, std::uint64_t from, std::uint64_t n, std::uint64_t done) {
-            auto& p = pages_.try_emplace(page, page_bytes).first->second;
-            std::copy_n(data.begin() + static_cast<std::ptrdiff_t>(done), n,
-                        p.begin() + static_cast<std::ptrdiff_t>(from));
-        });
-    }
-
-private:
-    template <class F>
-    Status each(std::uint64_t at, std::uint64_t length, const F& f) {
-        if (at > size_ || length > size_ - at) return bad_input("past-the-end", "memory", "past the end", "");
-        for (std::uint64_t done = 0; done < length;) {
-            const std::uint64_t from = (at + done) % page_bytes, n = std::min(page_bytes - from, length - done);
-            f((at + done) / page_bytes, from, n, done);
-            done += n;
-        }
-        return {};
-    }
-    std::map<std::uint64_t, Bytes> pages_;
-    std::uint64_t size_;
-    bool fresh_;
-};
+using card::SparseDevice;
 
 inline std::string digest_of_extents(const Laid& laid, BlockDevice& d) {
     Sha256Stream s;
