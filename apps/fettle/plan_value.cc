@@ -80,7 +80,9 @@ std::vector<Cure> cures_along(const PlanRequest& q, const std::string& from, con
     const auto look = [&](const std::string& release, const std::vector<std::string>& cures) {
         const auto up_to = family::compare_versions(q.family->order, release, to);
         const auto after = family::compare_versions(q.family->order, release, from);
-        if (release != to && !(up_to && *up_to < 0 && after && *after > 0)) return;
+        // Without a route "newest" names no release: the notes of whatever is newer than the box are asked.
+        const bool below = to == "newest" || (up_to && *up_to < 0);
+        if (release != to && !(below && after && *after > 0)) return;
         for (const auto& text : cures) {
             const bool seen = std::any_of(out.begin(), out.end(), [&](const Cure& c) { return c.text == text; });
             if (seen) continue;
