@@ -220,7 +220,7 @@ void CommandLine::define_link() {
             c.add_option("--market", o.market, "the market it is set to")->type_name("M");
             c.add_option("--plate", o.plates, "ROLE PLATE, e.g. main 6104183C5")->type_name("ROLE PLATE");
             c.add_flag("--answer-asks", o.answer_asks, "somebody stands by and answers");
-            c.add_flag("--on-bench", o.on_bench, "partners of the vehicle are absent");
+            c.add_flag("--on-bench", o.on_bench, "partners of the vehicle are absent, and nothing wakes it but you");
             c.add_option("--stay", o.stay_s, "go on answering so long after the run's end")->type_name("S");
         });
 }
@@ -306,8 +306,8 @@ void CommandLine::define_run() {
         app, "rehearse", "the whole job on a virtual set: practise without risk", rehearse,
         [](CLI::App& c, RehearseOptions& o) {
             c.add_option("--family", o.family, "of this family")->type_name("ID")->capture_default_str();
-            c.add_option("--from", o.from, "the release it starts at")->type_name("R")->capture_default_str();
-            c.add_option("--to", o.to, "the release to reach")->type_name("R")->capture_default_str();
+            c.add_option("--from", o.from, "the release it starts at; else the oldest example")->type_name("R");
+            c.add_option("--to", o.to, "the release to reach; else the newest example")->type_name("R");
             c.add_option("--speed", o.speed, "virtual seconds a second")->type_name("N")->capture_default_str();
             c.add_option("--cut-at", o.cut_at, "cut the power so many seconds into the run")->type_name("S");
             c.add_option("--seed", o.seed, "the same seed, the same run")->type_name("N")->capture_default_str();

@@ -27,6 +27,9 @@ std::string line_of(const Event& e) {
         case EventKind::state: what = fmt::format("{}: {}", e.act, printable(e.text)); break;
         case EventKind::shows: what = fmt::format("shows \"{}\"", printable(e.text)); break;
         case EventKind::asks: what = fmt::format("ASKS \"{}\": type {} and Enter", printable(e.text), e.control); break;
+        case EventKind::sleeps:
+            what = fmt::format("SLEEPS until the line is fed: type {} and Enter", printable(e.text));
+            break;
         case EventKind::restarted: what = fmt::format("{} box is up, mode {}", e.box, e.mode); break;
         case EventKind::tally:
             what = fmt::format("landed {}, passed over {}, refused {}, to come {}", e.tally.landed, e.tally.passed_over,
@@ -65,6 +68,7 @@ Result<standin::VirtualSet> set_for(Context& context, const StandInOptions& o) {
     if (!start) return pass(start);
     start->answers_asks = o.answer_asks;
     start->partners_missing = o.on_bench;
+    start->must_be_woken = o.on_bench && !o.answer_asks;
     return standin::VirtualSet::make(std::make_shared<const family::Family>(std::move(*family)), std::move(*start),
                                      o.seed);
 }
@@ -108,7 +112,7 @@ Result<Answer> stand_in(Context& context, const StandInOptions& options) {
         double at_s = 0;
         const std::string typed = typed_line();
         (*server)->with([&](standin::VirtualSet& s) {
-            if (!typed.empty()) s.answer(typed);
+            if (!typed.empty() && !s.answer(typed)) s.feed(typed);
             events = s.advance(seconds);
             at_s = events.empty() ? s.now_s() : events.back().at_s;
             stands_still = !s.running();  // nothing ever cuts its power here

@@ -1,4 +1,5 @@
-// What a rehearsal carries from stage to stage. rehearse.cc goes through the job, rehearse_run.cc through one run.
+// What a rehearsal carries from stage to stage. rehearse.cc sets it up and goes through the job, rehearse_stages.cc has
+// the stages before a run, rehearse_run.cc one run, rehearse_close.cc what follows.
 #pragma once
 
 #include <filesystem>
@@ -16,6 +17,11 @@
 #include "rehearse.h"
 
 namespace fettle::app {
+
+inline constexpr const char* kRehearsedBy = "bench 1";
+inline std::string in_quotes(const std::string& text) {
+    return "\"" + text + "\"";
+}
 
 // A power cut that was rehearsed: what the map had said of that instant, and what the virtual set then did.
 struct RehearsedCut {
@@ -39,6 +45,7 @@ private:
     const RehearseOptions& options_;
     ManualClock clock_;
     Context inner_;  // the rehearsal's own home and clock
+    std::string from_, to_;
     std::filesystem::path folder_;
     bool made_folder_ = false;  // it was not there before
     std::optional<HalfDone> half_;

@@ -12,8 +12,8 @@ namespace fettle::app {
 
 struct RehearseOptions {
     std::string family = "dunnock";
-    std::string from = "26.1.090";
-    std::string to = "27.3.118";
+    std::string from;              // empty: the oldest of the family's example releases
+    std::string to;                // empty: the newest of them
     double speed = 300;            // virtual seconds a second
     std::optional<double> cut_at;  // seconds of running, counted over all steps
     std::uint64_t seed = 1;

@@ -64,7 +64,7 @@ Status Rehearsal::mark_event(const standin::Event& e) {
         case EventKind::dark: return mark("dark");
         case EventKind::back: return mark("back");
         case EventKind::asks: return mark("asks");
-        case EventKind::answered: return mark("answered");
+        case EventKind::answered: return mark(e.text == "nothing" ? "skipped" : "answered");
         case EventKind::ended: {
             standin::TallyCounts t;
             server_->with([&](standin::VirtualSet& set) { t = set.tally(); });
@@ -162,7 +162,7 @@ Status Rehearsal::run_step(int step, const PlanStep& planned) {
     };
 
     double at_s = 0;
-    double asked_at_s = -1;
+    double asked_at_s = -1, asleep_at_s = -1;
     bool shown_no_way_back = false, going = true;
     const UnixMs began = clock_.now();
     while (going && at_s < kLongest_s) {
@@ -176,6 +176,7 @@ Status Rehearsal::run_step(int step, const PlanStep& planned) {
             const double before = set.now_s();
             if (asked_at_s >= 0 && set.asks() && at_s - asked_at_s >= kPerson_s)
                 set.answer(family_->act(set.position().act)->control);
+            if (asleep_at_s >= 0 && at_s - asleep_at_s >= kPerson_s) set.feed(set.sleeps_for());
             events = set.advance_to_next(tick);
             passed = set.now_s() - before;
             going = set.running();
@@ -194,6 +195,8 @@ Status Rehearsal::run_step(int step, const PlanStep& planned) {
                 asked_at_s = at_s;
                 asks = true;
             }
+            if (e.kind == EventKind::sleeps) asleep_at_s = at_s;
+            if (e.kind == EventKind::woken) say(fmt::format("\nThe {} line is fed.\n", e.text));
             ended = ended || e.kind == EventKind::ended;
         }
         const bool telling = asks || ended || (no_way_back && !shown_no_way_back);

@@ -124,7 +124,12 @@ void read_script(Section& top, Family& f) {
         a.current = read_current(s, "current");
         a.shows = s.text("shows", Need::may);
         a.dark = s.truth("dark");
-        a.wake = s.text("wake", Need::may);
+        if (a.kind == ActKind::wait || a.kind == ActKind::restart || a.kind == ActKind::read ||
+            a.kind == ActKind::compare)
+            a.wake = s.text("wake", Need::may);
+        else
+            s.not_here("wake",
+                       "it sleeps where it waits, restarts, reads or compares; give the sleep an act of its own");
         a.polling_safe = s.truth("polling_safe");
         f.script.push_back(std::move(a));
     });

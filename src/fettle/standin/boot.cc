@@ -135,6 +135,7 @@ void World::take_up(const family::BootRule& rule, bool past_restart, bool planne
     if (rule.from != "same cell") run->rewrite = rule.whole_new_cells != "kept";
     if (rule.from == "start") {
         run->act = 0;
+        run->flag_set = false;
         run->planned = false;
     }
     enter_act();

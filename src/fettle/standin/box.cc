@@ -67,6 +67,12 @@ bool VirtualSet::answer(std::string_view control) {
     return true;
 }
 
+bool VirtualSet::feed(std::string_view line) {
+    if (line.empty() || sleeps_for() != line) return false;
+    state_->wake_up();
+    return true;
+}
+
 void VirtualSet::cut_power() {
     state_->cut();
 }
@@ -101,6 +107,9 @@ Ending VirtualSet::ending() const {
 }
 bool VirtualSet::asks() const {
     return running() && state_->act().kind == family::ActKind::ask;
+}
+std::string VirtualSet::sleeps_for() const {
+    return state_->sleeping() ? state_->act().wake : std::string();
 }
 std::string VirtualSet::screen() const {
     return state_->screen;
@@ -189,8 +198,8 @@ std::string VirtualSet::vin() const {
 }
 
 std::string_view words(EventKind k) {
-    constexpr std::string_view names[] = {"state",     "shows", "dark",  "back",      "asks",    "answered",
-                                          "restarted", "tally", "ended", "power off", "power on"};
+    constexpr std::string_view names[] = {"state", "shows",     "dark",  "back",  "asks",      "answered", "sleeps",
+                                          "woken", "restarted", "tally", "ended", "power off", "power on"};
     return names[static_cast<std::size_t>(k)];
 }
 std::string_view words(Ending e) {

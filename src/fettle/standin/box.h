@@ -47,6 +47,7 @@ struct StartState {
     std::string vin = "ZZ9FETTL70BENCH01";  // 17 characters; unassigned maker
     bool partners_missing = false;          // a bench: fault entries of absent partners are there and failing
     bool answers_asks = false;              // somebody stands by and answers every ask after the act's own time
+    bool must_be_woken = false;             // a bench: an act that names a line under `wake` lasts until feed() of it
     bool refuses_older = false;             // pieces older than installed are refused (counted, not written)
 };
 
@@ -69,6 +70,8 @@ enum class EventKind {
     back,       // the screen came back
     asks,       // `text` and `control`: somebody must act
     answered,   // the ask was answered (or its time ran out: text says which)
+    sleeps,     // it waits until the line in `text` is fed; nothing of it can be seen
+    woken,      // that line was fed
     restarted,  // `box` came up in `mode`
     tally,      // `tally` changed
     ended,      // `ending` says how
@@ -163,6 +166,9 @@ public:
     // Somebody answers an ask with "knob", "touch" or "key". False when nothing was asked or by another control.
     bool answer(std::string_view control);
 
+    // Somebody feeds a line ("ignition"). False when nothing sleeps until that line is fed: then nothing happens.
+    bool feed(std::string_view line);
+
     void cut_power();      // all boxes at once; does nothing without power
     void restore_power();  // boots by the boot rules; does nothing with power
     bool powered() const;
@@ -170,9 +176,10 @@ public:
     double now_s() const;
     double current_A() const;  // of the whole set: the act's mean with a little noise; 0 without power
     bool running() const;
-    Ending ending() const;       // of the last run
-    bool asks() const;           // an ask is open
-    std::string screen() const;  // what is shown; empty when dark
+    Ending ending() const;           // of the last run
+    bool asks() const;               // an ask is open
+    std::string sleeps_for() const;  // the line that it sleeps for; empty: it does not
+    std::string screen() const;      // what is shown; empty when dark
     TallyCounts tally() const;
     Position position() const;
     std::vector<BoxNow> boxes_now() const;

@@ -8,6 +8,7 @@ namespace fettle::standin {
 Fate fate_of(World w) {
     const std::uint64_t most_entries = w.entries + 12 * w.family->script.size();  // acts begun; then it goes in circles
     w.start.answers_asks = true;
+    w.start.must_be_woken = false;
     if (!w.run) return w.ending == Ending::complete ? Fate::done : Fate::nothing_changed;
     if (w.phase != Phase::off) w.cut();
     w.restore();

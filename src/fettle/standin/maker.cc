@@ -110,9 +110,10 @@ std::string index_text(const family::Family& f, const ReleaseSpec& spec,
 }
 
 Status usable(const family::Family& f) {
-    if (f.package && f.package->form == "json" && f.package->signature_form == "ed25519") return {};
-    return bad_input("no-package-rule", "family " + f.id,
-                     "it has no package rule of form json with an ed25519 signature",
+    if (f.package && f.package->form == "json" &&
+        (f.package->signature_form == "ed25519" || f.package->signature_form.empty()))
+        return {};
+    return bad_input("no-package-rule", "family " + f.id, "it has no package rule that the example maker can write by",
                      "add [package] to the family file");
 }
 
@@ -146,10 +147,11 @@ Result<family::Release> make_package(const family::Family& f, const ReleaseSpec&
     for (const auto& p : spec.pieces)
         if (auto ok = write_piece(p, seed, folder / path_of(p), digests[path_of(p)]); !ok) return pass(ok);
     const std::string text = index_text(f, spec, digests);
-    const Bytes signature = ed25519_sign(example_maker_seed(), as_bytes(text));
-    for (const auto& [name, content] :
-         {std::pair(f.package->signature_file, as_text(signature)), std::pair(f.package->index, text)})
-        if (auto ok = write_file_durably(folder / name, content); !ok) return pass(ok);
+    if (f.package->signature_form == "ed25519") {
+        const Bytes signature = ed25519_sign(example_maker_seed(), as_bytes(text));
+        if (auto ok = write_file_durably(folder / f.package->signature_file, as_text(signature)); !ok) return pass(ok);
+    }
+    if (auto ok = write_file_durably(folder / f.package->index, text); !ok) return pass(ok);
     return family::read_index(f, text);
 }
 
@@ -173,52 +175,6 @@ Result<std::vector<family::Release>> make_history(const family::Family& f, const
         if (!r) return pass(r);
         out.push_back(std::move(*r));
     }
-    return out;
-}
-
-std::vector<ReleaseSpec> dunnock_history(std::uint64_t total_bytes) {
-    struct Part {
-        const char *box, *region, *stem;
-        int count;
-        double share;  // of all bytes
-        bool always;   // changes with every release
-    };
-    const Part parts[] = {{"main", "recovery", "recovery", 2, 0.10, true},
-                          {"main", "start", "start-code", 1, 0.01, true},
-                          {"main", "kernel", "kernel", 3, 0.12, true},
-                          {"main", "system", "main-system", 22, 0.50, false},
-                          {"display", "system", "display-system", 12, 0.27, false}};
-    std::vector<ReleaseSpec> out;
-    out.push_back({"26.1.090", {"NS", "MD", "OV"}, "", 0, false, {"Map arrow jumps at roundabouts"}, {}});
-    out.push_back({"26.4.102", {"NS", "MD", "OV"}, "26.1.090", 1, true, {"Map arrow lags behind in tunnels"}, {}});
-    out.push_back(
-        {"27.1.110", {"NS", "MD", "OV"}, "26.4.102", 1, false, {"Station list empty after a cold night"}, {}});
-    out.push_back({"27.3.118",
-                   {"NS", "MD", "OV"},
-                   "26.4.102",
-                   1,
-                   false,
-                   {"Display stays dark after a short stop", "Reversing picture freezes"},
-                   {}});
-    for (const Part& part : parts)
-        for (int i = 1; i <= part.count; ++i) {
-            int step = 0;  // how often this piece has changed
-            // Sizes differ within a part, as real ones do; their sum is the part's share.
-            const double weight = 0.5 + static_cast<double>(i) / (part.count + 1);
-            const auto bytes =
-                static_cast<std::uint64_t>(static_cast<double>(total_bytes) * part.share * weight / part.count);
-            for (int r = 0; r < 4; ++r) {
-                const bool stays = !part.always && (i * 3 + r) % 5 == 0;
-                if (r > 0 && !stays) ++step;
-                const bool late = std::string_view(part.stem) == "main-system" && i == 22;  // came with 27.1
-                if (late && r < 2) continue;
-                PieceSpec p{
-                    fmt::format("{}-{:02}", part.stem, i), part.box, part.region, std::max<std::uint64_t>(bytes, 16),
-                    fmt::format("{}.{}", i % 4 + 1, step), {}};
-                if (std::string_view(part.stem) == "main-system" && i == 7) p.issues = {"A", "B"};
-                out[static_cast<std::size_t>(r)].pieces.push_back(std::move(p));
-            }
-        }
     return out;
 }
 

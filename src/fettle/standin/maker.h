@@ -38,8 +38,8 @@ struct ReleaseSpec {
 };
 
 // Writes index, signature and piece files as the family's [package] mapping says. The folder must not exist or be
-// empty. Returns the release as its index tells it. bad_input when the family has no package rule or another form than
-// JSON with Ed25519; outside when the disk fails.
+// empty. Returns the release as its index tells it. bad_input when the family has no package rule or one of a form that
+// the example maker does not write; outside when the disk fails.
 Result<family::Release> make_package(const family::Family& family, const ReleaseSpec& spec, std::uint64_t seed,
                                      const std::filesystem::path& folder);
 
@@ -47,6 +47,14 @@ Result<family::Release> make_package(const family::Family& family, const Release
 // from one to the next, some stay, one is added in 27.1, one applies to issue letters A and B only. total_bytes is the
 // size of each.
 std::vector<ReleaseSpec> dunnock_history(std::uint64_t total_bytes = 40ull << 20);
+
+// Likewise 26.2.040, 26.4.088, 27.2.031 (22 pieces, one of them for issue A only) and 26.3.017, 27.1.052, 27.2.064 (26
+// pieces, one of them for issues A to C only).
+std::vector<ReleaseSpec> brill_history(std::uint64_t total_bytes = 24ull << 20);
+std::vector<ReleaseSpec> pelm_history(std::uint64_t total_bytes = 32ull << 20);
+
+// The history of an example family by its id, oldest first, of its usual size or another; empty: there is none.
+std::vector<ReleaseSpec> example_history(const std::string& family, std::optional<std::uint64_t> total_bytes = {});
 
 // make_package for each into folder/RELEASE.
 Result<std::vector<family::Release>> make_history(const family::Family& family, const std::vector<ReleaseSpec>& specs,

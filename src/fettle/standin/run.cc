@@ -84,6 +84,7 @@ void World::enter_act() {
     jobs.clear();
     head = 0;
     ask_closes_s.reset();
+    asleep = false;
     tell(EventKind::state).text = a.words;
     go_dark(a.dark);
     if (!a.shows.empty() && a.kind != family::ActKind::end) show(a.shows);
@@ -108,10 +109,12 @@ void World::enter_act() {
             break;
         }
         case family::ActKind::set: {
-            BoxWorld& b = *box(a.box);
-            std::string& flag = b.flags[a.flag];
-            flag = a.value == "other" ? (flag == "a" ? "b" : "a") : a.value;
             run->changed = true;
+            if (!run->flag_set) {  // taken up in this very act: it is set already, "other" must not turn it back
+                std::string& flag = box(a.box)->flags[a.flag];
+                flag = a.value == "other" ? (flag == "a" ? "b" : "a") : a.value;
+                run->flag_set = true;
+            }
             until_s += act_seconds(a, entry);
             break;
         }
@@ -132,6 +135,15 @@ void World::enter_act() {
             break;
         default: until_s += act_seconds(a, entry); break;
     }
+    asleep = !a.wake.empty() && start.must_be_woken;
+    if (asleep) tell(EventKind::sleeps).text = a.wake;
+}
+
+// The line is fed: from here the act lasts as long as it would have.
+void World::wake_up() {
+    tell(EventKind::woken).text = act().wake;
+    asleep = false;
+    until_s += now_s - began_s;
 }
 
 // The act's time is over.
@@ -169,6 +181,7 @@ void World::finish_act() {
 void World::next_act() {
     if (run->act + 1 >= family->script.size()) return end_run(Ending::complete);
     ++run->act;
+    run->flag_set = false;
     enter_act();
 }
 
@@ -181,6 +194,7 @@ void World::end_run(Ending how, const std::string& text) {
     phase = Phase::idle;
     jobs.clear();
     ask_closes_s.reset();
+    asleep = false;
     if (how == Ending::complete || !run->changed)
         run.reset();
     else

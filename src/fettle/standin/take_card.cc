@@ -2,6 +2,9 @@
 // uses the card room's reader, and no part of what laid or audited the card.
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <set>
+
 #include "fettle/base/digest.h"
 #include "fettle/base/ed25519.h"
 #include "fettle/base/text.h"
@@ -19,6 +22,19 @@ std::string no_index_text(const family::Family& f) {
     for (const auto& m : f.messages)
         if (f.package && m.meaning.find(f.package->index) != std::string::npos && !m.refused_piece) return m.text;
     return "No update found";
+}
+
+// Where the family says that the box takes no card with anything else on it: is there anything else at the top?
+bool has_foreign(const card::Listing& listing, const family::Release& release, const family::Family& f,
+                 const std::string& prefix) {
+    const auto top = [](const std::string& path) { return path.substr(0, path.find('/')); };
+    std::set<std::string> own{top(prefix + f.package->index)};
+    if (!f.package->signature_file.empty()) own.insert(top(prefix + f.package->signature_file));
+    for (const auto& piece : release.pieces)
+        for (const auto& file : piece.files) own.insert(top(prefix + file.path));
+    return std::any_of(listing.nodes.begin(), listing.nodes.end(), [&](const card::Node& n) {
+        return n.path.find('/') == std::string::npos && !own.contains(n.path);
+    });
 }
 
 std::string prefix_on_card(const family::Family& f) {
@@ -82,6 +98,10 @@ CardContents read_card(card::BlockDevice& device, const family::Family& f) {
     auto release = family::read_index(f, as_text(*text));
     if (!release) {
         out.at_reading = "Update not readable";
+        return out;
+    }
+    if (f.card && f.card->foreign == "refused" && has_foreign(*listing, *release, f, prefix)) {
+        out.at_reading = "Card holds other files";
         return out;
     }
     for (const auto& piece : release->pieces)

@@ -165,7 +165,7 @@ void World::go_dark(bool is_dark) {
 
 std::optional<double> World::next_s() const {
     if (phase == Phase::starting) return until_s;
-    if (phase != Phase::acting) return std::nullopt;
+    if (phase != Phase::acting || asleep) return std::nullopt;
     if (act().kind == family::ActKind::write && head < jobs.size()) return jobs[head].ends_s;
     if (act().kind == family::ActKind::ask) {
         const double next = std::min(until_s, ask_closes_s.value_or(1e18));
@@ -251,6 +251,7 @@ void World::cut() {
     recent.clear();
     jobs.clear();
     ask_closes_s.reset();
+    asleep = false;
     phase = Phase::off;
     dark = true;
     screen.clear();

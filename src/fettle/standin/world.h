@@ -72,6 +72,7 @@ struct Run {
     std::set<std::string> landed;
     std::shared_ptr<const std::vector<BoxWorld>> as_found;
     bool changed = false;    // something was written or a flag was set
+    bool flag_set = false;   // the present act has set its flag: noted together with the flag itself
     bool by_itself = false;  // it went on without anybody's doing
     bool with_card = false;  // it went on because the card was there
     bool waiting = false;    // would go on with the card
@@ -116,6 +117,7 @@ struct World {
     std::size_t head = 0;
     std::vector<Recent> recent;
     std::optional<double> ask_closes_s;  // when "nothing" counts as an answer
+    bool asleep = false;                 // in this act, until the line that it names is fed
     std::uint64_t entries = 0;           // acts begun, for the draws
     std::uint64_t cuts = 0;
     std::uint64_t runs = 0;
@@ -149,6 +151,8 @@ struct World {
     void land(const Job& job);
     void count();
     void answered(const std::string& how, const family::Answer& answer);
+    bool sleeping() const { return phase == Phase::acting && asleep; }
+    void wake_up();
     double act_seconds(const family::Act& act, std::uint64_t entry) const;
     double shared_factor() const;
 
