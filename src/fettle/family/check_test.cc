@@ -115,7 +115,7 @@ INSTANTIATE_TEST_SUITE_P(
         Spoilt{"[[release]]", "counter = 0", "counter = -3", "release[1].counter", "from 0 to"},
         Spoilt{"[package]", "key = \"", "key = \"0", "package.signature.key", "64 hex digits"},
         Spoilt{"[package.release]", "\"/release\"", "\"release\"", "package.release.release", "JSON pointer"},
-        Spoilt{"[package.piece]", "size = \"/bytes\"\n", "", "package.piece.size", "is missing"},
+        Spoilt{"[package.piece]", "file = \"/file\"\n", "", "package.piece.file", "is missing"},
         Spoilt{"[card]", "\"usb-stick\"", "\"floppy\"", "card.media[1]", "was expected"},
         Spoilt{"[card]", "[4, 8", "[5, 8", "card.cluster_kib[1]", "power of two"},
         Spoilt{"[card]", "max_bytes = 34359738368", "max_bytes = 1", "card.max_bytes", "below min_bytes"},

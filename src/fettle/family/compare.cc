@@ -7,6 +7,7 @@
 #include <map>
 #include <tuple>
 
+#include "fettle/base/cms.h"
 #include "fettle/base/text.h"
 #include "fettle/family/family.h"
 
@@ -107,6 +108,17 @@ void write_releases(Writer& w, const Family& f, const Family& other) {
     w.add("package.signature.form", p.signature_form, Rule::guards);
     w.add("package.signature.file", p.signature_file, Rule::guards);
     w.add("package.signature.key", p.signature_key, Rule::guards);
+    for (const std::string& pem : p.signature_certificates)
+        if (const auto facts = certificate_facts(pem))
+            w.add("package.signature.certificates." + facts->fingerprint,
+                  facts->subject.empty() ? "(no name)" : facts->subject, Rule::widens);
+    w.add("package.signature.signer", p.signature_signer, Rule::guards);
+    if (p.signature_form == "cms") w.number("package.signature.needs", p.signature_needs, Rule::more_guards);
+    if (!p.signature_form.empty()) w.truth("package.signature.without.refused", p.unsigned_refused, Rule::guards);
+    w.add("package.digest", p.digest, Rule::exact);
+    w.add("package.path_pattern", p.path_pattern, Rule::exact);
+    for (const auto& [field, value] : p.always) w.add("package.always." + field, value, Rule::exact);
+    for (const auto& [field, pointer] : p.file_fields) w.add("package.file." + field, pointer, Rule::exact);
     for (const auto& [field, pointer] : p.release_fields) w.add("package.release." + field, pointer, Rule::exact);
     for (const auto& [field, pointer] : p.piece_fields) w.add("package.piece." + field, pointer, Rule::exact);
 }

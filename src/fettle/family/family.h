@@ -79,16 +79,30 @@ struct KnownRelease {
     std::vector<std::string> cures;
 };
 
-// Where the index stands and how its items map. Values are JSON pointers (RFC 6901); for the piece, relative to it.
+// Where the index stands and how its items map. What the values of the mappings are depends on the form: JSON pointers
+// (RFC 6901), paths of XML elements, names of columns or keys; for a piece, relative to it.
 struct PackageRule {
     std::string index;           // path of the index in the package
-    std::string form;            // "json" (further forms: shelf's own issue)
-    std::string signature_form;  // "ed25519" or empty: whole, origin not proven
+    std::string form;            // "json", "xml", "digest-list"
+    std::string digest;          // digest-list: the algorithm of its digests, "sha256"
+    std::string signature_form;  // "ed25519", "cms" or empty: whole, origin not proven
     std::string signature_file;
-    std::string signature_key;  // 32 bytes as hex
+    std::string signature_key;                        // ed25519: 32 bytes as hex
+    std::vector<std::string> signature_certificates;  // cms: PEM, any of which the chain may end in
+    std::string signature_signer;                     // cms: common name that a signer must have; empty: any
+    int signature_needs = 1;                          // cms: different signers at least
+    bool unsigned_refused = true;                     // false: a package without its signature is taken, with a mind
     std::map<std::string, std::string>
-        release_fields;                               // release, family, markets, installs_from, counter, notes, pieces
-    std::map<std::string, std::string> piece_fields;  // name, box, region, version, file, size, sha256, issues
+        release_fields;  // release, family, markets, installs_from, counter, one_way_door, cures, pieces
+    std::map<std::string, std::string>
+        piece_fields;  // name, box, region, version, file or files, size, sha256 and other digests, issues
+    std::map<std::string, std::string> file_fields;  // of an item of `files`: path, size, digests
+    // RE2 with named groups (name, box, region, version, issue, release) over a file's whole path; empty: the path
+    // tells nothing.
+    std::string path_pattern;
+    std::map<std::string, std::string> always;  // box, region where the maker's index need not say them
+
+    bool one_file_a_line() const;  // forms in which lines of one piece belong together
 };
 
 // --- card -------------------------------------------------------------------------------------------------------

@@ -1,57 +1,7 @@
-// Sections package and card: what the maker hands out, and the medium that the box reads.
-#include "fettle/base/bytes.h"
+// Section card: the medium that the box reads.
 #include "fettle/family/load_parts.h"
 
 namespace fettle::family {
-namespace {
-
-// A JSON pointer (RFC 6901) per item; empty text means that the index does not say.
-std::map<std::string, std::string> read_pointers(Section& s, const std::vector<std::string>& must,
-                                                 const std::vector<std::string>& may) {
-    std::map<std::string, std::string> out;
-    const auto read = [&](const std::string& key, Need need) {
-        const std::string p = s.text(key, need);
-        if (p.empty()) return;
-        if (p[0] != '/')
-            s.log().mistake(s.at(key), "is \"" + p + "\"; a JSON pointer such as \"/name\" was expected",
-                            "start it with a slash and name the members from the outside in");
-        out[key] = p;
-    };
-    for (const std::string& key : must) read(key, Need::must);
-    for (const std::string& key : may) read(key, Need::may);
-    return out;
-}
-
-}  // namespace
-
-void read_package(Section& top, Family& f) {
-    top.table("package", Need::may, [&](Section& s) {
-        PackageRule p;
-        p.index = s.text("index", Need::must);
-        p.form = s.word("form", Need::must, {"json"});
-        s.table("signature", Need::may, [&](Section& g) {
-            p.signature_form = g.word("form", Need::must, {"ed25519"});
-            p.signature_file = g.text("file", Need::must);
-            p.signature_key = g.text("key", Need::must);
-            const auto key = unhex(p.signature_key);
-            if (!p.signature_key.empty() && (!key || key->size() != 32))
-                g.log().mistake(g.at("key"),
-                                "has " + std::to_string(p.signature_key.size()) +
-                                    " characters; an Ed25519 public key is 64 hex digits (32 bytes)",
-                                "copy the maker's public key again");
-        });
-        s.table("release", Need::must, [&](Section& r) {
-            p.release_fields = read_pointers(
-                r, {"release", "pieces"}, {"family", "markets", "installs_from", "counter", "one_way_door", "cures"});
-        });
-        s.table("piece", Need::must, [&](Section& r) {
-            p.piece_fields = read_pointers(r, {"name", "box", "region", "version", "file", "size"},
-                                           {"sha256", "sha512", "sha1", "md5", "crc32", "issues"});
-        });
-        f.package = std::move(p);
-    });
-}
-
 void read_card(Section& top, Family& f) {
     top.table("card", Need::may, [&](Section& s) {
         CardRule c;

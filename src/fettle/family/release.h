@@ -3,6 +3,7 @@
 #pragma once
 
 #include <cstdint>
+#include <functional>
 #include <map>
 #include <optional>
 #include <string>
@@ -17,6 +18,7 @@ struct PieceFile {
     std::string path;  // in the package and on the card, '/' between folders
     std::uint64_t size = 0;
     std::map<std::string, std::string> digests;  // "sha256" → lower-case hex; at least one, or the index has none
+    bool sized = true;  // false: the index gives no sizes; `size` is 0 until somebody has seen the file: see fill_sizes
 };
 
 struct Piece {
@@ -47,8 +49,13 @@ struct Release {
 };
 
 // Reads an index. On success the release is complete as far as the mapping reaches; on failure every fault is named
-// with its JSON pointer, all in one pass, joined in Error::problem. Hostile input is bounded by the caller's size
-// limit; sizes and counts are range-checked. Does not check paths for safety: that is the shelf's vetting.
+// with its place (JSON pointer, line), all in one pass, joined in Error::problem. Hostile input is bounded by the
+// caller's size limit; sizes and counts are range-checked. Does not check paths for safety: that is the shelf's
+// vetting.
 Result<Release> read_index(const Family& family, std::string_view text);
+
+// Gives files whose index does not say a size the one that was seen: size_of(path), nullopt where there is no such
+// file.
+void fill_sizes(Release& release, const std::function<std::optional<std::uint64_t>(const std::string&)>& size_of);
 
 }  // namespace fettle::family

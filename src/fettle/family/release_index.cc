@@ -1,126 +1,128 @@
-// Reading a package's JSON index by the family file's mapping (JSON pointers, RFC 6901).
+// Reading a package's index: what all forms share. The form's reader has brought named values; here they become a
+// release, and everything that is no size, digest, box or region is named at its place.
 #include <fmt/core.h>
+#include <re2/re2.h>
 
+#include <charconv>
 #include <limits>
+#include <optional>
 #include <set>
 
 #include "fettle/base/digest.h"
-#include "fettle/base/json.h"
 #include "fettle/base/text.h"
+#include "fettle/family/index_raw.h"
 #include "fettle/family/release.h"
 
 namespace fettle::family {
 namespace {
 
-constexpr std::size_t most_pieces = 200'000;
 constexpr std::size_t longest_text = 4096;
-constexpr std::size_t most_faults = 20;  // named; further ones are counted
-
-struct Faults {
-    std::vector<std::string> named;
-    std::size_t more = 0;
-
-    void add(const std::string& pointer, const std::string& problem) {
-        if (named.size() < most_faults)
-            named.push_back(printable(pointer.substr(0, 200)) + ": " + problem);
-        else
-            ++more;
-    }
-    bool any() const { return !named.empty(); }
-};
-
-const char* kind_words(const json::value& v) {
-    switch (v.kind()) {
-        case json::kind::null: return "null";
-        case json::kind::bool_: return "true or false";
-        case json::kind::int64:
-        case json::kind::uint64:
-        case json::kind::double_: return "a number";
-        case json::kind::string: return "a text";
-        case json::kind::array: return "a list";
-        case json::kind::object: return "an object";
-    }
-    return "something else";
-}
+constexpr std::size_t most_faults = 20;
 
 enum class Must { yes, no };
 
-// One object of the index, read through a map of pointers that are relative to it.
+std::string shown(const Raw& v) {
+    if (v.kind == RawKind::number) return v.text;
+    return v.kind == RawKind::plain ? "\"" + printable(v.text.substr(0, 100)) + "\"" : words(v.kind);
+}
+
+// One item of the index, with the mapping that it was read by.
 class Item {
 public:
-    Item(const json::value& v, std::string base, const std::map<std::string, std::string>& pointers, Faults& faults)
-        : value_(v), base_(std::move(base)), pointers_(pointers), faults_(faults) {}
+    Item(const RawItem& raw, const std::string& between, const std::map<std::string, std::string>& mapping,
+         Faults& faults)
+        : raw_(raw), between_(between), mapping_(mapping), faults_(faults) {}
 
-    std::string pointer(const std::string& field) const {
-        const auto at = pointers_.find(field);
-        return base_ + (at == pointers_.end() ? "/" + field : at->second);
+    std::string place(const std::string& field) const {
+        if (const Raw* v = find(field)) return v->place;
+        const auto at = mapping_.find(field);
+        return at == mapping_.end() ? raw_.place : raw_.place + between_ + at->second;
     }
 
-    // nullptr when the mapping does not name the field or the index does not have it; missing and `must`: a fault.
-    const json::value* find(const std::string& field, Must must) {
-        const auto at = pointers_.find(field);
-        if (at == pointers_.end()) return nullptr;
-        json::error_code ec;
-        const json::value* v = value_.find_pointer(at->second, ec);
-        if (v && !v->is_null()) return v;
-        if (must == Must::yes) faults_.add(pointer(field), "is missing");
-        return nullptr;
+    const Raw* find(const std::string& field) const {
+        const auto at = raw_.fields.find(field);
+        return at == raw_.fields.end() ? nullptr : &at->second;
+    }
+
+    // The value, or nullptr; what the mapping names must be there if `must`.
+    const Raw* take(const std::string& field, Must must) {
+        const Raw* v = find(field);
+        if (!v && must == Must::yes && mapping_.contains(field)) faults_.add(place(field), "is missing");
+        return v;
     }
 
     std::string text(const std::string& field, Must must) {
-        const json::value* v = find(field, must);
-        return v ? text_at(*v, pointer(field), must) : std::string{};
+        const Raw* v = take(field, must);
+        return v ? text_of(*v, must) : std::string{};
     }
 
     std::vector<std::string> texts(const std::string& field) {
         std::vector<std::string> out;
-        const json::value* v = find(field, Must::no);
+        const Raw* v = find(field);
         if (!v) return out;
-        if (!v->is_array()) {
-            faults_.add(pointer(field), fmt::format("is {}; a list of texts was expected", kind_words(*v)));
+        if (v->kind == RawKind::plain) {
+            for (const std::string& part : split(v->text, ';'))
+                if (const auto word = trim(part); !word.empty())
+                    out.push_back(text_of({RawKind::plain, std::string(word), {}, v->place}, Must::yes));
             return out;
         }
-        std::size_t i = 0;
-        for (const json::value& item : v->get_array())
-            out.push_back(text_at(item, fmt::format("{}/{}", pointer(field), i++), Must::yes));
+        if (v->kind != RawKind::list) {
+            faults_.add(v->place, fmt::format("is {}; a list of texts was expected", words(v->kind)));
+            return out;
+        }
+        for (const Raw& item : v->items) out.push_back(text_of(item, Must::yes));
         return out;
     }
 
     std::optional<std::uint64_t> count(const std::string& field, Must must) {
-        const json::value* v = find(field, must);
+        const Raw* v = take(field, must);
         if (!v) return std::nullopt;
-        if (v->is_int64() && v->get_int64() >= 0) return static_cast<std::uint64_t>(v->get_int64());
+        std::int64_t n = -1;
+        const char* end = v->text.data() + v->text.size();
+        const bool may = v->kind == RawKind::number || v->kind == RawKind::plain;
+        if (may && !v->text.empty()) {
+            const auto read = std::from_chars(v->text.data(), end, n);
+            if (read.ec == std::errc{} && read.ptr == end && n >= 0) return static_cast<std::uint64_t>(n);
+        }
         // A size or counter beyond 2^63 is no size: it would wrap where sums are made.
-        faults_.add(pointer(field), fmt::format("is {}; a whole number from 0 to 9223372036854775807 was expected",
-                                                v->is_number() ? json::serialize(*v) : kind_words(*v)));
+        faults_.add(v->place,
+                    fmt::format("is {}; a whole number from 0 to 9223372036854775807 was expected", shown(*v)));
         return std::nullopt;
     }
 
     bool truth(const std::string& field) {
-        const json::value* v = find(field, Must::no);
+        const Raw* v = find(field);
         if (!v) return false;
-        if (v->is_bool()) return v->get_bool();
-        faults_.add(pointer(field), fmt::format("is {}; true or false was expected", kind_words(*v)));
+        if (v->kind == RawKind::truth || v->kind == RawKind::plain) {
+            for (const char* yes : {"true", "yes", "1"})
+                if (v->text == yes) return true;
+            for (const char* no : {"false", "no", "0"})
+                if (v->text == no) return false;
+        }
+        faults_.add(v->place, fmt::format("is {}; true or false was expected", shown(*v)));
         return false;
     }
 
 private:
-    std::string text_at(const json::value& v, const std::string& at, Must must) {
-        if (!v.is_string()) {
-            faults_.add(at, fmt::format("is {}; a text was expected", kind_words(v)));
+    std::string text_of(const Raw& v, Must must) {
+        if (v.kind == RawKind::list && !v.items.empty() && v.items.front().kind == RawKind::plain) {
+            faults_.add(v.place, fmt::format("stands {} times; once was expected", v.items.size()));
             return {};
         }
-        std::string s(v.get_string());
-        if (s.empty() && must == Must::yes) faults_.add(at, "is empty");
-        if (s.size() > longest_text) faults_.add(at, fmt::format("is longer than {} bytes", longest_text));
-        if (!is_utf8(s)) faults_.add(at, "is not UTF-8");
-        if (s.find('\0') != std::string::npos) faults_.add(at, "holds a NUL");
-        return s;
+        if (v.kind != RawKind::text && v.kind != RawKind::plain) {
+            faults_.add(v.place, fmt::format("is {}; a text was expected", words(v.kind)));
+            return {};
+        }
+        if (v.text.empty() && must == Must::yes) faults_.add(v.place, "is empty");
+        if (v.text.size() > longest_text) faults_.add(v.place, fmt::format("is longer than {} bytes", longest_text));
+        if (!is_utf8(v.text)) faults_.add(v.place, "is not UTF-8");
+        if (v.text.find('\0') != std::string::npos) faults_.add(v.place, "holds a NUL");
+        return v.text;
     }
 
-    const json::value& value_;
-    std::string base_;
-    const std::map<std::string, std::string>& pointers_;
+    const RawItem& raw_;
+    const std::string& between_;
+    const std::map<std::string, std::string>& mapping_;
     Faults& faults_;
 };
 
@@ -135,61 +137,203 @@ constexpr struct {
     std::size_t hex_digits;
 } algorithms[] = {{"sha256", 64}, {"sha512", 128}, {"sha1", 40}, {"md5", 32}, {"crc32", 8}};
 
-Piece read_piece(const Family& family, Item& item, Faults& faults) {
-    Piece p;
-    p.name = item.text("name", Must::yes);
-    p.box = item.text("box", Must::yes);
-    p.region = item.text("region", Must::yes);
-    p.version = item.text("version", Must::yes);
-    PieceFile file;
-    file.path = item.text("file", Must::yes);
-    file.size = item.count("size", Must::yes).value_or(0);
-    for (const auto& a : algorithms) {
-        const std::string digest = lower(item.text(a.name, Must::yes));
-        if (digest.empty()) continue;
-        if (digest.size() != a.hex_digits || digest.find_first_not_of("0123456789abcdef") != std::string::npos)
-            faults.add(item.pointer(a.name),
-                       fmt::format("is no {} digest; {} hex digits were expected", a.name, a.hex_digits));
-        else
-            file.digests[a.name] = digest;
+// What the file's own path tells by the family's pattern: field → text.
+class PathPattern {
+public:
+    explicit PathPattern(const std::string& pattern) {
+        if (pattern.empty()) return;
+        RE2::Options quiet(RE2::Quiet);
+        re_.emplace(pattern, quiet);
     }
-    p.files.push_back(std::move(file));
-    p.issues = item.texts("issues");
-    if (!p.box.empty() && !family.box(p.box))
-        faults.add(item.pointer("box"),
-                   fmt::format("is \"{}\"; family {} has no box of that role", printable(p.box), family.id));
-    else if (!p.region.empty() && !family.regions.empty() && !p.box.empty() && !family.region(p.box, p.region))
-        faults.add(item.pointer("region"), fmt::format("is \"{}\"; the {} box of family {} has no such region",
-                                                       printable(p.region), p.box, family.id));
-    return p;
-}
-
-void read_pieces(const Family& family, Item& top, Release& out, Faults& faults) {
-    const json::value* list = top.find("pieces", Must::yes);
-    if (!list) return;
-    const std::string base = top.pointer("pieces");
-    if (!list->is_array()) return faults.add(base, fmt::format("is {}; a list was expected", kind_words(*list)));
-    const json::array& items = list->get_array();
-    if (items.empty()) return faults.add(base, "is empty; a release has at least one piece");
-    if (items.size() > most_pieces)
-        return faults.add(base, fmt::format("has {} pieces; at most {} are read", items.size(), most_pieces));
-    std::set<std::pair<std::string, std::string>> seen;
-    for (std::size_t i = 0; i < items.size(); ++i) {
-        const std::string at = fmt::format("{}/{}", base, i);
-        if (!items[i].is_object()) {
-            faults.add(at, fmt::format("is {}; an object was expected", kind_words(items[i])));
-            continue;
+    bool stands() const { return re_ && re_->ok(); }
+    // nullopt when the path is not of that form.
+    std::optional<std::map<std::string, std::string>> read(const std::string& path) const {
+        const auto& names = re_->CapturingGroupNames();
+        const auto groups = static_cast<std::size_t>(re_->NumberOfCapturingGroups()) + 1;
+        std::vector<re2::StringPiece> found(groups);
+        if (!re_->Match(path, 0, path.size(), RE2::ANCHOR_BOTH, found.data(), static_cast<int>(groups)))
+            return std::nullopt;
+        std::map<std::string, std::string> out;
+        for (const auto& [group, name] : names) {
+            const auto& text = found[static_cast<std::size_t>(group)];
+            if (text.data()) out[name] = std::string(text);
         }
-        Item item(items[i], at, family.package->piece_fields, faults);
-        Piece p = read_piece(family, item, faults);
-        if (!p.name.empty() && !seen.emplace(p.box, p.name).second)
-            faults.add(item.pointer("name"),
-                       fmt::format("is \"{}\" a second time for the {} box", printable(p.name), printable(p.box)));
-        out.pieces.push_back(std::move(p));
+        return out;
     }
-}
+
+private:
+    std::optional<RE2> re_;
+};
+
+class Reader {
+public:
+    Reader(const Family& family, const RawIndex& raw, Faults& faults)
+        : family_(family), rule_(*family.package), raw_(raw), faults_(faults), pattern_(rule_.path_pattern) {}
+
+    Release read() {
+        Item top(raw_.release, raw_.between, rule_.release_fields, faults_);
+        out_.family = top.text("family", Must::yes);
+        out_.release = top.text("release", Must::yes);
+        out_.markets = top.texts("markets");
+        out_.installs_from = top.text("installs_from", Must::no);
+        if (const auto c = top.count("counter", Must::no)) out_.counter = static_cast<std::int64_t>(*c);
+        out_.one_way_door = top.truth("one_way_door");
+        out_.cures = top.texts("cures");
+        for (const RawItem& raw : raw_.pieces) read_piece(raw);
+        if (out_.release.empty() && !rule_.release_fields.contains("release"))
+            faults_.add(raw_.release.place, "no path tells the release");
+        for (Piece& p : out_.pieces)
+            if (p.version.empty() && !rule_.piece_fields.contains("version")) p.version = out_.release;
+        check_sum(top.place("pieces"));
+        return std::move(out_);
+    }
+
+private:
+    PieceFile read_file(const RawItem& raw, const std::map<std::string, std::string>& mapping,
+                        const std::string& path_field) {
+        Item item(raw, raw_.between, mapping, faults_);
+        PieceFile file;
+        file.path = item.text(path_field, Must::yes);
+        file.sized = mapping.contains("size");
+        file.size = item.count("size", Must::yes).value_or(0);
+        for (const auto& a : algorithms) {
+            const std::string digest = lower(item.text(a.name, Must::yes));
+            if (digest.empty()) continue;
+            if (digest.size() != a.hex_digits || digest.find_first_not_of("0123456789abcdef") != std::string::npos)
+                faults_.add(item.place(a.name),
+                            fmt::format("is no {} digest; {} hex digits were expected", a.name, a.hex_digits));
+            else
+                file.digests[a.name] = digest;
+        }
+        return file;
+    }
+
+    void read_piece(const RawItem& raw) {
+        Item item(raw, raw_.between, rule_.piece_fields, faults_);
+        Piece p;
+        if (raw.several_files)
+            for (const RawItem& f : raw.files) p.files.push_back(read_file(f, rule_.file_fields, "path"));
+        else
+            p.files.push_back(read_file(raw, rule_.piece_fields, "file"));
+        std::map<std::string, std::string> told;  // by the path
+        if (pattern_.stands() && !p.files.empty() && !p.files.front().path.empty()) {
+            if (auto found = pattern_.read(p.files.front().path))
+                told = std::move(*found);
+            else
+                faults_.add(item.place("file"),
+                            fmt::format("\"{}\" is not of the form of the family file's path_pattern",
+                                        printable(p.files.front().path.substr(0, 200))));
+        }
+        const auto field = [&](const std::string& name) {
+            if (rule_.piece_fields.contains(name)) return item.text(name, Must::yes);
+            if (const auto at = told.find(name); at != told.end()) return at->second;
+            const auto always = rule_.always.find(name);
+            return always == rule_.always.end() ? std::string() : always->second;
+        };
+        p.name = field("name");
+        p.box = field("box");
+        p.region = field("region");
+        p.version = field("version");
+        p.issues = item.texts("issues");
+        if (const auto at = told.find("issue"); at != told.end() && !at->second.empty()) p.issues = {at->second};
+        if (const auto at = told.find("release"); at != told.end()) tell_release(at->second, item.place("file"));
+        check_piece(p, item);
+        join_piece(std::move(p), item);
+    }
+
+    // Every path that tells the release must tell the same one: members of two releases are not one.
+    void tell_release(const std::string& release, const std::string& place) {
+        if (out_.release.empty()) out_.release = release;
+        if (out_.release != release)
+            faults_.add(place,
+                        fmt::format("is of release \"{}\", not \"{}\"", printable(release), printable(out_.release)));
+    }
+
+    void check_piece(const Piece& p, const Item& item) {
+        if (!p.box.empty() && !family_.box(p.box))
+            faults_.add(item.place("box"),
+                        fmt::format("is \"{}\"; family {} has no box of that role", printable(p.box), family_.id));
+        else if (!p.region.empty() && !family_.regions.empty() && !p.box.empty() && !family_.region(p.box, p.region))
+            faults_.add(item.place("region"), fmt::format("is \"{}\"; the {} box of family {} has no such region",
+                                                          printable(p.region), p.box, family_.id));
+        for (const char* name : {"name", "box", "region"}) {
+            const std::string& value = name == std::string_view("name")  ? p.name
+                                       : name == std::string_view("box") ? p.box
+                                                                         : p.region;
+            if (value.empty() && !rule_.piece_fields.contains(name))
+                faults_.add(item.place("file"), fmt::format("nothing tells its {}", name));
+        }
+    }
+
+    // One file a line: lines of the same piece become one piece. In the other forms a second one is a fault.
+    void join_piece(Piece p, const Item& item) {
+        if (p.name.empty()) return out_.pieces.push_back(std::move(p));
+        const auto [at, fresh] = seen_.emplace(std::pair(p.box, p.name), out_.pieces.size());
+        if (fresh) return out_.pieces.push_back(std::move(p));
+        Piece& first = out_.pieces[at->second];
+        if (!rule_.one_file_a_line()) {
+            faults_.add(item.place("name"),
+                        fmt::format("is \"{}\" a second time for the {} box", printable(p.name), printable(p.box)));
+            return out_.pieces.push_back(std::move(p));
+        }
+        if (first.region != p.region || first.version != p.version || first.issues != p.issues)
+            faults_.add(item.place("file"), fmt::format("is a further file of piece \"{}\" but of another region, "
+                                                        "version or issue",
+                                                        printable(p.name)));
+        for (PieceFile& f : p.files) first.files.push_back(std::move(f));
+    }
+
+    void check_sum(const std::string& place) {
+        std::uint64_t sum = 0;
+        for (const Piece& p : out_.pieces)
+            for (const PieceFile& f : p.files) {
+                const std::uint64_t next = sum + f.size;
+                if (next < sum || next > static_cast<std::uint64_t>(std::numeric_limits<std::int64_t>::max()))
+                    return faults_.add(place, "the sizes add up to more than any card holds");
+                sum = next;
+            }
+    }
+
+    const Family& family_;
+    const PackageRule& rule_;
+    const RawIndex& raw_;
+    Faults& faults_;
+    PathPattern pattern_;
+    Release out_;
+    std::map<std::pair<std::string, std::string>, std::size_t> seen_;  // (box, name) → place in pieces
+};
 
 }  // namespace
+
+void Faults::add(const std::string& place, const std::string& problem) {
+    if (named_.size() < most_faults)
+        named_.push_back(printable(place.substr(0, 200)) + ": " + problem);
+    else
+        ++more_;
+}
+
+std::string Faults::problem() const {
+    std::string out = join(named_, "; ");
+    if (more_) out += fmt::format("; and {} more faults", more_);
+    return out;
+}
+
+const char* words(RawKind kind) {
+    switch (kind) {
+        case RawKind::null: return "null";
+        case RawKind::truth: return "true or false";
+        case RawKind::number: return "a number";
+        case RawKind::text:
+        case RawKind::plain: return "a text";
+        case RawKind::list: return "a list";
+        case RawKind::object: return "an object";
+    }
+    return "something else";
+}
+
+bool PackageRule::one_file_a_line() const {
+    return form == "digest-list" || form == "csv" || form == "tsv";
+}
 
 std::uint64_t Piece::bytes() const {
     std::uint64_t sum = 0;
@@ -215,36 +359,26 @@ Result<Release> read_index(const Family& family, std::string_view text) {
                          "the family file does not say how this maker's package index is read",
                          "add a [package] section to the family file (docs/family-file.md)");
     const PackageRule& rule = *family.package;
-    const auto parsed = parse_json(text, rule.index);
-    if (!parsed) return pass(parsed);
     Faults faults;
+    const RawIndex raw = rule.form == "xml"           ? read_xml_index(rule, text, faults)
+                         : rule.form == "digest-list" ? read_digest_list(rule, text, faults)
+                                                      : read_json_index(rule, text, faults);
     Release out;
+    // What is not of the form at all is one fault, not a missing everything.
+    if (!faults.any() || !raw.pieces.empty() || !raw.release.fields.empty()) out = Reader(family, raw, faults).read();
     out.index_path = rule.index;
     out.index_sha256 = sha256_hex(text);
-    Item top(*parsed, "", rule.release_fields, faults);
-    out.family = top.text("family", Must::yes);
-    out.release = top.text("release", Must::yes);
-    out.markets = top.texts("markets");
-    out.installs_from = top.text("installs_from", Must::no);
-    if (const auto c = top.count("counter", Must::no)) out.counter = static_cast<std::int64_t>(*c);
-    out.one_way_door = top.truth("one_way_door");
-    out.cures = top.texts("cures");
-    read_pieces(family, top, out, faults);
-    std::uint64_t sum = 0;
-    for (const Piece& p : out.pieces) {
-        const std::uint64_t next = sum + p.bytes();
-        if (next < sum || next > static_cast<std::uint64_t>(std::numeric_limits<std::int64_t>::max())) {
-            faults.add(top.pointer("pieces"), "the sizes add up to more than any card holds");
-            break;
-        }
-        sum = next;
-    }
     if (!faults.any()) return out;
-    std::string problem = join(faults.named, "; ");
-    if (faults.more) problem += fmt::format("; and {} more faults", faults.more);
-    return bad_input("index-faults", rule.index, problem,
+    return bad_input("index-faults", rule.index, faults.problem(),
                      "get the package again from its source; if it is whole, the family file's [package] mapping does "
                      "not suit this maker's index");
+}
+
+void fill_sizes(Release& release, const std::function<std::optional<std::uint64_t>(const std::string&)>& size_of) {
+    for (Piece& p : release.pieces)
+        for (PieceFile& f : p.files)
+            if (!f.sized)
+                if (const auto size = size_of(f.path)) f.size = *size;
 }
 
 }  // namespace fettle::family

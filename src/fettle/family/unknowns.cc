@@ -54,7 +54,10 @@ void open_releases(const Family& f, Log& log) {
     else if (f.package->signature_form.empty())
         log.unknown("package.signature", "the maker's packages are not signed, or the key is not known",
                     "a release on the shelf is \"whole, origin not proven\"");
-    if (f.package && !f.package->piece_fields.contains("sha256") && !f.package->piece_fields.contains("sha512"))
+    const auto strong = [](const std::map<std::string, std::string>& fields) {
+        return fields.contains("sha256") || fields.contains("sha512");
+    };
+    if (f.package && !strong(f.package->piece_fields) && !strong(f.package->file_fields))
         log.unknown("package.piece.sha256", "the index has no SHA-256 or SHA-512 of its pieces",
                     "a piece is at best whole against accident, not against intent");
     if (!f.card)

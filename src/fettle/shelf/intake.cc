@@ -9,7 +9,6 @@
 #include <system_error>
 
 #include "fettle/base/digest.h"
-#include "fettle/base/ed25519.h"
 #include "fettle/base/files.h"
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
@@ -91,36 +90,14 @@ Result<Texts> texts_of_index(const fs::path& path, const family::PackageRule& ru
     return texts;
 }
 
-// Over the index, before anything it says is believed.
-void vet_signature(const family::PackageRule& rule, const Texts& texts, Vetting& v) {
-    if (rule.signature_form.empty()) {
-        v.judgement.add({"signature-absent", Verdict::mind,
-                         "whole, origin not proven: this maker signs nothing that the family file knows of", rule.index,
-                         "family file"});
-        return;
-    }
-    if (!texts.signature) {
-        v.judgement.add(
-            {"signature-absent", Verdict::mind,
-             fmt::format("whole, origin not proven: the maker signs, but \"{}\" is not there", rule.signature_file),
-             rule.signature_file, "family file"});
-        return;
-    }
-    const auto key = unhex(rule.signature_key);
-    if (rule.signature_form == "ed25519" && key &&
-        ed25519_verify(*key, as_bytes(*texts.index), as_bytes(*texts.signature))) {
-        v.signature = SignatureState::good;
-        v.judgement.add({"signature-good", Verdict::fit,
-                         fmt::format("the index is signed with the maker's key {}", key_fingerprint(*key)), rule.index,
-                         "Ed25519 signature"});
-        return;
-    }
-    v.signature = SignatureState::bad;
-    v.judgement.add(halt("signature-bad", rule.index,
-                         fmt::format("\"{}\" is not the maker's signature of it: one of the two was changed, or the "
-                                     "package is not the maker's. Nothing in it is believed",
-                                     rule.signature_file),
-                         "Ed25519 signature"));
+// Over the index, before anything it says is believed. An index alone lays nothing: there a missing signature is a
+// mind.
+void vet_signature(const family::PackageRule& rule, const Texts& texts, bool index_only, UnixMs now, Vetting& v) {
+    family::PackageRule r = rule;
+    if (index_only) r.unsigned_refused = false;
+    const family::SignatureCheck check = family::check_signature(r, *texts.index, texts.signature, now);
+    v.signature = check.state;
+    for (const Reason& reason : check.reasons) v.judgement.add(reason);
 }
 
 std::vector<std::string> known_digests(const family::PieceFile& f) {
@@ -233,10 +210,14 @@ Status check_room(const fs::path& shelf, std::uint64_t bytes) {
 }
 
 // Index and signature kept, the rest of the vetting still to be done.
-Status begin(const family::Family& family, const Texts& texts, Intake& in) {
+Status begin(const family::Family& family, const Texts& texts, const AddRequest& request, UnixMs now, Intake& in) {
     Vetting& v = in.vetting;
-    vet_signature(*family.package, texts, v);
-    if (v.signature == SignatureState::bad) return {};
+    Vetting signature_only;
+    vet_signature(*family.package, texts, request.index_only, now, signature_only);
+    v.signature = signature_only.signature;
+    const bool believed = signature_only.judgement.verdict() != Verdict::halt;
+    v.judgement.add(std::move(signature_only.judgement));
+    if (!believed) return {};
     auto release = family::read_index(family, *texts.index);
     if (!release) {
         as_finding(release.error(), v.judgement);
@@ -279,7 +260,7 @@ std::vector<std::string> named_families(const std::vector<family::Family>& famil
     return out;
 }
 
-Result<Intake> take_in(const family::Family& family, const AddRequest& request, const fs::path& shelf,
+Result<Intake> take_in(const family::Family& family, const AddRequest& request, const fs::path& shelf, UnixMs now,
                        const Progress& progress) {
     if (!family.package || family.package->index.empty())
         return bad_input("family-no-package", family.id,
@@ -297,7 +278,7 @@ Result<Intake> take_in(const family::Family& family, const AddRequest& request, 
             if (as_finding(texts.error(), j)) return in;
             return pass(texts);
         }
-        if (auto ok = begin(family, *texts, in); !ok) return pass(ok);
+        if (auto ok = begin(family, *texts, request, now, in); !ok) return pass(ok);
         if (!halted(in))
             j.add({"index-only", Verdict::mind,
                    "only the index is here: it tells what a box holds that shows this "
@@ -320,8 +301,15 @@ Result<Intake> take_in(const family::Family& family, const AddRequest& request, 
             if (as_finding(texts.error(), j)) return in;
             return pass(texts);
         }
-        if (auto ok = begin(family, *texts, in); !ok) return pass(ok);
+        if (auto ok = begin(family, *texts, request, now, in); !ok) return pass(ok);
         if (in.files.empty()) return in;  // the index was not believed or could not be read
+        std::map<std::string, std::uint64_t> sizes;
+        for (const Member& m : members)
+            if (m.kind == MemberKind::file) sizes.emplace(m.path, m.size);
+        family::fill_sizes(in.release, [&](const std::string& path) {
+            const auto at = sizes.find(path);
+            return at == sizes.end() ? std::nullopt : std::optional(at->second);
+        });
         j.add(vet_files(family, in.release, members));
 
         auto archive_digest = std::async(std::launch::async, [&] { return (*package)->sha256(); });

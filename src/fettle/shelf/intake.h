@@ -25,8 +25,8 @@ struct Intake {
 // Errors are for what is not the package's fault (no rule for packages in the family, disk full); everything that is
 // wrong with the package is a halt in the vetting. In this order, each only if the one before found no reason to stop:
 // what it is and what is in it; signature over the index, before anything the index says is believed; what the index
-// claims; its files against the index; their content.
+// claims; its files against the index; their content. now: for the dates of certificates.
 Result<Intake> take_in(const family::Family& family, const AddRequest& request, const std::filesystem::path& shelf,
-                       const Progress& progress);
+                       UnixMs now, const Progress& progress);
 
 }  // namespace fettle::shelf

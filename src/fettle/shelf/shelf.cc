@@ -163,7 +163,7 @@ Result<Added> Shelf::add(const family::Family& family, const AddRequest& request
                          const Progress& progress, Vetting* refusal) {
     if (auto ok = check_slip(request.slip); !ok) return pass(ok);
     state_->last.reset();
-    auto taken = take_in(family, request, state_->folder, progress);
+    auto taken = take_in(family, request, state_->folder, clock.now(), progress);
     if (!taken) return pass(taken);
     Intake& in = *taken;
     Judgement& j = in.vetting.judgement;

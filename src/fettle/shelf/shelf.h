@@ -15,6 +15,7 @@
 #include "fettle/base/verdict.h"
 #include "fettle/family/family.h"
 #include "fettle/family/release.h"
+#include "fettle/family/signature.h"
 
 namespace fettle::shelf {
 
@@ -33,7 +34,7 @@ struct ProvenanceSlip {
     std::string package_sha256;  // over the archive's bytes; for a folder over its sorted "digest  path" lines
 };
 
-enum class SignatureState { good, bad, absent };  // absent: whole, origin not proven
+using family::SignatureState;  // absent: whole, origin not proven
 
 std::string_view words(SignatureState s);  // "good", "bad", "absent"
 

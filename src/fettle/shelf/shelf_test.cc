@@ -148,10 +148,17 @@ TEST_F(ShelfTest, ABadSignatureStopsBeforeTheIndexIsBelieved) {
     expect_refused(request(folder), {"signature-bad"});
 }
 
+// A maker who signs, and a package without its signature: stripping it would be the way round every check of it.
+TEST_F(ShelfTest, WithoutTheMakersSignatureItIsRefused) {
+    Made made;
+    made.sign = false;
+    expect_refused(request(made.folder(t.path / "p")), {"signature-missing"});
+}
+
 TEST_F(ShelfTest, WithoutASignatureTheOriginIsNotProven) {
     Made made;
     made.sign = false;
-    const auto added = shelf().add(dunnock(), request(made.folder(t.path / "p")), noon());
+    const auto added = shelf().add(dunnock_unsigned_too(), request(made.folder(t.path / "p")), noon());
     ASSERT_TRUE(added);
     EXPECT_EQ(added->vetting.judgement.verdict(), Verdict::mind);
     EXPECT_TRUE(has_code(added->shelved.vetted, "signature-absent"));
@@ -374,11 +381,11 @@ TEST_F(ShelfTest, ASecondSourceWithOtherBytesIsAHaltUnlessTheSignatureHolds) {
     made.sign = false;
     made.release = "27.1.110";
     r.package = made.folder(t.path / "unsigned");
-    EXPECT_EQ(refusal(shelf(), r), Codes{"second-source-differs"});
+    EXPECT_EQ(refusal(shelf(), r, dunnock_unsigned_too()), Codes{"second-source-differs"});
     r.slip.also_seen_sha256.clear();
-    const auto digest = shelf().add(dunnock(), r, noon())->shelved.slip.package_sha256;
+    const auto digest = shelf().add(dunnock_unsigned_too(), r, noon())->shelved.slip.package_sha256;
     r.slip.also_seen_sha256 = digest;
-    EXPECT_TRUE(has_code(shelf().add(dunnock(), r, noon())->vetting.judgement, "second-source-agrees"));
+    EXPECT_TRUE(has_code(shelf().add(dunnock_unsigned_too(), r, noon())->vetting.judgement, "second-source-agrees"));
 }
 
 TEST_F(ShelfTest, TheSameVersionWithOtherBytesIsRefused) {

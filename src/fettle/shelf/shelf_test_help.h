@@ -39,6 +39,16 @@ inline const family::Family& dunnock() {
     return f;
 }
 
+// The same, but its file takes packages without a signature.
+inline const family::Family& dunnock_unsigned_too() {
+    static const family::Family f = [] {
+        family::Family changed = dunnock();
+        changed.package->unsigned_refused = false;
+        return changed;
+    }();
+    return f;
+}
+
 inline Bytes maker_seed() {
     const Sha256 d = sha256(as_bytes("Vellmoor example maker key, not a secret"));
     return {d.begin(), d.end()};

@@ -1,0 +1,170 @@
+// Section package: what the maker hands out, and how its index is read.
+#include <re2/re2.h>
+
+#include <algorithm>
+#include <set>
+
+#include "fettle/base/bytes.h"
+#include "fettle/base/cms.h"
+#include "fettle/base/text.h"
+#include "fettle/family/load_parts.h"
+
+namespace fettle::family {
+namespace {
+
+const std::vector<std::string> digests = {"sha256", "sha512", "sha1", "md5", "crc32"};
+
+// What is wrong with one mapping value of this form, empty when it is right; and what it should look like.
+std::string wrong_value(const std::string& form, const std::string& v) {
+    if (form == "json") return v[0] == '/' ? "" : "a JSON pointer such as \"/name\" was expected";
+    if (form == "xml") {
+        const std::vector<std::string> names = split(v, '/');
+        for (std::size_t i = 0; i < names.size(); ++i) {
+            const std::string& n = names[i];
+            const bool attribute = n.starts_with('@');
+            if (n.empty() || n == "@" || (attribute && i + 1 < names.size()) ||
+                n.find_first_of(" \t<>&\"'*[]()|=", attribute ? 1 : 0) != std::string::npos)
+                return "a path of XML names such as \"meta/version\" or \"part/@size\" was expected";
+        }
+        return "";
+    }
+    return v.size() > 1 && v[0] == '#' ? "" : "the name of a remark such as \"#release\" was expected";
+}
+
+std::map<std::string, std::string> read_mapping(Section& s, const std::string& form,
+                                                const std::vector<std::string>& must,
+                                                const std::vector<std::string>& may) {
+    std::map<std::string, std::string> out;
+    const auto read = [&](const std::string& key, Need need) {
+        const std::string v = s.text(key, need);
+        if (v.empty()) return;
+        if (const std::string wrong = wrong_value(form, v); !wrong.empty())
+            s.log().mistake(s.at(key), "is \"" + v + "\"; " + wrong,
+                            "docs/family-file.md says how the values are written in this form of index");
+        out[key] = v;
+    };
+    for (const std::string& key : must) read(key, Need::must);
+    for (const std::string& key : may) read(key, Need::may);
+    return out;
+}
+
+void read_signature(Section& g, PackageRule& p) {
+    p.signature_form = g.word("form", Need::must, {"ed25519", "cms"});
+    p.signature_file = g.text("file", Need::must);
+    p.unsigned_refused = g.word("without", Need::may, {"refused", "mind"}, "refused") == "refused";
+    if (p.signature_form == "ed25519") {
+        p.signature_key = g.text("key", Need::must);
+        const auto key = unhex(p.signature_key);
+        if (!p.signature_key.empty() && (!key || key->size() != 32))
+            g.log().mistake(g.at("key"),
+                            "has " + std::to_string(p.signature_key.size()) +
+                                " characters; an Ed25519 public key is 64 hex digits (32 bytes)",
+                            "copy the maker's public key again");
+        return;
+    }
+    if (p.signature_form != "cms") return;
+    p.signature_certificates = g.texts("certificates", Need::must);
+    for (std::size_t i = 0; i < p.signature_certificates.size(); ++i)
+        if (const auto facts = certificate_facts(p.signature_certificates[i]); !facts)
+            g.log().mistake(g.at("certificates") + "[" + std::to_string(i + 1) + "]", facts.error().problem,
+                            facts.error().next);
+    p.signature_signer = g.text("signer", Need::may);
+    if (const auto n = g.integer("needs", Need::may, 1, 8)) p.signature_needs = static_cast<int>(*n);
+}
+
+void check_path_pattern(Section& s, const PackageRule& p) {
+    if (p.path_pattern.empty()) return;
+    const RE2 re(p.path_pattern, RE2::Quiet);
+    const std::string at = s.at("path_pattern");
+    if (!re.ok()) {
+        s.log().mistake(at, "is no pattern: " + re.error(), "docs/family-file.md, \"Patterns\"");
+        return;
+    }
+    static const std::set<std::string> known = {"name", "box", "region", "version", "issue", "release"};
+    for (const auto& [name, group] : re.NamedCapturingGroups())
+        if (!known.contains(name))
+            s.log().mistake(at,
+                            "has a field \"" + name + "\"; name, box, region, version, issue or release was expected",
+                            "name the field so, or take its name out");
+}
+
+// Everything that a piece must have comes from the mapping, from the path or is always the same.
+void check_told(Section& s, const PackageRule& p) {
+    std::set<std::string> told;
+    for (const auto& [field, v] : p.piece_fields) told.insert(field);
+    for (const auto& [field, v] : p.always) told.insert(field);
+    if (const RE2 re(p.path_pattern, RE2::Quiet); re.ok())
+        for (const auto& [name, group] : re.NamedCapturingGroups()) told.insert(name);
+    for (const char* must : {"name", "box", "region"})
+        if (!told.contains(must))
+            s.log().mistake(s.at("piece"), std::string("nothing tells the ") + must + " of a piece",
+                            std::string("map it in [package.piece]") +
+                                (must == std::string("name") ? "" : ", write it in always = { … },") +
+                                " or make it a field of path_pattern");
+    if (!p.release_fields.contains("release") && !told.contains("release"))
+        s.log().mistake(s.at("release"), "nothing tells the release",
+                        "map it in [package.release] or make it a field of path_pattern");
+}
+
+void read_always(Section& s, PackageRule& p) {
+    s.table("always", Need::may, [&](Section& a) {
+        for (const char* key : {"box", "region"})
+            if (const std::string v = a.text(key, Need::may); !v.empty()) p.always[key] = v;
+    });
+}
+
+void read_digest_list_keys(Section& s, PackageRule& p) {
+    p.digest = s.word("digest", Need::must, digests);
+    s.table("release", Need::may, [&](Section& r) {
+        p.release_fields = read_mapping(
+            r, p.form, {}, {"release", "family", "markets", "installs_from", "counter", "one_way_door", "cures"});
+    });
+    s.not_here("piece", "a digest list says nothing but path and digest: use path_pattern and always");
+    p.piece_fields = {{"file", "path"}};
+    if (!p.digest.empty()) p.piece_fields[p.digest] = "digest";
+}
+
+void read_tree_keys(Section& s, PackageRule& p) {
+    s.table("release", Need::must, [&](Section& r) {
+        p.release_fields =
+            read_mapping(r, p.form, {"pieces"},
+                         {"release", "family", "markets", "installs_from", "counter", "one_way_door", "cures"});
+    });
+    s.table("piece", Need::must, [&](Section& r) {
+        std::vector<std::string> may = {"name", "box", "region", "version", "issues", "size"};
+        may.insert(may.end(), digests.begin(), digests.end());
+        if (r.has("files"))
+            p.piece_fields = read_mapping(r, p.form, {"files"}, {"name", "box", "region", "version", "issues"});
+        else
+            p.piece_fields = read_mapping(r, p.form, {"file"}, may);
+    });
+    if (!p.piece_fields.contains("files"))
+        return s.not_here("file", "the mapping of [package.piece] has no list of files");
+    s.table("file", Need::must, [&](Section& r) {
+        std::vector<std::string> may = {"size"};
+        may.insert(may.end(), digests.begin(), digests.end());
+        p.file_fields = read_mapping(r, p.form, {"path"}, may);
+    });
+}
+
+}  // namespace
+
+void read_package(Section& top, Family& f) {
+    top.table("package", Need::may, [&](Section& s) {
+        PackageRule p;
+        p.index = s.text("index", Need::must);
+        p.form = s.word("form", Need::must, {"json", "xml", "digest-list"});
+        s.table("signature", Need::may, [&](Section& g) { read_signature(g, p); });
+        p.path_pattern = s.text("path_pattern", Need::may);
+        check_path_pattern(s, p);
+        read_always(s, p);
+        if (p.form == "digest-list")
+            read_digest_list_keys(s, p);
+        else
+            read_tree_keys(s, p);
+        check_told(s, p);
+        f.package = std::move(p);
+    });
+}
+
+}  // namespace fettle::family

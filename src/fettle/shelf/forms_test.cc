@@ -1,0 +1,182 @@
+// Whole packages in other forms than the example maker's JSON, through the shelf: an XML index with a CMS signature
+// made by the openssl program, and a plain digest list, unsigned, made by sha256sum.
+#include "fettle/shelf/shelf_test_help.h"
+
+namespace fettle::shelf {
+namespace {
+
+std::string text_of(const fs::path& file) {
+    std::ifstream in(file, std::ios::binary);
+    return {std::istreambuf_iterator<char>(in), {}};
+}
+
+const std::string head = R"(
+[family]
+id = "wren"
+marque = "Vellmoor"
+words = "Wren radio"
+level = "L0"
+version_order = { rule = "numeric", fields = ["line", "step", "build"] }
+[[box]]
+role = "main"
+words = "radio"
+written_by = "own medium"
+[box.plate]
+pattern = '58\d{5}[A-F]'
+examples = ["5801234A"]
+[view]
+pattern = '(?P<release>\d+\.\d+\.\d+)'
+examples = ["27.1.110"]
+)";
+
+family::Family family_of(const std::string& package) {
+    family::Loaded l = family::load_family_text(head + package);
+    for (const family::Finding& f : l.mistakes) ADD_FAILURE() << f.line << " " << f.key << ": " << f.problem;
+    return l.family;
+}
+
+struct FormsTest : testing::Test {
+    TempFolder t;
+    Shelf shelf = Shelf::open(t.path / "shelf").value();
+    fs::path at = t.path / "p";
+
+    void run(const std::string& command) {
+        EXPECT_EQ(shell("cd '" + t.path.string() + "' && (" + command + ")"), 0) << command;
+    }
+};
+
+struct XmlCmsTest : FormsTest {
+    family::Family family;
+
+    XmlCmsTest() {
+        run("openssl req -x509 -newkey ec -pkeyopt ec_paramgen_curve:P-256 -nodes -keyout ca.key -out ca.pem -days 30 "
+            "-subj "
+            "'/CN=Vellmoor root'");
+        run("openssl req -newkey ec -pkeyopt ec_paramgen_curve:P-256 -nodes -keyout s.key -out s.csr -subj "
+            "'/CN=Vellmoor "
+            "release signing'");
+        run("openssl x509 -req -in s.csr -CA ca.pem -CAkey ca.key -CAcreateserial -days 20 -out s.pem");
+        family = family_of(R"(
+[package]
+index = "contents.xml"
+form = "xml"
+always = { box = "main", region = "radio" }
+[package.release]
+family = "@family"
+release = "@release"
+pieces = "part"
+[package.piece]
+name = "@name"
+version = "@version"
+file = "."
+size = "@bytes"
+sha256 = "@sha256"
+[package.signature]
+form = "cms"
+file = "contents.p7s"
+signer = "Vellmoor release signing"
+certificates = ["""
+)" + text_of(t.path / "ca.pem") +
+                           "\"\"\"]\n");
+        write(at / "bin/tuner.bin", "abc");
+        index("family='wren' release='27.1.110'");
+    }
+    void index(const std::string& attributes) {
+        write(at / "contents.xml", "<c " + attributes + "><part name='tuner' version='4.1' bytes='3' sha256='" +
+                                       sha256_hex(std::string_view("abc")) + "'>bin/tuner.bin</part></c>");
+        sign();
+    }
+    void sign(const std::string& more = "-signer s.pem -inkey s.key") {
+        run("openssl cms -sign -binary -in p/contents.xml -outform DER -out p/contents.p7s " + more);
+    }
+};
+
+TEST_F(XmlCmsTest, AWholePackageIsShelvedAndGivenBack) {
+    const auto added = shelf.add(family, request(at), SystemClock());
+    ASSERT_TRUE(added) << added.error().message();
+    EXPECT_EQ(added->vetting.signature, SignatureState::good);
+    EXPECT_EQ(added->vetting.judgement.verdict(), Verdict::fit);
+    std::string got;
+    ASSERT_TRUE(shelf.read("wren", "27.1.110", "bin/tuner.bin", [&](ByteView b) -> Status {
+        got += as_text(b);
+        return {};
+    }));
+    EXPECT_EQ(got, "abc");
+    EXPECT_EQ(shelf.files("wren", "27.1.110")->size(), 3u);
+}
+
+TEST_F(XmlCmsTest, EveryWayToLoseTheSignatureIsRefused) {
+    write(at / "contents.xml", text_of(at / "contents.xml") + "\n");
+    EXPECT_EQ(refusal(shelf, request(at), family), std::set<std::string>{"signature-bad"});
+    sign("-signer ca.pem -inkey ca.key");  // the right chain, but another name
+    EXPECT_EQ(refusal(shelf, request(at), family), std::set<std::string>{"signature-unknown-signer"});
+    sign();
+    family.package->signature_needs = 2;
+    EXPECT_EQ(refusal(shelf, request(at), family), std::set<std::string>{"signature-too-few"});
+    write(at / "contents.p7s", "no");
+    EXPECT_EQ(refusal(shelf, request(at), family), std::set<std::string>{"signature-form"});
+    fs::remove(at / "contents.p7s");
+    EXPECT_EQ(refusal(shelf, request(at), family), std::set<std::string>{"signature-missing"});
+    EXPECT_TRUE(shelf.list()->empty());
+}
+
+TEST_F(XmlCmsTest, DatesAreAMind) {
+    for (const auto& [days, code] : {std::pair(40, "signature-expired"), {-40, "signature-not-yet"}}) {
+        const ManualClock clock(SystemClock().now() + days * 86'400'000ll);
+        const auto added = shelf.add(family, request(at), clock);
+        ASSERT_TRUE(added) << added.error().message();
+        EXPECT_EQ(added->vetting.judgement.verdict(), Verdict::mind);
+        EXPECT_TRUE(has_code(added->vetting.judgement, code));
+        EXPECT_EQ(added->vetting.signature, SignatureState::good);
+    }
+}
+
+TEST_F(XmlCmsTest, TheIndexMustNameTheFamily) {
+    index("family='brill' release='27.1.110'");
+    EXPECT_EQ(refusal(shelf, request(at), family), std::set<std::string>{"wrong-family"});
+}
+
+struct DigestListTest : FormsTest {
+    family::Family family = family_of(R"(
+[package]
+index = "SHA256SUMS"
+form = "digest-list"
+digest = "sha256"
+always = { box = "main" }
+path_pattern = '(?P<region>[a-z]+)/(?P<name>[a-z]+)-(?P<version>[0-9.]+)\.bin'
+[package.release]
+release = "#release"
+)");
+    DigestListTest() {
+        write(at / "radio/tuner-4.1.bin", "abc");
+        write(at / "radio/clock-2.0.bin", std::string(100'000, 'c'));
+        run("cd p && (echo '# release: 27.1.110'; sha256sum radio/*) > SHA256SUMS");
+    }
+};
+
+TEST_F(DigestListTest, AWholePackageIsShelvedWithTheSizesItHas) {
+    const auto added = shelf.add(family, request(at), noon());
+    ASSERT_TRUE(added) << added.error().message();
+    EXPECT_EQ(added->vetting.judgement.verdict(), Verdict::mind);  // whole, origin not proven
+    EXPECT_TRUE(has_code(added->vetting.judgement, "signature-absent"));
+    const auto found = shelf.find("wren", "27.1.110");
+    ASSERT_TRUE(found);
+    EXPECT_EQ(found->release.bytes(), 100'003u);
+    EXPECT_EQ(found->release.piece("main", "clock")->files.at(0).size, 100'000u);
+}
+
+TEST_F(DigestListTest, WhatIsChangedMissingOrSurplusIsRefused) {
+    write(at / "radio/tuner-4.1.bin", "abd");
+    EXPECT_EQ(refusal(shelf, request(at), family), std::set<std::string>{"digest-differs"});
+    write(at / "radio/tuner-4.1.bin", "abcd");
+    EXPECT_EQ(refusal(shelf, request(at), family), std::set<std::string>{"digest-differs"});
+    fs::remove(at / "radio/tuner-4.1.bin");
+    EXPECT_EQ(refusal(shelf, request(at), family), std::set<std::string>{"file-missing"});
+    write(at / "radio/tuner-4.1.bin", "abc");
+    write(at / "radio/more-1.0.bin", "abc");
+    EXPECT_EQ(refusal(shelf, request(at), family), std::set<std::string>{"file-surplus"});
+    EXPECT_TRUE(shelf.list()->empty());
+}
+
+}  // namespace
+}  // namespace fettle::shelf
