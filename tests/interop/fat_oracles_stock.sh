@@ -96,7 +96,7 @@ rm -f card.img; truncate -s 512M card.img
 wants "empty card" "halt no-file-system"
 if command -v mkfs.exfat >/dev/null; then
     card 64G "start=$start, type=7"; mkfs.exfat volume >/dev/null 2>&1; put
-    wants "exFAT on 64 GB (story 26)" "halt card-too-large wrong-file-system" "cant-say file-system-not-read"
+    wants "exFAT on 64 GB (story 26)" "halt card-too-large wrong-file-system index-missing" "$unnamed"
 fi
 if command -v mke2fs >/dev/null; then
     for kind in ext2 ext3 ext4; do

@@ -1,6 +1,7 @@
 // Lays a made-up tree of files on a card image, for tools from outside to read.
 //
-//   fat_oracles_trees KIND SEED FOLDER   writes FOLDER/card.img, FOLDER/manifest ("sha256  path") and FOLDER/extents
+//   fat_oracles_trees KIND SEED FOLDER [FILE-SYSTEM, default fat32]
+//                                        writes FOLDER/card.img, FOLDER/manifest ("sha256  path") and FOLDER/extents
 //                                        ("offset length" lines, then the digest)
 // KIND: sizes, deep, names, clashes; or folder:PATH, which lays the files of a folder (for measuring; no manifest)
 #include <cstdio>
@@ -94,7 +95,7 @@ std::vector<Made> clashes(std::mt19937_64& random) {
 }  // namespace
 
 int main(int argc, char** argv) {
-    if (argc != 4) return 2;
+    if (argc != 4 && argc != 5) return 2;
     const std::string kind = argv[1], folder = argv[3];
     std::mt19937_64 random(std::strtoull(argv[2], nullptr, 10));
     std::vector<fettle::card::SourceFile> files;
@@ -120,6 +121,7 @@ int main(int argc, char** argv) {
     }
     fettle::family::CardRule rule;
     rule.label = "TREES";
+    rule.file_system = argc == 5 ? argv[4] : "fat32";
     const auto laid = fettle::card::lay_image(files, rule, 0, fettle::sha256_hex(kind), folder + "/card.img", false);
     if (!laid) {
         std::fprintf(stderr, "%s\n", laid.error().message().c_str());

@@ -50,7 +50,8 @@ void say_good(AuditState& s) {
           fmt::format("The card is good: release {}, {} of {} files are what the {} names.",
                       printable(s.request.release ? s.request.release->release : a.release), a.files_matched,
                       a.files_wanted, s.request.release ? "release" : "card's own signed index"),
-          "", "digests and FAT specification 1.03");
+          "",
+          fmt::format("digests and {}", a.file_system == "exFAT" ? "exFAT specification" : "FAT specification 1.03"));
 }
 
 }  // namespace
@@ -65,12 +66,12 @@ Result<Audit> audit(BlockDevice& device, const AuditRequest& request) {
             audit_volume(s, **volume, *listing);
             audit_content(s, **volume, *listing);
         } else {
-            s.add("card-read-failed", Verdict::halt,
+            s.add("top-folder-broken", Verdict::halt,
                   fmt::format("The top folder cannot be read: {}. Lay the card again.", listing.error().problem),
-                  "top folder", "device");
+                  "top folder", "boot sector and FAT");
         }
     } else {
-        s.out.not_checked.push_back("files and digests: there is no FAT volume to read them from");
+        s.out.not_checked.push_back("files and digests: there is no FAT or exFAT volume to read them from");
     }
     say_what_was_not_checked(s);
     say_good(s);

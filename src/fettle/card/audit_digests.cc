@@ -1,4 +1,4 @@
-// Digesting files in the order they stand on the card: one thread reads, the other digests.
+// Digesting files in the order they stand on the card: one thread reads, others digest.
 #include <fmt/core.h>
 
 #include <algorithm>
@@ -6,12 +6,12 @@
 #include "fettle/base/digest.h"
 #include "fettle/base/text.h"
 #include "fettle/card/audit_parts.h"
-#include "fettle/card/conveyor.h"
+#include "fettle/card/digest_lanes.h"
 
 namespace fettle::card {
 namespace {
 
-constexpr std::uint64_t weak_digest_most_bytes = 64u << 20;
+constexpr unsigned lanes_at_once = 2;  // two cores are normal
 
 std::string sentence_for(const Wanted& w, std::string_view algorithm, const std::string& found) {
     const std::string wanted = w.digests.at(std::string(algorithm));
@@ -36,86 +36,70 @@ void unreadable(AuditState& s, const Wanted& w, const Error& e) {
           "device");
 }
 
-// Digests other than SHA-256 need the whole file at hand.
-void judge_weak(AuditState& s, Volume& volume, Wanted& w, std::vector<std::string>& only_weak) {
-    if (w.digests.empty() || w.size > weak_digest_most_bytes) {
-        s.add("file-not-digested", Verdict::cant_say,
-              w.digests.empty()
-                  ? fmt::format("The index gives no digest for {} ('{}').", w.words, printable(w.path))
-                  : fmt::format("{} ('{}') is too large for the kind of digest its index gives; it was not "
-                                "compared.",
-                                w.words, printable(w.path)),
-              w.path, "index");
-        return;
-    }
-    const auto content = volume.read_all(*w.node, weak_digest_most_bytes);
-    if (!content) return unreadable(s, w, content.error());
-    s.out.bytes_read += content->size();
-    std::string algorithm = w.digests.begin()->first;
-    for (const char* better : {"sha512", "sha1", "md5", "crc32"})
-        if (w.digests.contains(better)) {
-            algorithm = better;
-            break;
-        }
-    const auto found = digest_hex(algorithm, *content);
-    if (!found)
-        return s.add(
-            "file-not-digested", Verdict::cant_say,
-            fmt::format("The index's digest for {} is of an unknown kind, '{}'.", w.words, printable(algorithm)),
-            w.path, "index");
-    judge(s, w, algorithm, *found);
-    if (algorithm != "sha512") only_weak.push_back(w.path);
+// The strongest that the index gives; empty when it gives none.
+std::string best_of(const std::map<std::string, std::string>& digests) {
+    for (const char* better : {"sha256", "sha512", "sha1", "md5", "crc32"})
+        if (digests.contains(better)) return better;
+    return digests.empty() ? std::string() : digests.begin()->first;
 }
 
 }  // namespace
 
 void audit_digests(AuditState& s, Volume& volume, std::vector<Wanted>& wanted) {
-    std::vector<Wanted*> strong, weak;
+    std::vector<Wanted*> to_read;
     std::uint64_t total = 0, done = 0;
     for (auto& w : wanted) {
         if (w.node == nullptr || !w.node->whole || (w.size_known && w.node->size != w.size)) continue;
         if (w.is_index && w.digests.empty()) continue;  // held by its signature
-        (w.digests.contains("sha256") ? strong : weak).push_back(&w);
+        to_read.push_back(&w);
         total += w.node->size;
     }
-    const auto by_place = [](const Wanted* a, const Wanted* b) { return a->node->at < b->node->at; };
-    std::sort(strong.begin(), strong.end(), by_place);
+    // In the order they stand on the card: one pass over the medium.
+    std::sort(to_read.begin(), to_read.end(),
+              [](const Wanted* a, const Wanted* b) { return a->node->at < b->node->at; });
 
-    // A block's `at` is the file's number; an empty block ends the file.
-    std::vector<std::string> found(strong.size());
-    std::vector<std::optional<Error>> failed(strong.size());
+    struct Read {
+        Wanted* wanted;
+        std::string algorithm;
+        std::optional<Error> failed;
+    };
+    std::vector<Read> read;
+    std::vector<std::string> found;
     {
-        Sha256Stream digest;
-        Conveyor digesting([&](Block& b) -> Status {
-            if (b.bytes.empty())
-                found[b.at] = hex(digest.finish());
-            else
-                digest.update(b.bytes);
-            return {};
-        });
-        for (std::size_t i = 0; i < strong.size(); ++i) {
-            const Status read = volume.read(*strong[i]->node, [&](ByteView b) -> Status {
-                Block block{i, digesting.buffer(b.size())};
-                append(block.bytes, b);
-                done += b.size();
-                if (s.request.progress) s.request.progress(done, total);
-                return digesting.put(std::move(block));
-            });
-            if (!read) failed[i] = read.error();
-            (void)digesting.put({i, {}});  // cannot fail: taking never does
+        DigestLanes lanes(lanes_at_once);
+        for (Wanted* w : to_read) {
+            const std::string algorithm = best_of(w->digests);
+            if (algorithm.empty() || !lanes.begin(algorithm)) {
+                s.add("file-not-digested", Verdict::cant_say,
+                      algorithm.empty()
+                          ? fmt::format("The index gives no digest for {} ('{}').", w->words, printable(w->path))
+                          : fmt::format("The index's digest for {} ('{}') is of an unknown kind, '{}'.", w->words,
+                                        printable(w->path), printable(algorithm)),
+                      w->path, "index");
+                continue;
+            }
+            const Status status = volume.read_into(
+                *w->node, [&] { return lanes.buffer(); },
+                [&](Bytes b) {
+                    done += b.size();
+                    if (s.request.progress) s.request.progress(done, total);
+                    return lanes.add(std::move(b));
+                });
+            lanes.end();
+            read.push_back({w, algorithm, status ? std::nullopt : std::optional<Error>(status.error())});
         }
-        (void)digesting.finish();
+        found = lanes.finish();
     }
     s.out.bytes_read += done;
-    for (std::size_t i = 0; i < strong.size(); ++i) {
-        if (failed[i])
-            unreadable(s, *strong[i], *failed[i]);
-        else
-            judge(s, *strong[i], "sha256", found[i]);
-    }
-
     std::vector<std::string> only_weak;
-    for (auto* w : weak) judge_weak(s, volume, *w, only_weak);
+    for (std::size_t i = 0; i < read.size(); ++i) {
+        if (read[i].failed) {
+            unreadable(s, *read[i].wanted, *read[i].failed);
+            continue;
+        }
+        judge(s, *read[i].wanted, read[i].algorithm, found[i]);
+        if (read[i].algorithm != "sha256" && read[i].algorithm != "sha512") only_weak.push_back(read[i].wanted->path);
+    }
     if (!only_weak.empty())
         s.add("weak-digest", Verdict::mind,
               fmt::format(

@@ -33,6 +33,9 @@ Result<std::optional<Volume>> audit_table(AuditState& s);
 // Boot sector, FSInfo, backup, both FATs, clusters, and the flaws met while walking.
 void audit_volume(AuditState& s, Volume& volume, const Listing& listing);
 
+// exFAT's boot regions and volume flags.
+void audit_exfat(AuditState& s, Volume& volume);
+
 // Index, files, digests, foreign files: as the box would see it.
 void audit_content(AuditState& s, Volume& volume, const Listing& listing);
 

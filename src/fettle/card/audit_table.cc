@@ -10,10 +10,7 @@ constexpr const char* by_family = "family file";
 constexpr const char* by_practice = "common practice";
 
 std::string wanted_file_system(const family::CardRule& r) {
-    return r.file_system == "fat32"   ? "FAT32"
-           : r.file_system == "fat16" ? "FAT16"
-           : r.file_system == "exfat" ? "exFAT"
-                                      : r.file_system;
+    return words(wanted_type(r));
 }
 
 void judge_table(AuditState& s, const Table& t) {
@@ -77,18 +74,14 @@ void no_fat(AuditState& s, const std::string& found) {
         s.add(found.empty() ? "no-file-system" : "file-system-not-read", Verdict::cant_say,
               found.empty()
                   ? std::string("No file system that Fettle knows stands on this card.")
-                  : fmt::format("The card carries {}; Fettle reads FAT only, and which box it is for was not said.",
-                                found),
+                  : fmt::format(
+                        "The card carries {}; Fettle reads FAT and exFAT only, and which box it is for was not said.",
+                        found),
               "start of the volume", "magic");
         return;
     }
     const std::string want = wanted_file_system(*rule);
-    if (found == want)
-        s.add("file-system-not-read", Verdict::cant_say,
-              fmt::format("The card carries {}, as {} wants; Fettle cannot look into it yet.", found,
-                          s.request.family->id),
-              "start of the volume", "magic");
-    else if (found.empty())
+    if (found.empty())
         s.add("no-file-system", Verdict::halt,
               fmt::format("No file system that Fettle knows stands on this card; {} wants {}. Lay it again.",
                           s.request.family->id, want),
@@ -126,6 +119,44 @@ void judge_fat_type(AuditState& s, const BootSector& b, FatType layout) {
               "boot sector", by_family);
 }
 
+void judge_exfat_wanted(AuditState& s) {
+    const auto* rule = s.rule();
+    if (!rule || rule->file_system == "exfat") return;
+    const std::string want = wanted_file_system(*rule);
+    s.add("wrong-file-system", Verdict::halt,
+          fmt::format("The card carries exFAT; {} takes {} only. Lay the card again, or take a smaller card that comes "
+                      "with {}.",
+                      s.request.family->id, want, want),
+          "start of the volume", by_family);
+}
+
+// What the table says of the volume, and what the volume says of its place.
+void judge_place(AuditState& s, const Table& t, const BootSector& b, FatType layout, std::uint64_t at) {
+    const Partition& p = t.partitions.front();
+    if (t.kind == TableKind::mbr) {
+        const bool fits = layout == FatType::exfat ? p.type == 0x07
+                          : layout == FatType::fat32
+                              ? p.type == 0x0B || p.type == 0x0C
+                              : p.type == 0x01 || p.type == 0x04 || p.type == 0x06 || p.type == 0x0E;
+        if (!fits)
+            s.add("partition-type-byte", Verdict::mind,
+                  fmt::format("The partition's type byte is {:02X}, which does not stand for {}; some boxes go by it. "
+                              "Lay the card again if the box refuses it.",
+                              p.type, words(layout)),
+                  "partition table", by_practice);
+    }
+    if (b.total_sectors * b.bytes_per_sector > p.sectors * sector_bytes)
+        s.add("volume-beyond-partition", Verdict::mind,
+              "The file system says it is larger than its partition. Lay the card again if there is time.",
+              "boot sector", "boot sector and partition table");
+    if (b.partition_offset != 0 && b.partition_offset * b.bytes_per_sector != at)
+        s.add("volume-misplaced", Verdict::mind,
+              fmt::format("The file system says it starts at sector {}, the table says {}: it was copied from another "
+                          "place. Lay the card again if there is time.",
+                          b.partition_offset, p.start),
+              "boot sector", "exFAT specification 3.1.3");
+}
+
 }  // namespace
 
 Result<std::optional<Volume>> audit_table(AuditState& s) {
@@ -149,40 +180,32 @@ Result<std::optional<Volume>> audit_table(AuditState& s) {
         s.out.table = "none";
         if (!found.empty()) judge_table(s, *table);
     }
-    if (found != "FAT") {
+    if (found != "FAT" && found != "exFAT") {
         no_fat(s, found);
         return std::nullopt;
     }
 
+    if (found == "exFAT") judge_exfat_wanted(s);
     auto volume = Volume::open_at(s.device, at);
     if (!volume && volume.error().code == "fat-type-unclear") {
         volume = Volume::open_at(s.device, at, FatType::fat32);
         if (volume && !volume->boot().wide) volume = Volume::open_at(s.device, at, FatType::fat16);
     }
     if (!volume) {
-        s.out.file_system.clear();
         s.add(volume.error().code == "boot-sector-wrong" ? "boot-sector-wrong" : "card-read-failed", Verdict::halt,
-              fmt::format("The FAT boot sector is damaged: {} {}. Lay the card again.", volume.error().place,
+              fmt::format("The {} boot sector is damaged: {} {}. Lay the card again.", found, volume.error().place,
                           volume.error().problem),
-              volume.error().place, "FAT specification 1.03, boot sector");
+              volume.error().place, found == "FAT" ? "FAT specification 1.03, boot sector" : "exFAT specification 3.1");
         return std::nullopt;
     }
     const BootSector& b = volume->boot();
-    s.out.file_system = b.wide ? "FAT32" : b.type == FatType::fat12 ? "FAT12" : "FAT16";
-    judge_fat_type(s, b, b.wide ? FatType::fat32 : b.type == FatType::fat12 ? FatType::fat12 : FatType::fat16);
-    if (table->kind == TableKind::mbr) {
-        const std::uint8_t t = table->partitions.front().type;
-        const bool fits = b.wide ? t == 0x0B || t == 0x0C : t == 0x01 || t == 0x04 || t == 0x06 || t == 0x0E;
-        if (!fits)
-            s.add("partition-type-byte", Verdict::mind,
-                  fmt::format("The partition's type byte is {:02X}, which does not stand for {}; some boxes go by it.",
-                              t, s.out.file_system),
-                  "partition table", by_practice);
-        if (b.total_sectors * b.bytes_per_sector > table->partitions.front().sectors * sector_bytes)
-            s.add("volume-beyond-partition", Verdict::mind,
-                  "The file system says it is larger than its partition. Lay the card again if there is time.",
-                  "boot sector", "boot sector and partition table");
-    }
+    const FatType layout = b.type == FatType::exfat   ? FatType::exfat
+                           : b.wide                   ? FatType::fat32
+                           : b.type == FatType::fat12 ? FatType::fat12
+                                                      : FatType::fat16;
+    s.out.file_system = words(layout);
+    if (layout != FatType::exfat) judge_fat_type(s, b, layout);
+    if (table->kind != TableKind::none) judge_place(s, *table, b, layout, at);
     return std::optional<Volume>(std::move(*volume));
 }
 

@@ -210,19 +210,19 @@ TEST_F(AuditTest, WrongFileSystem) {
     const std::size_t at = card.laid.geometry.partition_start * 512;
     std::copy_n("EXFAT   ", 8, card.device.bytes.begin() + static_cast<std::ptrdiff_t>(at + 3));
     auto a = run(card.device, true);
-    EXPECT_EQ(codes(a), "wrong-file-system");
+    EXPECT_EQ(codes(a), "wrong-file-system boot-sector-wrong");
     EXPECT_EQ(
         a.sentence,
         "The card carries exFAT; dunnock takes FAT32 only. Lay the card again, or take a smaller card that comes with "
-        "FAT32.");
+        "FAT32. (1 more finding below)");
     std::copy_n("NTFS    ", 8, card.device.bytes.begin() + static_cast<std::ptrdiff_t>(at + 3));
     EXPECT_NE(run(card.device).sentence.find("NTFS"), std::string::npos);
     p.family.card->max_bytes = 32u << 20;
     EXPECT_EQ(codes(run(card.device)), "card-too-large wrong-file-system");
     std::fill_n(card.device.bytes.begin() + static_cast<std::ptrdiff_t>(at), 512, Byte{0});
     EXPECT_NE(find(run(card.device), "no-file-system"), nullptr);
-    // Without a family it is not known whether exFAT is wrong.
-    std::copy_n("EXFAT   ", 8, card.device.bytes.begin() + static_cast<std::ptrdiff_t>(at + 3));
+    // Without a family it is not known whether NTFS is wrong.
+    std::copy_n("NTFS    ", 8, card.device.bytes.begin() + static_cast<std::ptrdiff_t>(at + 3));
     const auto unknown = audit(card.device);
     EXPECT_EQ(codes(*unknown), "file-system-not-read");
     EXPECT_EQ(unknown->verdict(), Verdict::cant_say);

@@ -10,10 +10,16 @@ namespace fettle::card {
 namespace {
 
 constexpr const char* by_spec = "FAT specification 1.03";
+constexpr std::size_t most_of_a_kind = 8;  // findings of one kind that are listed one by one
+
+const char* spec_of(const Volume& v) {
+    return v.read_as() == FatType::exfat ? "exFAT specification" : by_spec;
+}
 
 void judge_clusters(AuditState& s, const BootSector& b) {
-    const std::uint64_t bytes = std::uint64_t{b.sectors_per_cluster} * b.bytes_per_sector;
-    const auto near = [&](std::uint64_t border) { return b.clusters + 16 > border && b.clusters < border + 16; };
+    const std::uint64_t bytes = b.cluster_bytes();
+    const bool fat = b.type != FatType::exfat;
+    const auto near = [&](std::uint64_t border) { return fat && b.clusters + 16 > border && b.clusters < border + 16; };
     if (near(4085) || near(65525))
         s.add(
             "cluster-count-near-limit", Verdict::mind,
@@ -22,7 +28,9 @@ void judge_clusters(AuditState& s, const BootSector& b) {
                         b.clusters),
             "boot sector", by_spec);
     const auto* rule = s.rule();
-    if (rule && !rule->cluster_kib.empty() &&
+    // What cluster sizes it takes of another file system, the family does not say.
+    const bool wanted = rule && words(wanted_type(*rule)) == s.out.file_system;
+    if (wanted && !rule->cluster_kib.empty() &&
         std::none_of(rule->cluster_kib.begin(), rule->cluster_kib.end(),
                      [&](auto k) { return std::uint64_t{k} * 1024 == bytes; })) {
         std::vector<std::string> sizes;
@@ -31,7 +39,7 @@ void judge_clusters(AuditState& s, const BootSector& b) {
               fmt::format("The card has clusters of {} bytes; {} takes {} KiB. Lay it again.", bytes,
                           s.request.family->id, join(sizes, ", ")),
               "boot sector", "family file");
-    } else if (bytes > 32768) {
+    } else if (fat && bytes > 32768) {
         s.add("cluster-size-large", Verdict::mind,
               fmt::format("The card has clusters of {} bytes; more than 32 KiB is outside the specification.", bytes),
               "boot sector", by_spec);
@@ -70,15 +78,22 @@ void judge_length(AuditState& s, const Volume& v, const Listing& listing) {
 void judge_flags(AuditState& s, Volume& v) {
     const BootSector& b = v.boot();
     bool dirty = false, hard_error = false;
+    Bytes sector(sector_bytes);
+    const bool boot_read = s.device.read_at(v.at_bytes(), sector).has_value();
+    if (const auto zero = v.fat_entry(0); zero && boot_read && (*zero & 0xFF) != sector[21])
+        s.add("fat-media-byte", Verdict::mind,
+              fmt::format("The FAT begins with media byte {:02X}, the boot sector says {:02X}; some readers take the "
+                          "card for unformatted then. Lay it again.",
+                          *zero & 0xFF, sector[21]),
+              "FAT entry 0", by_spec);
     if (b.wide || b.type != FatType::fat12) {
         if (const auto one = v.fat_entry(1)) {
             dirty = !(*one & (b.wide ? 0x08000000u : 0x8000u));
             hard_error = !(*one & (b.wide ? 0x04000000u : 0x4000u));
         }
     }
-    Bytes sector(sector_bytes);
     // Common desktop systems keep the same flag in bit 0 of the boot sector's reserved byte [common practice].
-    if (s.device.read_at(v.at_bytes(), sector)) dirty = dirty || (sector[b.wide ? 65 : 37] & 1);
+    if (boot_read) dirty = dirty || (sector[b.wide ? 65 : 37] & 1);
     if (dirty)
         s.add(
             "dirty-flag", Verdict::mind,
@@ -100,7 +115,7 @@ void judge_info_and_backup(AuditState& s, Volume& v, const Listing& listing) {
         if (!signs)
             s.add("fsinfo-wrong", Verdict::mind, "The FSInfo sector lacks its marks; readers may do without it.",
                   "FSInfo sector", by_spec);
-        else if (free != 0xFFFFFFFF && free != listing.clusters_free)
+        else if (free != 0xFFFFFFFF && listing.counted && free != listing.clusters_free)
             s.add("fsinfo-wrong", Verdict::mind,
                   fmt::format("FSInfo counts {} free clusters, the FAT has {}; it is only a hint to readers.", free,
                               listing.clusters_free),
@@ -156,45 +171,71 @@ FlawWords words_of(FlawKind k) {
         case FlawKind::bad_name: return {"name-damaged", Verdict::mind};
         case FlawKind::long_name_sum: return {"long-name-sum", Verdict::mind};
         case FlawKind::bad_folder: return {"folder-damaged", Verdict::mind};
+        case FlawKind::name_twice: return {"name-twice", Verdict::halt};
+        case FlawKind::set_damaged: return {"entry-set-damaged", Verdict::halt};
+        case FlawKind::name_hash: return {"name-hash-wrong", Verdict::halt};
+        case FlawKind::system_damaged: return {"exfat-tables-damaged", Verdict::halt};
         case FlawKind::too_many: return {"not-all-read", Verdict::cant_say};
         case FlawKind::unreadable: return {"card-read-failed", Verdict::halt};
     }
     return {"card-read-failed", Verdict::halt};
 }
 
-void judge_flaws(AuditState& s, const Listing& listing) {
+void judge_flaws(AuditState& s, const Volume& v, const Listing& listing) {
     std::map<FlawKind, std::vector<const Flaw*>> by_kind;
     for (const auto& f : listing.flaws)
         if (f.kind != FlawKind::past_the_end) by_kind[f.kind].push_back(&f);  // said by judge_length
     for (const auto& [kind, flaws] : by_kind) {
         const auto [code, verdict] = words_of(kind);
-        const Flaw& f = *flaws.front();
-        const std::string who = f.path.empty() ? "The top folder" : "'" + printable(f.path) + "'";
-        const std::string more =
-            flaws.size() > 1 ? fmt::format(" ({} such places in all)", flaws.size()) : std::string();
-        s.add(code, verdict, who + " " + f.text + more + ".", f.path, by_spec);
+        for (std::size_t i = 0; i < std::min(flaws.size(), most_of_a_kind); ++i) {
+            const Flaw& f = *flaws[i];
+            const std::string who = f.path.empty() ? "The volume" : "'" + printable(f.path) + "'";
+            s.add(code, verdict, who + " " + f.text + ".", f.path, spec_of(v));
+        }
+        if (flaws.size() > most_of_a_kind)
+            s.add(code, verdict, fmt::format("{} more places are like that.", flaws.size() - most_of_a_kind),
+                  flaws[most_of_a_kind]->path, spec_of(v));
     }
+    if (listing.flaws_left_out > 0)
+        s.add("not-all-read", Verdict::cant_say,
+              fmt::format("{} further findings of structure were not kept.", listing.flaws_left_out), "", spec_of(v));
     if (listing.clusters_lost > 0)
         s.add("lost-clusters", Verdict::mind,
               fmt::format("{} clusters are marked used and belong to no file: something was broken off on this card.",
                           listing.clusters_lost),
-              "FAT", by_spec);
+              v.read_as() == FatType::exfat ? "bitmap" : "FAT", spec_of(v));
+    if (listing.clusters_unmarked > 0)
+        s.add("clusters-unmarked", Verdict::mind,
+              fmt::format("{} clusters of files are marked free in the allocation bitmap: the next thing written to "
+                          "this card destroys them. Lay it again.",
+                          listing.clusters_unmarked),
+              "bitmap", spec_of(v));
+    if (listing.clusters_bad > 0)
+        s.add("bad-clusters", Verdict::mind,
+              fmt::format("{} clusters are marked bad: a system met places on this card that it could not use. Take "
+                          "another card.",
+                          listing.clusters_bad),
+              "FAT", spec_of(v));
 }
 
 }  // namespace
 
 void audit_volume(AuditState& s, Volume& volume, const Listing& listing) {
     const BootSector& b = volume.boot();
-    s.out.cluster_bytes = std::uint64_t{b.sectors_per_cluster} * b.bytes_per_sector;
+    s.out.cluster_bytes = b.cluster_bytes();
     s.out.clusters = b.clusters;
     s.out.label = listing.label.empty() && b.label != "NO NAME" ? b.label : listing.label;
     s.out.serial = fmt::format("{:04X}-{:04X}", b.serial >> 16, b.serial & 0xFFFF);
     judge_clusters(s, b);
     judge_length(s, volume, listing);
-    judge_flags(s, volume);
-    judge_info_and_backup(s, volume, listing);
-    judge_fat_copies(s, volume);
-    judge_flaws(s, listing);
+    if (volume.read_as() == FatType::exfat) {
+        audit_exfat(s, volume);
+    } else {
+        judge_flags(s, volume);
+        judge_info_and_backup(s, volume, listing);
+        judge_fat_copies(s, volume);
+    }
+    judge_flaws(s, volume, listing);
 }
 
 }  // namespace fettle::card

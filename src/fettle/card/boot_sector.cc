@@ -1,5 +1,6 @@
 #include <fmt/core.h>
 
+#include <algorithm>
 #include <bit>
 
 #include "fettle/base/text.h"
@@ -20,7 +21,7 @@ std::uint64_t BootSector::root_sectors() const {
 }
 
 std::uint64_t BootSector::first_data_sector() const {
-    return reserved + fat_copies * fat_sectors + root_sectors();
+    return type == FatType::exfat ? heap_sector : reserved + fat_copies * fat_sectors + root_sectors();
 }
 
 Result<BootSector> parse_boot_sector(ByteView s) {
@@ -72,6 +73,47 @@ Result<BootSector> parse_boot_sector(ByteView s) {
         return wrong("FAT size", b.fat_sectors,
                      fmt::format("at least {} sectors for {} clusters",
                                  (needed + b.bytes_per_sector - 1) / b.bytes_per_sector, b.clusters));
+    return b;
+}
+
+Result<BootSector> parse_exfat_boot_sector(ByteView s) {
+    if (s.size() < sector_bytes)
+        return bad_input("boot-sector-wrong", "boot sector", "is not whole", "lay the card again");
+    if (as_text(s.subspan(3, 8)) != "EXFAT   ")
+        return bad_input("boot-sector-wrong", "boot sector, name at byte 3", "is not 'EXFAT   '", "lay the card again");
+    if (s[510] != 0x55 || s[511] != 0xAA) return wrong("mark at byte 510", load_le16(s, 510), "43605 (55 AA)");
+    BootSector b;
+    b.type = FatType::exfat;
+    const unsigned sector_shift = s[108], cluster_shift = s[109];
+    if (sector_shift < 9 || sector_shift > 12) return wrong("bytes per sector shift", sector_shift, "9 to 12");
+    if (cluster_shift > 25 - sector_shift)
+        return wrong("sectors per cluster shift", cluster_shift, fmt::format("0 to {}", 25 - sector_shift));
+    b.bytes_per_sector = 1u << sector_shift;
+    b.sectors_per_cluster = 1u << cluster_shift;
+    b.partition_offset = load_le64(s, 64);
+    b.total_sectors = load_le64(s, 72);
+    b.reserved = load_le32(s, 80);
+    b.fat_sectors = load_le32(s, 84);
+    b.heap_sector = load_le32(s, 88);
+    b.clusters = load_le32(s, 92);
+    b.root_cluster = load_le32(s, 96);
+    b.serial = load_le32(s, 100);
+    b.volume_flags = load_le16(s, 106);
+    b.fat_copies = s[110];
+    if (b.fat_copies < 1 || b.fat_copies > 2) return wrong("FAT copies", b.fat_copies, "1 or 2");
+    if (b.total_sectors < (1u << 20) / b.bytes_per_sector || b.total_sectors > std::uint64_t{1} << 55)
+        return wrong("volume length", b.total_sectors,
+                     fmt::format("at least {} sectors", (1u << 20) / b.bytes_per_sector));
+    if (b.reserved < 24) return wrong("FAT offset", b.reserved, "at least 24");
+    if (b.heap_sector < b.reserved + b.fat_sectors * b.fat_copies || b.heap_sector >= b.total_sectors)
+        return wrong("cluster heap offset", b.heap_sector, "behind the FATs and within the volume");
+    const std::uint64_t most =
+        std::min<std::uint64_t>(0xFFFFFFF5, (b.total_sectors - b.heap_sector) / b.sectors_per_cluster);
+    if (b.clusters == 0 || b.clusters > most) return wrong("cluster count", b.clusters, fmt::format("1 to {}", most));
+    const std::uint64_t needed = ((b.clusters + 2) * 4 + b.bytes_per_sector - 1) / b.bytes_per_sector;
+    if (b.fat_sectors < needed) return wrong("FAT length", b.fat_sectors, fmt::format("at least {} sectors", needed));
+    if (b.root_cluster < 2 || b.root_cluster > b.clusters + 1)
+        return wrong("first cluster of the root folder", b.root_cluster, fmt::format("2 to {}", b.clusters + 1));
     return b;
 }
 

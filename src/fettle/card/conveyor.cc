@@ -18,6 +18,7 @@ Status Conveyor::put(Block block) {
     std::unique_lock lock(mutex_);
     changed_.wait(lock, [&] { return error_ || waiting_.size() < most_waiting; });
     if (error_) return tl::unexpected(*error_);
+    waiting_bytes_ += block.bytes.size();
     waiting_.push_back(std::move(block));
     lock.unlock();
     changed_.notify_all();
@@ -35,18 +36,24 @@ Status Conveyor::finish() {
     return {};
 }
 
+Bytes Conveyor::used_buffer() {
+    const std::lock_guard lock(mutex_);
+    if (spare_.empty()) return {};
+    Bytes out = std::move(spare_.front());
+    spare_.pop_front();
+    return out;
+}
+
 Bytes Conveyor::buffer(std::size_t capacity) {
-    Bytes out;
-    {
-        const std::lock_guard lock(mutex_);
-        if (!spare_.empty()) {
-            out = std::move(spare_.front());
-            spare_.pop_front();
-        }
-    }
+    Bytes out = used_buffer();
     out.clear();
     out.reserve(capacity);
     return out;
+}
+
+std::size_t Conveyor::waiting() {
+    const std::lock_guard lock(mutex_);
+    return waiting_bytes_;
 }
 
 void Conveyor::run() {
@@ -56,10 +63,12 @@ void Conveyor::run() {
         if (waiting_.empty()) return;
         Block block = std::move(waiting_.front());
         waiting_.pop_front();
+        const std::size_t bytes = block.bytes.size();
         lock.unlock();
         changed_.notify_all();
         Status s = take_(block);
         lock.lock();
+        waiting_bytes_ -= bytes;
         if (!s) {
             error_ = s.error();
             waiting_.clear();
@@ -67,7 +76,9 @@ void Conveyor::run() {
             changed_.notify_all();
             return;
         }
-        spare_.push_back(std::move(block.bytes));
+        // Only what can be filled again, and no more than can be on its way: blocks that merely end something are
+        // empty.
+        if (block.bytes.capacity() != 0 && spare_.size() <= most_waiting) spare_.push_back(std::move(block.bytes));
     }
 }
 

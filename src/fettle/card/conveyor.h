@@ -1,5 +1,5 @@
-// Blocks handed from one thread to another in order, at most a few at a time: one thread reads and digests files while
-// the other digests and writes the image.
+// Blocks handed from one thread to another in order, at most a few at a time: one thread reads while others digest or
+// write.
 #pragma once
 
 #include <condition_variable>
@@ -36,6 +36,9 @@ public:
     Status finish();
     // An emptied buffer to fill again, or a new one.
     Bytes buffer(std::size_t capacity);
+    // Likewise, with whatever length and content it had: for a reader that overwrites it.
+    Bytes used_buffer();
+    std::size_t waiting();  // bytes put and not taken yet
 
 private:
     void run();
@@ -46,6 +49,7 @@ private:
     std::condition_variable changed_;
     std::deque<Block> waiting_;
     std::deque<Bytes> spare_;
+    std::size_t waiting_bytes_ = 0;  // the block being taken included
     bool closing_ = false;
     std::optional<Error> error_;
     // Last, so that it starts when the rest is there.

@@ -143,7 +143,7 @@ TEST(PlanGeometry, RefusesWhatTheFamilyRefuses) {
     EXPECT_EQ(
         large.error().message(),
         "card size: 32,768 MiB, but the family takes cards up to 32,768 MiB (family file). Next: take a smaller card.");
-    rule.file_system = "exfat";
+    rule.table = "gpt";
     EXPECT_EQ(plan_geometry(rule.min_bytes, rule).error().code, "card-file-system-not-built");
 }
 

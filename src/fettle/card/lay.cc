@@ -121,7 +121,7 @@ Status erase_marks(const Layout& l, BlockDevice& target) {
 
 Status stream_fats(const Layout& l, Stream& out) {
     Bytes part(hole_bytes);
-    for (std::uint32_t copy = 0; copy < Geometry::fat_copies; ++copy) {
+    for (std::uint32_t copy = 0; copy < l.geometry.fat_copies; ++copy) {
         if (Status s = out.zeros_until(l.geometry.fat_start(copy) * sector_bytes); !s) return s;
         const std::uint64_t size = l.geometry.fat_sectors * sector_bytes;
         for (std::uint64_t from = 0; from < size; from += part.size()) {
@@ -168,7 +168,7 @@ std::string first_wrong(const Laid& laid, BlockDevice& device) {
 }  // namespace
 
 Result<Laid> lay(const std::vector<SourceFile>& files, const family::CardRule& rule, const Geometry& geometry,
-                 std::string_view release_sha256, BlockDevice& target, const Progress& progress) {
+                 std::string_view release_sha256, BlockDevice& target, const Progress& progress, unsigned card_number) {
     if (target.size_bytes() != geometry.card_sectors * sector_bytes)
         return bad_input("card-size-differs", target.name(),
                          fmt::format("has {} bytes, the layout was made for {}", target.size_bytes(),
@@ -176,7 +176,7 @@ Result<Laid> lay(const std::vector<SourceFile>& files, const family::CardRule& r
                          "this is a mistake in Fettle");
     std::vector<FileToPlace> places;
     for (const auto& f : files) places.push_back({f.path, f.size});
-    const auto layout = make_layout(places, rule, geometry, release_sha256);
+    const auto layout = make_layout(places, rule, geometry, release_sha256, card_number);
     if (!layout) return pass(layout);
 
     Laid laid;
@@ -202,6 +202,7 @@ Result<Laid> lay(const std::vector<SourceFile>& files, const family::CardRule& r
         const auto run = [&]() -> Status {
             if (Status s = out.put(layout->boot); !s) return s;
             if (Status s = stream_fats(*layout, out); !s) return s;
+            if (Status s = out.put(layout->root_area); !s) return s;
             if (Status s = out.put(layout->folders); !s) return s;
             for (std::size_t i = 0; i < files.size(); ++i) {
                 LaidFile f{files[i].path, {files[i].size ? layout->at(layout->first[i]) : 0, files[i].size}, {}};

@@ -61,12 +61,14 @@ struct Laid {
     bool cold = false;            // read back after the system was asked to forget what it held
 };
 
-// Lays onto a device of exactly geometry.card_sectors. release_sha256 (hex) gives the volume serial and the disk
-// signature. Errors: bad_input `name-not-layable`, `names-clash`, `path-too-long`, `file-too-large`,
-// `card-too-small`, `source-differs` (a file is not what its digest or size said); outside: the device's or the
-// source's own errors, `read-back-differs`. After any error the card has no partition table or was never begun.
+// Lays onto a device of exactly geometry.card_sectors. release_sha256 (hex) and card_number (of several cards of one
+// release) give the volume serial and the disk signature. Errors: bad_input `name-not-layable`, `names-clash`,
+// `path-too-long`, `file-too-large`, `card-too-small`, `source-differs` (a file is not what its digest or size said);
+// outside: the device's or the source's own errors, `read-back-differs`. After any error the card has no partition
+// table or was never begun.
 Result<Laid> lay(const std::vector<SourceFile>& files, const family::CardRule& rule, const Geometry& geometry,
-                 std::string_view release_sha256, BlockDevice& target, const Progress& progress = {});
+                 std::string_view release_sha256, BlockDevice& target, const Progress& progress = {},
+                 unsigned card_number = 1);
 
 // Lays into a new image file: written beside it under a temporary name, put in place only when read back whole; on any
 // error nothing is left. size_bytes 0: image_bytes_for. Refuses real devices (`device-not-built`), a folder, and a
