@@ -34,7 +34,7 @@ json::object release_json(const Shelved& s) {
     return {{"family", s.family},
             {"release", s.release.release},
             {"index_only", s.index_only},
-            {"signature", words(s.signature)},
+            {"signature", shelf::words(s.signature)},
             {"pieces", s.release.pieces.size()},
             {"bytes", s.release.bytes()},
             {"markets", std::move(markets)},
