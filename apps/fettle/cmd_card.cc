@@ -273,6 +273,13 @@ Result<Answer> card_audit(Context& context, const CardAuditOptions& options) {
     card::AuditRequest request;
     request.family = family ? &*family : nullptr;
     request.release = release ? &*release : nullptr;
+    // The other releases on the shelf: a file that differs may be one of theirs. A shelf that cannot be read costs that
+    // answer and no other.
+    std::vector<shelf::Shelved> others;
+    if (family && std::filesystem::exists(context.shelf_folder()))
+        if (const auto shelf = shelf::Shelf::open(context.shelf_folder()))
+            if (auto shelved = shelf->list(family->id)) others = std::move(*shelved);
+    for (const auto& o : others) request.others.push_back(&o.release);
     request.progress = [&](std::uint64_t done, std::uint64_t total) {
         if (context.progress) context.progress("auditing", done, total);
     };

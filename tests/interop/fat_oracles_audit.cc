@@ -38,22 +38,34 @@ int measure(const std::string& image) {
     return 0;
 }
 
+void write_package(const fettle::card::test::Package& p, const std::filesystem::path& folder) {
+    for (const auto& [path, bytes] : p.contents) {
+        const auto file = folder / path;
+        std::filesystem::create_directories(file.parent_path());
+        std::ofstream(file, std::ios::binary)
+            .write(reinterpret_cast<const char*>(bytes.data()), static_cast<std::streamsize>(bytes.size()));
+    }
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
-    if (argc != 3) return 2;
+    if (argc != 3 && argc != 4) return 2;
+    const std::string what = argv[1], third = argc == 4 ? argv[3] : "";
     auto p = fettle::card::test::package();
+    const auto old = fettle::card::test::package("27.1.110");
     p.family.card->cluster_kib = {4, 8, 16, 32};  // as the example family has it
-    if (std::string(argv[1]) == "package") {
-        for (const auto& [path, bytes] : p.contents) {
-            const auto file = std::filesystem::path(argv[2]) / path;
-            std::filesystem::create_directories(file.parent_path());
-            std::ofstream(file, std::ios::binary)
-                .write(reinterpret_cast<const char*>(bytes.data()), static_cast<std::streamsize>(bytes.size()));
-        }
+    if (what == "package") {
+        write_package(third == "old" ? old : p, argv[2]);
         return 0;
     }
-    if (std::string(argv[1]) == "measure") return measure(std::string(argv[2]) + "/card.img");
+    if (what == "measure") return measure(std::string(argv[2]) + "/card.img");
+    if (third == "strict") p.family.card->foreign = "refused";
+    if (third == "exfat" || third == "fat16") {
+        p.family.card->file_system = third;
+        p.family.card->cluster_kib.clear();
+        p.family.card->max_bytes = 0;
+    }
     const auto device = fettle::card::open_for_reading(argv[2]);
     if (!device) {
         std::printf("error %s\n", device.error().code.c_str());
@@ -61,6 +73,7 @@ int main(int argc, char** argv) {
     }
     fettle::card::AuditRequest request;
     request.family = &p.family;
+    request.others = {&p.release, &old.release};
     print(fettle::card::audit(**device, request));
     print(fettle::card::audit(**device));
     return 0;

@@ -5,13 +5,15 @@
 #   fat_oracles_stock.sh PROGRAM   PROGRAM: the built fat_oracles_audit
 set -u
 export LC_ALL=C.UTF-8 MTOOLSRC=/dev/null PATH=$PATH:/sbin:/usr/sbin
+here=$(cd "$(dirname "$0")" && pwd)
 program=$(readlink -f "${1:?usage: fat_oracles_stock.sh PROGRAM}")
 for tool in sfdisk mkfs.fat mcopy; do command -v $tool >/dev/null || { echo "skipped: $tool is not installed"; exit 77; }; done
 work=$(mktemp -d) || exit 1
 trap 'rm -rf "$work"' EXIT
 cd "$work" || exit 1
-passed=0 failed=0
+passed=0 failed=0 good=0 bad=0
 "$program" package pack
+"$program" package old old
 
 # card SIZE [TABLE-LINE]: card.img with one partition from sector 2048, empty. Sparse.
 start=2048
@@ -27,9 +29,10 @@ put() {
     dd if=volume of=card.img bs=1M count=128 seek=$((start * 512)) oflag=seek_bytes conv=notrunc,sparse status=none
 }
 poke() { printf "$2" | dd of=card.img bs=1 seek="$1" conv=notrunc status=none; }
-# wants NAME "VERDICT codes" ["VERDICT codes" without a family]
+# wants NAME "VERDICT codes" ["VERDICT codes" without a family [how the family differs: strict, exfat, fat16]]
 wants() {
-    mapfile -t said < <("$program" audit card.img)
+    case $2 in fit*) good=$((good + 1)) ;; *) bad=$((bad + 1)) ;; esac
+    mapfile -t said < <("$program" audit card.img ${4:-})
     if [ "${said[0]}" = "$2" ] && { [ -z "${3:-}" ] || [ "${said[1]}" = "$3" ]; }; then
         passed=$((passed + 1))
     else
@@ -104,5 +107,77 @@ if command -v mke2fs >/dev/null; then
         wants "$kind" "halt wrong-file-system" "cant-say file-system-not-read"
     done
 fi
-echo "$passed passed, $failed failed"
-[ $failed = 0 ]
+if command -v parted >/dev/null; then
+    rm -f card.img volume; truncate -s 1G card.img
+    parted -s card.img mklabel msdos mkpart primary fat32 4MiB 100% 2>/dev/null; start=8192
+    truncate -s $((1024 * 1024 * 1024 - start * 512)) volume; fat -F 32 -s 8; files pack/*; put
+    wants "good, parted's table" "fit card-good" "$unnamed"
+    start=2048
+fi
+card 256M "start=$start, type=6"; fat -F 16 -s 16; files pack/*; put
+wants "good, FAT16 for a family that asks for it" "fit card-good" "" fat16
+if command -v mkfs.exfat >/dev/null; then
+    # No stock tool writes files into exFAT without mounting it: an empty one, whose structure must be good.
+    card 1G "start=$start, type=7"; mkfs.exfat volume >/dev/null 2>&1; put
+    wants "exFAT, nothing on it" "halt index-missing" "$unnamed" exfat
+    poke $((start * 512 + 106)) '\x02'
+    wants "exFAT, pulled without ejecting" "halt dirty-flag index-missing" "" exfat
+    poke $((start * 512 + 106)) '\x00'; poke $((start * 512 + 200)) '\x77'
+    wants "exFAT, boot region spoiled" "halt boot-sum-wrong backup-boot-differs index-missing" "" exfat
+    card 1G "start=$start, type=c"; mkfs.exfat volume >/dev/null 2>&1; put
+    wants "exFAT, type byte of FAT32" "halt partition-type-byte index-missing" "" exfat
+fi
+# changed: a copy of the package to change; laid: it goes on a good card
+changed() { rm -rf other; cp -r pack other; }
+laid() { card 512M; fat -F 32 -s 8; (shopt -s dotglob; files other/*); put; }
+changed; mv other/release.json "other/release (1).json"; laid
+wants "the index under a browser's copy name" "halt copy-name"
+changed; mv other/release.json other/RELEASE.JSON; laid
+wants "wrong case" "mind wrong-case"
+changed; cp other/release.json "other/release - Copy.json"; echo x >other/maps.bin.crdownload; echo x >other/notes.txt; laid
+wants "a second copy, a broken-off download, a note" "mind copy-name download-unfinished foreign-file"
+wants "the same, listed strictly" "halt copy-name download-unfinished foreign-file" "" strict
+for name in "System Volume Information/IndexerVolumeGuid" ".Spotlight-V100/store" ".Trash-1000/info"; do
+    changed; mkdir -p "other/${name%/*}"; echo x >"other/$name"; laid
+    wants "left by a desktop: ${name%/*}" "mind desktop-leftover"
+    wants "left by a desktop: ${name%/*}, listed strictly" "halt desktop-leftover" "" strict
+done
+changed; cp "old/pieces/System part 2.bin" other/pieces/; laid
+wants "two releases mixed" "halt file-differs releases-mixed"
+rm -rf other; cp -r old other; laid
+wants "stale release" "mind stale-release"
+changed; mkdir other/before; cp old/release.json other/before/; laid
+wants "a second index" "mind second-index foreign-file"
+changed; echo x >"other/$(printf 'n%.0s' $(seq 130))"; laid
+wants "a path too long" "halt path-too-long-on-card foreign-file"
+changed; mv other/release.sig other/pieces/; laid
+wants "signature in the wrong folder" "halt signature-missing foreign-file"
+
+# Structure, spoiled in place.
+changed; laid; mv card.img whole.img
+while read -r what codes; do
+    cp --sparse=always whole.img card.img
+    /usr/bin/python3 "$here/fat_spoil.py" "$what" card.img || { echo "failed: spoiling $what"; failed=$((failed + 1)); }
+    wants "spoiled: $what" "$codes"
+done <<'END'
+circular halt chain-circular lost-clusters file-broken-on-card
+crossed halt chain-crossed chain-short lost-clusters file-broken-on-card file-broken-on-card
+short halt chain-short lost-clusters file-broken-on-card
+free halt fsinfo-wrong clusters-broken lost-clusters file-broken-on-card
+range halt clusters-broken lost-clusters file-broken-on-card
+long mind fsinfo-wrong chain-long
+bad mind fsinfo-wrong bad-clusters
+lost mind fsinfo-wrong lost-clusters
+differ halt fats-differ
+media mind fat-media-byte
+error mind hard-error-flag
+sum halt name-damaged file-missing foreign-file
+twice halt long-name-sum name-twice file-missing foreign-file
+dots mind folder-damaged
+backup mind backup-boot-differs
+info mind fsinfo-wrong
+per halt boot-sector-wrong
+ntfs halt wrong-file-system
+END
+echo "$passed passed, $failed failed: $bad bad cards, $good good ones"
+[ $failed = 0 ] && [ $bad -ge 30 ]

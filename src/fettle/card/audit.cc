@@ -14,8 +14,9 @@ namespace {
 const Reason* first_to_say(const Judgement& j) {
     static constexpr std::string_view order[] = {
         "wrong-file-system", "no-file-system",      "boot-sector-wrong", "fat32-too-few-clusters", "card-cut-short",
-        "card-read-failed",  "one-folder-too-deep", "archive-unopened",  "other-release",          "other-family",
-        "index-missing",     "signature-wrong",     "file-missing",      "file-differs",           "family-not-named"};
+        "card-read-failed",  "one-folder-too-deep", "archive-unopened",  "releases-mixed",         "copy-name",
+        "other-release",     "other-family",        "index-missing",     "signature-wrong",        "file-missing",
+        "file-differs",      "family-not-named"};
     const auto rank = [](const Reason& r) {
         return std::find(std::begin(order), std::end(order), r.code) - std::begin(order);
     };

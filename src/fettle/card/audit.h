@@ -22,6 +22,7 @@ namespace fettle::card {
 struct AuditRequest {
     const family::Family* family = nullptr;                      // nullptr: not known
     const family::Release* release = nullptr;                    // nullptr: against the card's own index
+    std::vector<const family::Release*> others;                  // known besides: whose is a file that differs?
     std::function<void(std::uint64_t, std::uint64_t)> progress;  // bytes done, bytes in all
 };
 

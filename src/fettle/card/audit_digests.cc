@@ -23,6 +23,10 @@ std::string sentence_for(const Wanted& w, std::string_view algorithm, const std:
                        w.words, printable(w.path), algorithm, found, wanted);
 }
 
+bool wrong_size(const Wanted& w) {
+    return w.size_known && w.node->size != w.size;
+}
+
 void judge(AuditState& s, Wanted& w, std::string_view algorithm, const std::string& found) {
     w.right = found == w.digests.at(std::string(algorithm));
     if (!w.right)
@@ -49,7 +53,9 @@ void audit_digests(AuditState& s, Volume& volume, std::vector<Wanted>& wanted) {
     std::vector<Wanted*> to_read;
     std::uint64_t total = 0, done = 0;
     for (auto& w : wanted) {
-        if (w.node == nullptr || !w.node->whole || (w.size_known && w.node->size != w.size)) continue;
+        if (w.node == nullptr || !w.node->whole) continue;
+        // One of the wrong size is wrong already; whose it is, only other releases can tell.
+        if (wrong_size(w) && (s.request.others.empty() || !w.digests.contains("sha256"))) continue;
         if (w.is_index && w.digests.empty()) continue;  // held by its signature
         to_read.push_back(&w);
         total += w.node->size;
@@ -97,6 +103,8 @@ void audit_digests(AuditState& s, Volume& volume, std::vector<Wanted>& wanted) {
             unreadable(s, *read[i].wanted, *read[i].failed);
             continue;
         }
+        if (read[i].algorithm == "sha256") read[i].wanted->found_sha256 = found[i];
+        if (wrong_size(*read[i].wanted)) continue;
         judge(s, *read[i].wanted, read[i].algorithm, found[i]);
         if (read[i].algorithm != "sha256" && read[i].algorithm != "sha512") only_weak.push_back(read[i].wanted->path);
     }

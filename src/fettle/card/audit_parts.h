@@ -49,9 +49,11 @@ struct Wanted {
     const Node* node = nullptr;  // what stands there
     bool right = false;          // digest agreed
     bool is_index = false;
+    std::string found_sha256{};  // of what stands there; empty: not digested by that
 };
 
-// Digests every wanted file that has a whole node, in the order they stand on the card, and reports what differs.
+// Digests every wanted file that has a whole node (of the wrong size too where other releases are at hand), in the
+// order they stand on the card, and reports what differs.
 void audit_digests(AuditState& s, Volume& volume, std::vector<Wanted>& wanted);
 
 // Whose leftover a name at the top of a card is ("Windows", "macOS", "a Linux desktop"); empty: nobody's known.

@@ -4,7 +4,8 @@
 
 #include <functional>
 
-#include "fettle/card/audit_parts.h"
+#include "fettle/card/audit_content.h"
+#include "fettle/card/layout.h"
 #include "fettle/card/test_cards.h"
 
 namespace fettle::card {
@@ -169,16 +170,151 @@ TEST_F(AuditTest, AnotherReleaseIsSaidOnceAndNotPieceByPiece) {
     const auto other = test::package("27.1.110");
     const auto a = of(other.contents, true);
     EXPECT_EQ(codes(a), "other-release");
-    EXPECT_EQ(a.sentence, "The card holds release 27.1.110, wanted is 27.3.118. Lay the right one.");
+    EXPECT_EQ(a.sentence, "The card holds release 27.1.110, wanted is 27.3.118, which is newer. Lay the right one.");
     p.family.id = "brill";
     EXPECT_NE(find(of(p.contents), "other-family"), nullptr);
+}
+
+TEST_F(AuditTest, TwoReleasesMixed) {
+    const auto other = test::package("27.1.110");
+    auto c = p.contents;
+    c[3] = other.contents[3];
+    AuditRequest r;
+    r.family = &p.family;
+    r.others = {&other.release, &p.release};
+    auto card = test::lay_in_memory(c, *p.family.card);
+    const auto a = *audit(card.device, r);
+    EXPECT_EQ(codes(a), "file-differs releases-mixed");
+    EXPECT_EQ(a.sentence,
+              "Two releases are mixed on this card: 'pieces/System part 1.bin' is of release 27.1.110, the index is of "
+              "27.3.118. Lay the card again from the release that is wanted. (1 more finding below)");
+    // One of another size is told by its digest too.
+    c[3].second = other.contents[5].second;
+    auto longer = test::lay_in_memory(c, *p.family.card);
+    EXPECT_EQ(codes(*audit(longer.device, r)), "file-size-differs releases-mixed");
+    // What no release has is only wrong.
+    c[3].second[0] ^= 1;
+    auto spoiled = test::lay_in_memory(c, *p.family.card);
+    EXPECT_EQ(codes(*audit(spoiled.device, r)), "file-size-differs");
+}
+
+TEST_F(AuditTest, ASecondIndexIsSeen) {
+    auto c = p.contents;
+    c.emplace_back("old/release.json", test::package("26.4.102").contents[0].second);
+    const auto a = of(c);
+    EXPECT_EQ(codes(a), "second-index foreign-file");
+    EXPECT_EQ(find(a, "second-index")->where, "old/release.json");
+    c.back().second = p.contents[0].second;  // the same release's: a leftover, no contradiction
+    EXPECT_EQ(codes(of(c)), "foreign-file");
+}
+
+TEST_F(AuditTest, AStaleReleaseIsSaidUnlessItWasAskedFor) {
+    const auto old = test::package("27.1.110");
+    auto card = test::lay_in_memory(old.contents, *p.family.card);
+    const auto a = run(card.device);
+    EXPECT_EQ(codes(a), "stale-release");
+    EXPECT_EQ(a.verdict(), Verdict::mind);
+    AuditRequest r;
+    r.family = &p.family;
+    r.release = &old.release;
+    EXPECT_EQ(codes(*audit(card.device, r)), "card-good");
+    r.release = nullptr;
+    p.family.newest_release.clear();
+    EXPECT_EQ(codes(*audit(card.device, r)), "card-good");
+    r.others = {&p.release};  // newer, on the shelf
+    EXPECT_EQ(codes(*audit(card.device, r)), "stale-release");
+}
+
+TEST_F(AuditTest, SecondCopiesByTheirNames) {
+    for (const std::string copy : {"release (1).json", "release(2).json", "release - Copy.json", "release copy.json",
+                                   "release copy 2.json", "Copy of release.json"}) {
+        auto c = p.contents;
+        c[0].first = copy;
+        auto a = of(c);
+        ASSERT_NE(find(a, "copy-name"), nullptr) << copy << ": " << codes(a);
+        EXPECT_EQ(a.verdict(), Verdict::halt);
+        EXPECT_EQ(find(a, "index-missing"), nullptr);
+        c = p.contents;
+        c.emplace_back(copy, p.contents[0].second);
+        a = of(c);
+        EXPECT_EQ(codes(a), "copy-name") << copy;
+        EXPECT_EQ(a.verdict(), Verdict::mind);
+    }
+    auto c = p.contents;
+    for (auto& f : c)
+        if (f.first.starts_with("pieces/")) f.first = "pieces (1)/" + f.first.substr(7);
+    EXPECT_NE(find(of(c, true), "copy-name"), nullptr);
+    c = p.contents;
+    c.emplace_back("maps.bin.crdownload", Bytes(10));
+    EXPECT_EQ(codes(of(c)), "download-unfinished");
+    for (const char* own :
+         {"release.json", "System part 1.bin", "a (b).bin", "copy", "(1).bin", "x 12.bin", "v(2024).bin"})
+        EXPECT_EQ(without_copy_marks(own), own);
+}
+
+// A file that FAT cannot hold, and one whose last byte is the last that it can.
+TEST_F(AuditTest, TheFourGibBorder) {
+    p.family.card->cluster_kib = {32};
+    const std::uint64_t size = 0xFFFFFFFF;
+    auto& piece = p.release.pieces[0].files[0];
+    std::vector<FileToPlace> places{{"release.json", p.contents[0].second.size()}, {piece.path, size}};
+    const auto g = plan_geometry(std::uint64_t{8} << 30, *p.family.card);
+    ASSERT_TRUE(g);
+    const auto l = make_layout(places, *p.family.card, *g, std::string(64, 'a'));
+    ASSERT_TRUE(l);
+    test::SparseDevice device(std::uint64_t{8} << 30, true);
+    ASSERT_TRUE(device.write_at(0, l->table));
+    ASSERT_TRUE(device.write_at(g->partition_start * 512, l->boot));
+    for (const std::uint32_t copy : {0u, 1u}) {
+        Bytes fat((l->next_free * 4 + 511) / 512 * 512);
+        fill_fat(*l, 0, fat);
+        ASSERT_TRUE(device.write_at(g->fat_start(copy) * 512, fat));
+    }
+    ASSERT_TRUE(device.write_at(g->data_start() * 512, l->folders));
+    AuditRequest r;
+    r.family = &p.family;
+    p.release.pieces.resize(1);
+    piece.digests = {{"none", ""}};  // 4 GiB of zeros need not be digested for this
+    for (const std::uint64_t wanted : {size, size + 1}) {
+        piece.size = wanted;
+        r.release = &p.release;
+        const auto a = *audit(device, r);
+        const auto* found = find(a, "file-at-4-gib");
+        ASSERT_NE(found, nullptr) << codes(a);
+        EXPECT_EQ(found->verdict, wanted == size ? Verdict::mind : Verdict::halt);
+    }
+}
+
+TEST_F(AuditTest, EveryFindingIsListedNotOnlyTheFirstOfItsKind) {
+    auto card = test::lay_in_memory(p.contents, *p.family.card);
+    const auto& g = card.laid.geometry;
+    for (std::size_t i = 2; i < 6; ++i) {
+        const auto first = (card.laid.files[i].extent.at / 512 - g.data_start()) / g.sectors_per_cluster + 2;
+        for (const std::uint32_t copy : {0u, 1u})
+            store_le32(card.device.bytes, g.fat_start(copy) * 512 + first * 4, static_cast<std::uint32_t>(first));
+    }
+    const auto a = run(card.device);
+    EXPECT_EQ(std::count_if(a.judgement.reasons.begin(), a.judgement.reasons.end(),
+                            [](const Reason& r) { return r.code == "chain-circular"; }),
+              4);
+}
+
+// A folder that names one file twice: a reader finds the first only.
+TEST_F(AuditTest, ANameThatStandsTwice) {
+    auto card = test::lay_in_memory({{"AAA.BIN", Bytes(5)}, {"BBB.BIN", Bytes(5)}}, *p.family.card);
+    const std::size_t root = card.laid.geometry.data_start() * 512 + 32;  // behind the label
+    ASSERT_EQ(card.device.bytes[root + 32], 'B');
+    std::copy_n(card.device.bytes.begin() + static_cast<std::ptrdiff_t>(root), 11,
+                card.device.bytes.begin() + static_cast<std::ptrdiff_t>(root + 32));
+    EXPECT_NE(find(run(card.device), "name-twice"), nullptr);
 }
 
 TEST_F(AuditTest, AnEmptyCardLacksTheIndex) {
     const auto a = of({});
     EXPECT_EQ(codes(a), "index-missing");
     EXPECT_EQ(a.sentence,
-              "The box looks for 'release.json' on the card, and it is not there, nor is anything else of a release.");
+              "The box looks for 'release.json' on the card, and it is not there, nor is anything else of a release. "
+              "Lay the card from the release.");
 }
 
 TEST_F(AuditTest, WrongCaseIsMind) {
