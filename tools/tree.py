@@ -14,7 +14,7 @@ def files(*suffixes, below="."):
     found = []
     for at, folders, names in os.walk(ROOT / below):
         folders[:] = [f for f in folders if f not in SKIPPED]
-        found += [Path(at) / n for n in names if not suffixes or n.endswith(suffixes)]
+        found += [Path(at) / n for n in names if n not in SKIPPED and (not suffixes or n.endswith(suffixes))]
     return sorted(found)
 
 
