@@ -104,7 +104,7 @@ void write_releases(Writer& w, const Family& f, const Family& other) {
     if (!f.package) return;
     const PackageRule& p = *f.package;
     w.add("package.index", p.index, Rule::exact);
-    w.add("package.form", p.form, Rule::exact);
+    w.add("package.form", p.form == "csv" ? p.form + " " + p.separator : p.form, Rule::exact);
     w.add("package.signature.form", p.signature_form, Rule::guards);
     w.add("package.signature.file", p.signature_file, Rule::guards);
     w.add("package.signature.key", p.signature_key, Rule::guards);

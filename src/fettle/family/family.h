@@ -83,7 +83,8 @@ struct KnownRelease {
 // (RFC 6901), paths of XML elements, names of columns or keys; for a piece, relative to it.
 struct PackageRule {
     std::string index;           // path of the index in the package
-    std::string form;            // "json", "xml", "digest-list"
+    std::string form;            // "json", "xml", "csv", "tsv", "ini", "digest-list", "cyclonedx"
+    char separator = ',';        // csv
     std::string digest;          // digest-list: the algorithm of its digests, "sha256"
     std::string signature_form;  // "ed25519", "cms" or empty: whole, origin not proven
     std::string signature_file;

@@ -12,20 +12,6 @@
 namespace fettle::family {
 namespace {
 
-// "# name: value" → the release's field that the mapping names so.
-void read_remark(std::string_view line, const std::string& place, const PackageRule& rule, RawItem& release,
-                 Faults& faults) {
-    const std::size_t colon = line.find(':');
-    if (colon == std::string_view::npos) return;
-    const std::string name = "#" + std::string(trim(line.substr(1, colon - 1)));
-    for (const auto& [field, mapped] : rule.release_fields) {
-        if (mapped != name) continue;
-        const Raw value{RawKind::plain, std::string(trim(line.substr(colon + 1))), {}, place};
-        if (!release.fields.emplace(field, value).second)
-            faults.add(place, fmt::format("gives {} a second time", name));
-    }
-}
-
 struct Entry {
     std::string_view digest, path;
 };

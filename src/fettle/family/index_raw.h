@@ -55,6 +55,13 @@ struct RawIndex {
 RawIndex read_json_index(const PackageRule& rule, std::string_view text, Faults& faults);
 RawIndex read_xml_index(const PackageRule& rule, std::string_view text, Faults& faults);
 RawIndex read_digest_list(const PackageRule& rule, std::string_view text, Faults& faults);
+RawIndex read_table(const PackageRule& rule, std::string_view text, Faults& faults);  // csv and tsv
+RawIndex read_ini_index(const PackageRule& rule, std::string_view text, Faults& faults);
+RawIndex read_cyclonedx_index(const PackageRule& rule, std::string_view text, Faults& faults);
+
+// A line "# name: value" → the release's field that the mapping calls "#name". In digest lists and tables.
+void read_remark(std::string_view line, const std::string& place, const PackageRule& rule, RawItem& release,
+                 Faults& faults);
 
 // "is a list" and so on: "a number", "a text", ….
 const char* words(RawKind kind);

@@ -12,6 +12,8 @@
 namespace fettle::family {
 namespace {
 
+constexpr std::size_t largest_xml = 16u << 20;  // its tree takes up to sixteen times as much
+
 class XmlReader {
 public:
     XmlReader(std::string_view text, Faults& faults) : faults_(faults) {
@@ -95,6 +97,10 @@ RawIndex read_xml_index(const PackageRule& rule, std::string_view text, Faults& 
     out.between = " ";
     XmlReader reader(text, faults);
     pugi::xml_document document;
+    if (text.size() > largest_xml) {
+        faults.add(rule.index, fmt::format("is larger than {}", human_bytes(largest_xml)));
+        return out;
+    }
     if (!is_utf8(text)) {
         faults.add(rule.index, "is not UTF-8");
         return out;

@@ -14,6 +14,9 @@ namespace {
 
 const std::vector<std::string> digests = {"sha256", "sha512", "sha1", "md5", "crc32"};
 
+const std::vector<std::string> of_release = {"release", "family",       "markets", "installs_from",
+                                             "counter", "one_way_door", "cures"};
+
 // What is wrong with one mapping value of this form, empty when it is right; and what it should look like.
 std::string wrong_value(const std::string& form, const std::string& v) {
     if (form == "json") return v[0] == '/' ? "" : "a JSON pointer such as \"/name\" was expected";
@@ -28,7 +31,28 @@ std::string wrong_value(const std::string& form, const std::string& v) {
         }
         return "";
     }
-    return v.size() > 1 && v[0] == '#' ? "" : "the name of a remark such as \"#release\" was expected";
+    if (form == "cyclonedx")
+        return v[0] == '/' || (v.starts_with("property ") && v.size() > 9)
+                   ? ""
+                   : "a JSON pointer such as \"/name\", or \"property NAME\", was expected";
+    if (form == "digest-list")
+        return v.size() > 1 && v[0] == '#' ? "" : "the name of a remark such as \"#release\" was expected";
+    return "";
+}
+
+// INI: the release's values are "section/key", its pieces the sections of a name with one star.
+void check_ini(Section& r, const PackageRule& p) {
+    for (const auto& [field, v] : p.release_fields) {
+        const bool pieces = field == "pieces";
+        const bool right =
+            pieces ? std::count(v.begin(), v.end(), '*') == 1 : v.find('/') != std::string::npos && v.back() != '/';
+        if (!right)
+            r.log().mistake(r.at(field),
+                            "is \"" + v + "\"; " +
+                                (pieces ? "the sections' name with one star such as \"part *\" was expected"
+                                        : "a section and a key such as \"about/version\" was expected"),
+                            "docs/family-file.md says how the values are written in this form of index");
+    }
 }
 
 std::map<std::string, std::string> read_mapping(Section& s, const std::string& form,
@@ -115,36 +139,50 @@ void read_always(Section& s, PackageRule& p) {
 
 void read_digest_list_keys(Section& s, PackageRule& p) {
     p.digest = s.word("digest", Need::must, digests);
-    s.table("release", Need::may, [&](Section& r) {
-        p.release_fields = read_mapping(
-            r, p.form, {}, {"release", "family", "markets", "installs_from", "counter", "one_way_door", "cures"});
-    });
+    s.table("release", Need::may, [&](Section& r) { p.release_fields = read_mapping(r, p.form, {}, of_release); });
     s.not_here("piece", "a digest list says nothing but path and digest: use path_pattern and always");
     p.piece_fields = {{"file", "path"}};
     if (!p.digest.empty()) p.piece_fields[p.digest] = "digest";
 }
 
-void read_tree_keys(Section& s, PackageRule& p) {
-    s.table("release", Need::must, [&](Section& r) {
-        p.release_fields =
-            read_mapping(r, p.form, {"pieces"},
-                         {"release", "family", "markets", "installs_from", "counter", "one_way_door", "cures"});
+std::vector<std::string> with_digests(std::vector<std::string> fields) {
+    fields.insert(fields.end(), digests.begin(), digests.end());
+    return fields;
+}
+
+// Tables, INI and CycloneDX: one file a piece, or a line.
+void read_flat_keys(Section& s, PackageRule& p) {
+    const bool ini = p.form == "ini", inventory = p.form == "cyclonedx";
+    if (inventory) p.release_fields["release"] = "/metadata/component/version";
+    s.table("release", inventory ? Need::may : Need::must, [&](Section& r) {
+        for (auto& [field, v] :
+             read_mapping(r, p.form, ini ? std::vector<std::string>{"pieces"} : std::vector<std::string>{}, of_release))
+            p.release_fields[field] = v;
+        if (ini) check_ini(r, p);
     });
+    if (inventory) p.piece_fields = {{"name", "/name"}, {"version", "/version"}};
     s.table("piece", Need::must, [&](Section& r) {
-        std::vector<std::string> may = {"name", "box", "region", "version", "issues", "size"};
-        may.insert(may.end(), digests.begin(), digests.end());
-        if (r.has("files"))
-            p.piece_fields = read_mapping(r, p.form, {"files"}, {"name", "box", "region", "version", "issues"});
-        else
-            p.piece_fields = read_mapping(r, p.form, {"file"}, may);
+        const std::vector<std::string> may = {"name", "box", "region", "version", "issues", "size"};
+        for (auto& [field, v] : read_mapping(r, p.form, {"file"}, inventory ? may : with_digests(may)))
+            p.piece_fields[field] = v;
+    });
+}
+
+// JSON and XML: pieces may have several files.
+void read_tree_keys(Section& s, PackageRule& p) {
+    s.table("release", Need::must,
+            [&](Section& r) { p.release_fields = read_mapping(r, p.form, {"pieces"}, of_release); });
+    s.table("piece", Need::must, [&](Section& r) {
+        const std::vector<std::string> may = {"name", "box", "region", "version", "issues"};
+        p.piece_fields = r.has("files")
+                             ? read_mapping(r, p.form, {"files"}, may)
+                             : read_mapping(r, p.form, {"file"},
+                                            with_digests({"name", "box", "region", "version", "issues", "size"}));
     });
     if (!p.piece_fields.contains("files"))
         return s.not_here("file", "the mapping of [package.piece] has no list of files");
-    s.table("file", Need::must, [&](Section& r) {
-        std::vector<std::string> may = {"size"};
-        may.insert(may.end(), digests.begin(), digests.end());
-        p.file_fields = read_mapping(r, p.form, {"path"}, may);
-    });
+    s.table("file", Need::must,
+            [&](Section& r) { p.file_fields = read_mapping(r, p.form, {"path"}, with_digests({"size"})); });
 }
 
 }  // namespace
@@ -153,15 +191,25 @@ void read_package(Section& top, Family& f) {
     top.table("package", Need::may, [&](Section& s) {
         PackageRule p;
         p.index = s.text("index", Need::must);
-        p.form = s.word("form", Need::must, {"json", "xml", "digest-list"});
+        p.form = s.word("form", Need::must, {"json", "xml", "csv", "tsv", "ini", "digest-list", "cyclonedx"});
+        if (p.form == "csv") {
+            const std::string separator = s.text("separator", Need::may);
+            if (separator.size() > 1 || separator == "\"" || separator == "\n" || separator == "#")
+                s.log().mistake(s.at("separator"), "is \"" + separator + "\"; one character was expected",
+                                "write the character that stands between two cells");
+            else if (!separator.empty())
+                p.separator = separator[0];
+        }
         s.table("signature", Need::may, [&](Section& g) { read_signature(g, p); });
         p.path_pattern = s.text("path_pattern", Need::may);
         check_path_pattern(s, p);
         read_always(s, p);
         if (p.form == "digest-list")
             read_digest_list_keys(s, p);
-        else
+        else if (p.form == "json" || p.form == "xml")
             read_tree_keys(s, p);
+        else
+            read_flat_keys(s, p);
         check_told(s, p);
         f.package = std::move(p);
     });

@@ -54,6 +54,10 @@ struct Release {
 // vetting.
 Result<Release> read_index(const Family& family, std::string_view text);
 
+// The family that an index names; empty when it names none or cannot be read by this rule. Looks only: for finding out
+// which family file to read it by.
+std::string family_named_in(const PackageRule& rule, std::string_view text);
+
 // Gives files whose index does not say a size the one that was seen: size_of(path), nullopt where there is no such
 // file.
 void fill_sizes(Release& release, const std::function<std::optional<std::uint64_t>(const std::string&)>& size_of);

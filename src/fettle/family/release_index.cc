@@ -353,6 +353,15 @@ const Piece* Release::piece(std::string_view box, std::string_view name) const {
     return nullptr;
 }
 
+static RawIndex read_form(const PackageRule& rule, std::string_view text, Faults& faults) {
+    if (rule.form == "xml") return read_xml_index(rule, text, faults);
+    if (rule.form == "csv" || rule.form == "tsv") return read_table(rule, text, faults);
+    if (rule.form == "ini") return read_ini_index(rule, text, faults);
+    if (rule.form == "digest-list") return read_digest_list(rule, text, faults);
+    if (rule.form == "cyclonedx") return read_cyclonedx_index(rule, text, faults);
+    return read_json_index(rule, text, faults);
+}
+
 Result<Release> read_index(const Family& family, std::string_view text) {
     if (!family.package)
         return bad_input("package-rule-missing", family.id,
@@ -360,9 +369,7 @@ Result<Release> read_index(const Family& family, std::string_view text) {
                          "add a [package] section to the family file (docs/family-file.md)");
     const PackageRule& rule = *family.package;
     Faults faults;
-    const RawIndex raw = rule.form == "xml"           ? read_xml_index(rule, text, faults)
-                         : rule.form == "digest-list" ? read_digest_list(rule, text, faults)
-                                                      : read_json_index(rule, text, faults);
+    const RawIndex raw = read_form(rule, text, faults);
     Release out;
     // What is not of the form at all is one fault, not a missing everything.
     if (!faults.any() || !raw.pieces.empty() || !raw.release.fields.empty()) out = Reader(family, raw, faults).read();
@@ -372,6 +379,13 @@ Result<Release> read_index(const Family& family, std::string_view text) {
     return bad_input("index-faults", rule.index, faults.problem(),
                      "get the package again from its source; if it is whole, the family file's [package] mapping does "
                      "not suit this maker's index");
+}
+
+std::string family_named_in(const PackageRule& rule, std::string_view text) {
+    Faults faults;
+    const RawIndex raw = read_form(rule, text, faults);
+    const auto at = raw.release.fields.find("family");
+    return at == raw.release.fields.end() ? "" : at->second.text;
 }
 
 void fill_sizes(Release& release, const std::function<std::optional<std::uint64_t>(const std::string&)>& size_of) {

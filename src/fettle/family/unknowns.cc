@@ -57,7 +57,8 @@ void open_releases(const Family& f, Log& log) {
     const auto strong = [](const std::map<std::string, std::string>& fields) {
         return fields.contains("sha256") || fields.contains("sha512");
     };
-    if (f.package && !strong(f.package->piece_fields) && !strong(f.package->file_fields))
+    if (f.package && f.package->form != "cyclonedx" && !strong(f.package->piece_fields) &&
+        !strong(f.package->file_fields))
         log.unknown("package.piece.sha256", "the index has no SHA-256 or SHA-512 of its pieces",
                     "a piece is at best whole against accident, not against intent");
     if (!f.card)

@@ -4,13 +4,13 @@
 
 #include <algorithm>
 #include <future>
+#include <mutex>
 #include <optional>
 #include <set>
 #include <system_error>
 
 #include "fettle/base/digest.h"
 #include "fettle/base/files.h"
-#include "fettle/base/json.h"
 #include "fettle/base/text.h"
 #include "fettle/shelf/package.h"
 #include "fettle/shelf/vet.h"
@@ -19,7 +19,7 @@ namespace fettle::shelf {
 namespace fs = std::filesystem;
 namespace {
 
-constexpr std::size_t largest_index = 64u << 20;
+constexpr std::size_t largest_index = 32u << 20;  // a parsed text takes many times its size
 constexpr std::size_t largest_signature = 64u << 10;
 
 Reason halt(std::string code, std::string where, std::string text, std::string rests_on) {
@@ -243,21 +243,39 @@ bool halted(const Intake& in) {
 
 std::vector<std::string> named_families(const std::vector<family::Family>& families, const fs::path& path,
                                         bool index_only) {
+    std::map<std::string, std::string> indexes;  // by path; all in one visit: a compressed tar is unpacked for each
+    if (!index_only) {
+        auto package = open_package(path);
+        if (!package) return {};
+        std::vector<bool> wanted;
+        for (const Member& m : (*package)->members())
+            wanted.push_back(m.kind == MemberKind::file &&
+                             std::any_of(families.begin(), families.end(),
+                                         [&](const auto& f) { return f.package && f.package->index == m.path; }));
+        std::mutex guard;
+        (void)(*package)->visit(wanted, [&](std::size_t i, const Read& read) -> Status {
+            std::string text;
+            if (auto ok = read_whole(read, largest_index, (*package)->members()[i].path, text); !ok) return ok;
+            const std::lock_guard lock(guard);
+            indexes[(*package)->members()[i].path] = std::move(text);
+            return {};
+        });
+    }
     std::vector<std::string> out;
-    auto package = index_only ? Result<std::unique_ptr<Package>>(nullptr) : open_package(path);
-    if (!package) return out;
+    std::vector<std::string> silent;  // an index of theirs is there and reads well, but their indexes name no family
     for (const family::Family& f : families) {
         if (!f.package) continue;
-        auto texts = index_only ? texts_of_index(path, *f.package) : texts_of_package(**package, *f.package);
-        if (!texts || !texts->index) continue;
-        const auto pointer = f.package->release_fields.find("family");
-        const auto index = parse_json(*texts->index, f.package->index);
-        if (!index || pointer == f.package->release_fields.end()) continue;
-        boost::system::error_code ec;
-        const json::value* named = index->find_pointer(pointer->second, ec);
-        if (named && named->is_string() && named->get_string() == f.id) out.push_back(f.id);
+        if (index_only)
+            if (auto texts = texts_of_index(path, *f.package)) indexes[f.package->index] = std::move(*texts->index);
+        const auto text = indexes.find(f.package->index);
+        if (text == indexes.end()) continue;
+        if (f.package->release_fields.contains("family")) {
+            if (family::family_named_in(*f.package, text->second) == f.id) out.push_back(f.id);
+        } else if (family::read_index(f, text->second)) {
+            silent.push_back(f.id);
+        }
     }
-    return out;
+    return out.empty() ? silent : out;
 }
 
 Result<Intake> take_in(const family::Family& family, const AddRequest& request, const fs::path& shelf, UnixMs now,

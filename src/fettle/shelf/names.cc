@@ -64,6 +64,17 @@ bool any_control(std::string_view text) {
     return false;
 }
 
+// Marks that turn the direction of a name make "nib.exe" of "exe.bin"; control characters have a finding of their own.
+bool any_unseen(std::string_view text) {
+    for (std::size_t i = 0; i < text.size();) {
+        const std::size_t n = utf8_length(text.substr(i));
+        if (n == 0) return false;  // not UTF-8: said elsewhere
+        if (n > 1 && !any_control(text.substr(i, n)) && is_unseen(text.substr(i, n))) return true;
+        i += n;
+    }
+    return false;
+}
+
 void check_part(std::string_view part, std::string_view path, std::vector<Reason>& out) {
     if (part.empty()) {
         out.push_back(fault("name-empty-part", path, "a folder in the name has no name"));
@@ -103,6 +114,9 @@ std::vector<Reason> check_path(std::string_view path) {
     if (path.size() > 1 && path[1] == ':' && letter)
         out.push_back(fault("name-drive", path, "begins with a drive letter", "the name itself"));
     if (any_control(path)) out.push_back(fault("name-control", path, "holds a control character"));
+    if (any_unseen(path))
+        out.push_back(fault("name-unseen", path, "holds a character that is not seen or turns the text around it",
+                            "the name itself"));
     if (!is_utf8(path)) out.push_back(fault("name-not-utf8", path, "is not UTF-8 text", "the name itself"));
     const std::vector<std::string> parts = split(path.front() == '/' ? path.substr(1) : path, '/');
     for (const std::string& part : parts) check_part(part, path, out);

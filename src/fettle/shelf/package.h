@@ -1,4 +1,4 @@
-// A package as it was brought: a folder or a zip archive, read as a stream and never unpacked. Says what is in it;
+// A package as it was brought: a folder or an archive, read as a stream and never unpacked. Says what is in it;
 // judges nothing but whether it can be read at all.
 #pragma once
 
@@ -43,13 +43,15 @@ public:
     virtual Result<std::optional<std::string>> sha256() const = 0;
 };
 
-// bad_input says what the thing is when it is neither a folder nor a whole zip archive: "package-missing",
-// "package-empty", "package-web-page", "package-other-archive", "package-not-archive", "archive-cut",
-// "archive-damaged", "package-too-many".
+// bad_input says what the thing is when it is neither a folder nor a whole archive: "package-missing",
+// "package-empty", "package-web-page", "package-not-archive", "archive-cut", "archive-damaged", "archive-encrypted",
+// "archive-bomb", "archive-memory", "package-too-many".
 Result<std::unique_ptr<Package>> open_package(const std::filesystem::path& path);
 
 // The parts, for tests.
 Result<std::unique_ptr<Package>> open_folder(const std::filesystem::path& path);
-Result<std::unique_ptr<Package>> open_zip(const std::filesystem::path& path);
+// kind: "zip", "7z", "tar", "tar.gz", "tar.bz2", "tar.xz", "tar.zst". A compressed tar is unpacked once, into nothing,
+// to list it, and once for each visit, up to the last file that is wanted.
+Result<std::unique_ptr<Package>> open_archive(const std::filesystem::path& path, const std::string& kind);
 
 }  // namespace fettle::shelf

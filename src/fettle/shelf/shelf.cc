@@ -13,6 +13,7 @@
 #include "fettle/shelf/catalogue.h"
 #include "fettle/shelf/intake.h"
 #include "fettle/shelf/objects.h"
+#include "fettle/shelf/vet.h"
 
 namespace fettle::shelf {
 namespace fs = std::filesystem;
@@ -169,6 +170,11 @@ Result<Added> Shelf::add(const family::Family& family, const AddRequest& request
     Judgement& j = in.vetting.judgement;
     if (j.verdict() == Verdict::halt) return refused(request, in.vetting, refusal);
     vet_second_source(request.slip, in, j);
+    auto others = state_->catalogue->list(family.id, "");
+    if (!others) return pass(others);
+    std::vector<std::string> releases;
+    for (const Shelved& s : *others) releases.push_back(s.release.release);
+    j.add(vet_against_shelf(family, in.release, releases));
     if (request.slip.right == Right::unknown)
         j.add({"right-unknown", Verdict::mind, "by what right it is here is not known: it can be looked at, not laid",
                "provenance slip", "typed"});

@@ -96,7 +96,11 @@ Judgement vet_members(const std::vector<Member>& members, const std::string& ind
 
 Judgement vet_claims(const family::Family& family, const family::Release& release) {
     Judgement j;
-    if (release.family != family.id)
+    if (release.family.empty() && !family.package->release_fields.contains("family"))
+        j.add(mind("family-not-told", "index",
+                   fmt::format("the index does not say for which family it is; it reads as one of {}", family.id),
+                   "index"));
+    else if (release.family != family.id)
         j.add(halt("wrong-family", "index",
                    fmt::format("the index says family \"{}\"; this is {}", printable(release.family), family.id),
                    "index"));
@@ -110,6 +114,7 @@ Judgement vet_claims(const family::Family& family, const family::Release& releas
                    fmt::format("\"{}\" is no version of this family's form: where it stands among others can't be told",
                                printable(release.release)),
                    "family file"));
+    j.add(vet_order(family, release));
     std::map<std::string, const family::PieceFile*> first;
     std::vector<std::string> paths;
     std::size_t weak = 0, none = 0;
@@ -123,6 +128,9 @@ Judgement vet_claims(const family::Family& family, const family::Release& releas
                 continue;
             }
             paths.push_back(f.path);
+            if (archive_name(f.path))
+                j.add(mind("archive-within", f.path, "is an archive itself: it is kept as it is and not looked into",
+                           "file name"));
             for (Reason& r : check_path(f.path)) j.add(std::move(r));
             const std::string best = strongest(f.digests);
             if (best.empty()) ++none;

@@ -23,6 +23,14 @@ Judgement vet_members(const std::vector<Member>& members, const std::string& ind
 // read.) Mind for what may be, halt for what must not be.
 Judgement vet_claims(const family::Family& family, const family::Release& release);
 
+// Its place among other releases, its counter and its issue letters, against the family file.
+Judgement vet_order(const family::Family& family, const family::Release& release);
+
+// Against the releases of the family that are on the shelf already: an older one is a mind, so that it is not taken for
+// the newest.
+Judgement vet_against_shelf(const family::Family& family, const family::Release& release,
+                            const std::vector<std::string>& shelved);
+
 // Index against files is a bijection: missing, surplus, other size (as the package claims it).
 Judgement vet_files(const family::Family& family, const family::Release& release, const std::vector<Member>& members);
 
