@@ -406,10 +406,12 @@ class Tools:
         self.programs = programs  # name → path
         self.cache = Path(cache)
 
-    def package(self, **options):
+    def package(self, family="dunnock", **options):
+        """Of one of the example families, by its id; other options as fettle-maker has them."""
         maker = self.programs["fettle-maker"]
         stat = os.stat(maker)
-        family = (self.source / "families/dunnock.toml").read_bytes()
+        options["family"] = self.source / f"families/{family}.toml"
+        family = options["family"].read_bytes()
         key = sha256(repr((sorted(options.items()), stat.st_size, stat.st_mtime_ns, sha256(family))))[:24]
         folder = self.cache / key
         if not folder.exists():

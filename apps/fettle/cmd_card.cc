@@ -280,6 +280,7 @@ Result<Answer> card_audit(Context& context, const CardAuditOptions& options) {
         if (const auto shelf = shelf::Shelf::open(context.shelf_folder()))
             if (auto shelved = shelf->list(family->id)) others = std::move(*shelved);
     for (const auto& o : others) request.others.push_back(&o.release);
+    request.now = context.clock->now();
     request.progress = [&](std::uint64_t done, std::uint64_t total) {
         if (context.progress) context.progress("auditing", done, total);
     };

@@ -11,6 +11,7 @@
 #include <csignal>
 #include <cstdio>
 #include <exception>
+#include <memory>
 #include <string>
 #include <string_view>
 
@@ -19,6 +20,7 @@
 #include "fettle/base/text.h"
 #include "job_store.h"
 #include "print.h"
+#include "rehearsal_clock.h"
 
 namespace {
 
@@ -85,8 +87,9 @@ void print_timings(std::chrono::steady_clock::time_point began) {
 }
 
 int run(Invocation& call) {
-    const SystemClock clock;
-    call.context.clock = &clock;
+    const SystemClock system;
+    const std::unique_ptr<Clock> rehearsed = rehearsal_clock(call.context.home);  // a rehearsal's home has its own time
+    call.context.clock = rehearsed ? rehearsed.get() : &system;
     call.context.terminal = !call.context.json && ::isatty(STDERR_FILENO) == 1;
     ProgressLine line;
     call.context.progress = [&](const char* what, std::uint64_t done, std::uint64_t total) {

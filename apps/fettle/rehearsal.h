@@ -10,6 +10,7 @@
 
 #include "context.h"
 #include "fettle/base/half_done.h"
+#include "fettle/book/job.h"
 #include "fettle/card/block_device.h"
 #include "fettle/cutmap/cutmap.h"
 #include "fettle/standin/server.h"
@@ -42,7 +43,8 @@ public:
 
 private:
     Context& outer_;
-    const RehearseOptions& options_;
+    RehearseOptions options_;
+    double speed_;
     ManualClock clock_;
     Context inner_;  // the rehearsal's own home and clock
     std::string from_, to_;
@@ -60,13 +62,24 @@ private:
     double ran_s_ = 0;  // virtual seconds of running, over all steps
     std::optional<RehearsedCut> cut_;
     bool broken_off_ = false;
+    int lock_ = -1;     // held on rehearsal.json: two programs never go on with one rehearsal
+    int replayed_ = 0;  // of the present run: signs that stand in the journal already and are not marked again
     std::vector<std::string> files_;  // what is left for the person, relative to the folder
 
     Result<Answer> whole_job();
+    Result<Answer> gone_on_with();
+    Result<Answer> from_the_steps(const Plan& plan);
     void clear_away();  // after an error
 
     // In the order of the job.
     Status prepare();
+    // Kept in the folder from here on: what it takes to go on after the program was ended in the middle.
+    Status keep_state(bool ended);
+    Status load_state();
+    Status lock_state();
+    // The step has been begun before: brings the virtual set to where the journal ends, and goes on from there.
+    Status take_up(int step, const PlanStep& planned, const book::Run& run);
+    Status put_in(const std::string& release);
     Result<bool> take_from_shelf();  // false: the shelf of this home does not hold both releases
     Status make_examples();
     Status set_up_boxes();
@@ -77,6 +90,7 @@ private:
     Status lay_and_audit(const std::string& release);
     Status make_ready(int step);
     Status run_step(int step, const PlanStep& planned);
+    Status follow_run(const PlanStep& planned, UnixMs began);
     Status read_after();
     Status look_after();
     Result<Answer> prove();
@@ -88,6 +102,8 @@ private:
     Status mark(const std::string& event, const std::string& shows = {}, const std::string& tally = {});
     Status mark_event(const standin::Event& event);
     Status cut_here(const PlanStep& planned, double at_s);
+    Status note_cut(const std::string& text);
+    Result<double> power_back(UnixMs cut_at);
     void say(const std::string& text) const;
     std::string address() const;
     bool reads_pieces() const;

@@ -1,4 +1,5 @@
 #include <fmt/core.h>
+#include <unistd.h>
 
 #include <algorithm>
 #include <system_error>
@@ -32,6 +33,7 @@ Result<fs::path> own_folder(const std::string& asked) {
 Rehearsal::Rehearsal(Context& outer, const RehearseOptions& options)
     : outer_(outer),
       options_(options),
+      speed_(options.speed.value_or(300)),
       clock_(outer.clock->now()),
       inner_(outer),
       from_(options.from),
@@ -168,7 +170,7 @@ Status Rehearsal::prepare() {
         fmt::format("Rehearsal on a virtual {}: {} to {}, at {:g} times real speed, seed {}.\n"
                     "Each stage is the command that you would type. Virtual boxes, {}; real files, digests, signatures "
                     "and protocol.\n",
-                    family_->words, from_, to_, options_.speed, options_.seed,
+                    family_->words, from_, to_, speed_, options_.seed,
                     own_shelf_ ? "releases of your own shelf" : "invented releases"),
         80));
     return {};
@@ -188,9 +190,10 @@ void Rehearsal::clear_away() {
 }
 
 Result<Answer> Rehearsal::run() {
-    Result<Answer> done = whole_job();
-    if (!done) clear_away();
+    Result<Answer> done = options_.go_on.empty() ? whole_job() : gone_on_with();
+    if (!done && half_) clear_away();
     half_.reset();
+    if (lock_ >= 0) ::close(lock_);
     return done;
 }
 
@@ -198,29 +201,47 @@ Result<Answer> Rehearsal::whole_job() {
     if (Status s = prepare(); !s) return pass(s);
     if (Status s = take_in(); !s) return pass(s);
     if (Status s = shelve(); !s) return pass(s);
+    if (Status s = keep_state(false); !s) return pass(s);
+    half_.reset();  // it can be gone on with from here
     if (Status s = read_before(); !s) return pass(s);
     const Result<Plan> planned = plan();
     if (!planned) return pass(planned);
+    return from_the_steps(*planned);
+}
+
+Result<Answer> Rehearsal::from_the_steps(const Plan& plan) {
+    const Result<book::Job> before = load_job(inner_, job_);
+    if (!before) return pass(before);
     int step = 0;
-    for (const PlanStep& s : planned->steps) {
+    for (const PlanStep& s : plan.steps) {
         ++step;
-        if (Status laid = lay_and_audit(s.release.release); !laid) return pass(laid);
-        if (Status ready = make_ready(step); !ready) return pass(ready);
-        if (Status ran = run_step(step, s); !ran) return pass(ran);
+        const auto begun =
+            std::find_if(before->runs.begin(), before->runs.end(), [&](const book::Run& r) { return r.step == step; });
+        if (begun != before->runs.end()) {
+            if (Status up = take_up(step, s, *begun); !up) return pass(up);
+        } else {
+            if (Status laid = lay_and_audit(s.release.release); !laid) return pass(laid);
+            if (Status ready = make_ready(step); !ready) return pass(ready);
+            if (Status ran = run_step(step, s); !ran) return pass(ran);
+        }
         if (broken_off_) break;
     }
     Result<Answer> proof = prove();
     if (!proof) return proof;
     if (Status sealed = hand_over(); !sealed) return pass(sealed);
+    if (Status kept = keep_state(true); !kept) return pass(kept);
     say("\n");
     return closing(*proof);
 }
 
 Result<Answer> rehearse(Context& context, const RehearseOptions& options) {
-    if (!(options.speed > 0 && options.speed <= 1e6))
+    if (options.speed && !(*options.speed > 0 && *options.speed <= 1e6))
         return usage_error("bad-speed", "--speed", "not between 0 and 1000000", "write e.g. --speed 60");
     if (options.cut_at && !(*options.cut_at >= 0))
         return usage_error("bad-cut", "--cut-at", "not a number of seconds from 0", "write e.g. --cut-at 700");
+    if (!options.go_on.empty() && (!options.out.empty() || options.cut_at))
+        return usage_error("go-on-with-others", "--go-on", "stands beside options of a new rehearsal",
+                           "give --go-on DIR alone, or with --speed");
     Rehearsal rehearsal(context, options);
     return rehearsal.run();
 }

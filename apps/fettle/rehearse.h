@@ -14,10 +14,11 @@ struct RehearseOptions {
     std::string family = "dunnock";
     std::string from;              // empty: the oldest of the family's example releases
     std::string to;                // empty: the newest of them
-    double speed = 300;            // virtual seconds a second
+    std::optional<double> speed;   // virtual seconds a second; else 300, or what the rehearsal gone on with had
     std::optional<double> cut_at;  // seconds of running, counted over all steps
     std::uint64_t seed = 1;
-    std::string out;  // folder; empty: ./rehearsal, or the first ./rehearsal-N that is free
+    std::string out;    // folder; empty: ./rehearsal, or the first ./rehearsal-N that is free
+    std::string go_on;  // folder of a rehearsal that was left or killed in the middle: goes on with that
     bool ascii = false;
 };
 Result<Answer> rehearse(Context& context, const RehearseOptions& options);

@@ -68,10 +68,16 @@ Result<Answer> Rehearsal::prove() {
 }
 
 Status Rehearsal::hand_over() {
-    Result<Answer> a = did("job return " + job_ + " keeping-1 --by " + in_quotes(kRehearsedBy),
-                           job_return(inner_, {job_, "keeping-1", kRehearsedBy}));
-    if (!a) return pass(a);
     Result<book::Job> job = load_job(inner_, job_);
+    if (!job) return pass(job);
+    Result<Answer> a = Answer();
+    for (const book::Keeping& k : job->keepings)
+        if (!k.returned) {
+            a = did("job return " + job_ + " " + k.id + " --by " + in_quotes(kRehearsedBy),
+                    job_return(inner_, {job_, k.id, kRehearsedBy}));
+            if (!a) return pass(a);
+        }
+    job = load_job(inner_, job_);
     if (!job) return pass(job);
     for (const book::LooseEnd& end : job->open_ends()) {
         JobLooseEndsOptions o;

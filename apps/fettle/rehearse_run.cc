@@ -14,6 +14,7 @@
 #include "job_run.h"
 #include "job_store.h"
 #include "rehearsal.h"
+#include "rehearsal_clock.h"
 
 namespace fettle::app {
 namespace {
@@ -36,6 +37,15 @@ std::string minutes_seconds(double s) {
     return fmt::format("{}:{:02}", whole / 60, whole % 60);
 }
 
+// Has the virtual technician been wanted for long enough to be there? since_s: when it began; below 0: it has not.
+bool overdue(bool wanted, double now_s, double& since_s) {
+    if (!wanted)
+        since_s = -1;
+    else if (since_s < 0)
+        since_s = now_s;
+    return wanted && now_s - since_s >= kPerson_s;
+}
+
 bool lost_for_now(Fate fate) {
     return fate == Fate::bench_repair || fate == Fate::lost;
 }
@@ -47,6 +57,10 @@ bool RehearsedCut::agree() const {
 }
 
 Status Rehearsal::mark(const std::string& event, const std::string& shows, const std::string& tally) {
+    if (replayed_ > 0) {  // it stands in the journal
+        --replayed_;
+        return {};
+    }
     MarkOptions o;
     o.job = job_;
     o.event = event;
@@ -77,6 +91,20 @@ Status Rehearsal::mark_event(const standin::Event& e) {
     }
 }
 
+Status Rehearsal::note_cut(const std::string& text) {
+    if (replayed_ > 0) {
+        --replayed_;
+        return {};
+    }
+    JobNoteOptions note;
+    note.job = job_;
+    note.by = "rehearsal";
+    note.text = text;
+    Result<Answer> noted = job_note(inner_, note);
+    if (!noted) return pass(noted);
+    return append_entries(inner_, job_, noted->entries);
+}
+
 // Cuts the power at this instant and lets the set do what it does. Whether it can go on decides the rest of the run.
 Status Rehearsal::cut_here(const PlanStep& planned, double at_s) {
     RehearsedCut cut;
@@ -94,30 +122,14 @@ Status Rehearsal::cut_here(const PlanStep& planned, double at_s) {
     cut.story = moment.story;
     std::vector<std::string> said;
     for (const cutmap::Outcome o : cut.map_said) said.emplace_back(cutmap::words(o));
-    say(fmt::format("\nPower cut at {} of the step, in \"{}\".\n  The map had said: {}. {}\n  The virtual set: {}.\n",
-                    minutes_seconds(at_s), cut.act, join(said, " or "), cut.story, standin::words(cut.came)));
+    if (replayed_ == 0)
+        say(fmt::format(
+            "\nPower cut at {} of the step, in \"{}\".\n  The map had said: {}. {}\n  The virtual set: {}.\n",
+            minutes_seconds(at_s), cut.act, join(said, " or "), cut.story, standin::words(cut.came)));
     cut_ = cut;
-    JobNoteOptions note;
-    note.job = job_;
-    note.by = "rehearsal";
-    note.text = fmt::format("power cut at {} of the step to {}", minutes_seconds(at_s), cut.release);
-    Result<Answer> noted = job_note(inner_, note);
-    if (!noted) return pass(noted);
-    if (Status s = append_entries(inner_, job_, noted->entries); !s) return s;
-    if (Status s = mark("dark"); !s) return s;
-
-    clock_.advance_ms(static_cast<std::int64_t>(1000 * kPowerOff_s));
-    Status again;
-    server_->with([&](standin::VirtualSet& set) {
-        set.advance(kPowerOff_s);
-        set.restore_power();
-        if (lost_for_now(cut.came) || cut.came == Fate::done) return;
-        for (double waited = 0; waited < 600 && !set.running(); waited += kTick_s) set.advance(kTick_s);
-        if (!set.running()) again = set.start_update();  // rests: a person begins anew with the same card
-    });
-    broken_off_ = lost_for_now(cut.came);
-    if (broken_off_) return mark("broken-off");
-    return again;
+    if (Status s = note_cut(fmt::format("power cut at {} of the step to {}", minutes_seconds(at_s), cut.release)); !s)
+        return s;
+    return mark("dark");
 }
 
 Status Rehearsal::run_step(int step, const PlanStep& planned) {
@@ -139,7 +151,36 @@ Status Rehearsal::run_step(int step, const PlanStep& planned) {
     Status begun;
     server_->with([&](standin::VirtualSet& set) { begun = set.start_update(); });
     if (!begun) return begun;
+    return follow_run(planned, clock_.now());
+}
 
+// Power is away for a while, comes back, and the set starts, as far as it does. Seconds that passed.
+Result<double> Rehearsal::power_back(UnixMs cut_at) {
+    double passed = 0;
+    std::vector<standin::Event> events;
+    Status again;
+    server_->with([&](standin::VirtualSet& set) {
+        const double before = set.now_s();
+        set.advance(kPowerOff_s);
+        set.restore_power();
+        while (set.boxes_now().front().mode == standin::Mode::starting)
+            for (standin::Event& e : set.advance_to_next(kTick_s)) events.push_back(std::move(e));
+        passed = set.now_s() - before;
+        const bool over = lost_for_now(cut_->came) || cut_->came == standin::Fate::done;
+        if (!over && !set.running()) again = set.start_update();  // rests: a person begins anew with the same card
+    });
+    if (!again) return pass(again);
+    clock_.set(cut_at + static_cast<std::int64_t>(1000 * passed));
+    for (const standin::Event& e : events)
+        if (Status s = mark_event(e); !s) return pass(s);
+    broken_off_ = lost_for_now(cut_->came);
+    if (broken_off_)
+        if (Status s = mark("broken-off"); !s) return pass(s);
+    return passed;
+}
+
+// From the start of a run, at `began`, to its end. Signs that stand in the journal already are passed at once.
+Status Rehearsal::follow_run(const PlanStep& planned, UnixMs began) {
     const bool live = outer_.say && ::isatty(STDOUT_FILENO) == 1;
     Result<JobRun> run = load_job_run(inner_, job_);
     if (!run) return pass(run);
@@ -161,11 +202,11 @@ Status Rehearsal::run_step(int step, const PlanStep& planned) {
         return {};
     };
 
-    double at_s = 0;
-    double asked_at_s = -1, asleep_at_s = -1;
+    double at_s = 0, asked_at_s = -1, asleep_at_s = -1;
     bool shown_no_way_back = false, going = true;
-    const UnixMs began = clock_.now();
+    const auto virtual_at = [&](double s) { return began + static_cast<std::int64_t>(1000 * s); };
     while (going && at_s < kLongest_s) {
+        const bool replays = replayed_ > 0;
         double tick = kTick_s;
         const bool cut_now = options_.cut_at && !cut_ && ran_s_ + tick > *options_.cut_at;
         if (cut_now) tick = std::max(0.0, *options_.cut_at - ran_s_);
@@ -174,9 +215,8 @@ Status Rehearsal::run_step(int step, const PlanStep& planned) {
         bool no_way_back = false;
         server_->with([&](standin::VirtualSet& set) {
             const double before = set.now_s();
-            if (asked_at_s >= 0 && set.asks() && at_s - asked_at_s >= kPerson_s)
-                set.answer(family_->act(set.position().act)->control);
-            if (asleep_at_s >= 0 && at_s - asleep_at_s >= kPerson_s) set.feed(set.sleeps_for());
+            if (overdue(set.asks(), at_s, asked_at_s)) set.answer(family_->act(set.position().act)->control);
+            if (overdue(!set.sleeps_for().empty(), at_s, asleep_at_s)) set.feed(set.sleeps_for());
             events = set.advance_to_next(tick);
             passed = set.now_s() - before;
             going = set.running();
@@ -184,34 +224,36 @@ Status Rehearsal::run_step(int step, const PlanStep& planned) {
             if (going && !p.act.empty())
                 no_way_back = cutmap::no_way_back(cutmap::worst(cutmap::at(planned.map, p.act, p.cell).outcomes));
         });
+        if (!replays) {
+            tell_rehearsal_time(inner_.home, virtual_at(at_s), virtual_at(at_s + passed), speed_);
+            std::this_thread::sleep_for(std::chrono::duration<double>(passed / speed_));
+        }
         at_s += passed;
         ran_s_ += passed;
-        clock_.set(began + static_cast<std::int64_t>(1000 * at_s));
-        std::this_thread::sleep_for(std::chrono::duration<double>(passed / options_.speed));
+        clock_.set(virtual_at(at_s));
         bool asks = false, ended = false;
         for (const standin::Event& e : events) {
             if (Status s = mark_event(e); !s) return s;
-            if (e.kind == EventKind::asks) {
-                asked_at_s = at_s;
-                asks = true;
-            }
-            if (e.kind == EventKind::sleeps) asleep_at_s = at_s;
-            if (e.kind == EventKind::woken) say(fmt::format("\nThe {} line is fed.\n", e.text));
+            asks = asks || e.kind == EventKind::asks;
+            if (e.kind == EventKind::woken && !replays) say(fmt::format("\nThe {} line is fed.\n", e.text));
             ended = ended || e.kind == EventKind::ended;
         }
         const bool telling = asks || ended || (no_way_back && !shown_no_way_back);
         shown_no_way_back = shown_no_way_back || no_way_back;
-        if (live || telling) {
+        if (!replays && (live || telling)) {
             if (Status s = draw(); !s) return s;
         }
         if (cut_now && passed >= tick && going) {
             drawn = 0;
             if (Status s = cut_here(planned, at_s); !s) return s;
-            at_s += kPowerOff_s;
+            const Result<double> away_s = power_back(virtual_at(at_s));
+            if (!away_s) return pass(away_s);
+            at_s += *away_s;
             going = !broken_off_ && cut_->came != Fate::done;
         }
     }
     clock_.advance_ms(static_cast<std::int64_t>(1000 * (family_->settle_s + 1)));  // settled before anybody proves it
+    tell_rehearsal_time(inner_.home, clock_.now(), clock_.now(), 0);
     return {};
 }
 

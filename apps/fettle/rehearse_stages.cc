@@ -105,6 +105,8 @@ Status Rehearsal::lay_and_audit(const std::string& release) {
     lay.family = family_->id;
     lay.out = image.string();
     const std::string name = image.filename().string();
+    std::error_code ec;
+    fs::remove(image, ec);  // of a rehearsal that was ended before its run began
     Result<Answer> a = did(fmt::format("card lay {} --out {} --job {}", release, name, job_), card_lay(inner_, lay));
     if (!a) return pass(a);
     CardAuditOptions audit;
@@ -113,7 +115,12 @@ Status Rehearsal::lay_and_audit(const std::string& release) {
     audit.family = family_->id;
     a = did(fmt::format("card audit {} --release {} --job {}", name, release, job_), card_audit(inner_, audit));
     if (!a) return pass(a);
-    Result<std::unique_ptr<card::BlockDevice>> device = card::open_for_reading(image);
+    return put_in(release);
+}
+
+Status Rehearsal::put_in(const std::string& release) {
+    const std::string name = "card-" + release + ".img";
+    Result<std::unique_ptr<card::BlockDevice>> device = card::open_for_reading(folder_ / name);
     if (!device) return pass(device);
     server_->with([&](standin::VirtualSet& set) { set.insert_card(**device); });
     card_ = std::move(*device);  // the one before is let go only now that nothing reads it

@@ -1,7 +1,8 @@
-// fettle-maker: packages of the example family for case files, with real digests and the example maker's signature.
+// fettle-maker: packages of the example families for case files, with real digests and the example maker's signature.
 //   fettle-maker --folder=DIR --release=27.3.118 [--like=RELEASE] [--seed=N] [--size=BYTES] [--market=NS,MD]
 //                [--installs-from=RELEASE] [--counter=N] [--no-return=yes|no] [--cures=TEXT] [--family=FILE]
-// `like` names the release of the example history that it is made after (default: the release itself).
+// The history is that of the family file's id: dunnock, brill or pelm; of any other, dunnock's. `like` names the
+// release of the example history that it is made after (default: the release itself).
 #include <fmt/format.h>
 
 #include <algorithm>
@@ -61,7 +62,9 @@ int main(int argc, char** argv) {
     if (!family) return fail(family.error().message());
 
     const std::string like = value("like", given["release"].c_str());
-    const auto history = standin::dunnock_history(std::stoull(value("size", "200000")));
+    const std::uint64_t size = std::stoull(value("size", "200000"));
+    auto history = standin::example_history(family->id, size);
+    if (history.empty()) history = standin::dunnock_history(size);
     const auto found = std::find_if(history.begin(), history.end(), [&](const auto& s) { return s.release == like; });
     if (found == history.end()) return fail("the example history has no release " + like);
 

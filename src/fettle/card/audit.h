@@ -11,6 +11,7 @@
 #include <string>
 #include <vector>
 
+#include "fettle/base/clock.h"
 #include "fettle/base/result.h"
 #include "fettle/base/verdict.h"
 #include "fettle/card/block_device.h"
@@ -24,6 +25,7 @@ struct AuditRequest {
     const family::Release* release = nullptr;                    // nullptr: against the card's own index
     std::vector<const family::Release*> others;                  // known besides: whose is a file that differs?
     std::function<void(std::uint64_t, std::uint64_t)> progress;  // bytes done, bytes in all
+    UnixMs now = 0;                                              // for the dates of the maker's certificates
 };
 
 struct Audit {

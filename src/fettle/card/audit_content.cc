@@ -228,7 +228,7 @@ void ContentAudit::want_pieces(const family::Release& r) {
             w.path = on_card(f.path);
             w.words = fmt::format("piece '{}' of the {} box", printable(p.name), printable(p.box));
             w.size = f.size;
-            w.size_known = true;
+            w.size_known = f.sized;
             w.digests = f.digests;
             wanted.push_back(std::move(w));
         }

@@ -4,9 +4,9 @@
 #include <map>
 
 #include "fettle/base/digest.h"
-#include "fettle/base/ed25519.h"
 #include "fettle/base/text.h"
 #include "fettle/card/audit_content.h"
+#include "fettle/family/signature.h"
 
 namespace fettle::card {
 namespace {
@@ -131,19 +131,22 @@ void audit_signature(ContentAudit& c) {
             fmt::format("The index's signature '{}' is not on the card. Lay the card again.", printable(path)), path,
             by_family);
     c.match(*n);
-    if (p.signature_form != "ed25519")
-        return c.s.add("signature-not-checked", Verdict::cant_say,
-                       fmt::format("Signatures of the form '{}' are not checked yet.", p.signature_form), path,
-                       by_family);
-    const auto signature = c.volume.read_all(*n, 64u << 10);
-    const auto key = unhex(p.signature_key);
-    if (signature && key && ed25519_verify(*key, *c.index_bytes, *signature)) return;
-    if (c.index_only_signed) c.wanted.front().right = false;
-    c.s.add("signature-wrong", Verdict::halt,
+    const auto bytes = c.volume.read_all(*n, 64u << 10);
+    const auto checked =
+        family::check_signature(p, as_text(*c.index_bytes),
+                                bytes ? std::optional(std::string(as_text(*bytes))) : std::nullopt, c.s.request.now);
+    if (checked.state != family::SignatureState::good) {
+        if (c.index_only_signed) c.wanted.front().right = false;
+        c.s.add(
+            "signature-wrong", Verdict::halt,
             fmt::format("The signature '{}' does not belong to the index on this card by the family's key: one of them "
                         "was changed. Get the release again from its source.",
                         printable(path)),
             path, "signature");
+        if (p.signature_form == "ed25519") return;  // there is no more to say of it
+    }
+    for (const Reason& r : checked.reasons)
+        if (r.verdict != Verdict::fit) c.s.add(r.code, r.verdict, r.text, path, r.rests_on);
 }
 
 void audit_mixed(ContentAudit& c) {

@@ -110,7 +110,7 @@ std::vector<ReleaseSpec> pelm_history(std::uint64_t total_bytes) {
          {}},
     };
     add_pieces(out, {{"main", "base", "base", 4, 0.30, true}, {"main", "system", "app", 22, 0.70, false}},
-               {"app", 21, 1, 8, {"A", "B", "C"}}, total_bytes);
+               {"app", 21, 1, 8, {"A"}}, total_bytes);
     return out;
 }
 

@@ -48,8 +48,8 @@ Result<family::Release> make_package(const family::Family& family, const Release
 // size of each.
 std::vector<ReleaseSpec> dunnock_history(std::uint64_t total_bytes = 40ull << 20);
 
-// Likewise 26.2.040, 26.4.088, 27.2.031 (22 pieces, one of them for issue A only) and 26.3.017, 27.1.052, 27.2.064 (26
-// pieces, one of them for issues A to C only).
+// Likewise 26.2.040, 26.4.088, 27.2.031 (22 pieces) and 26.3.017, 27.1.052, 27.2.064 (26 pieces), in each one piece for
+// issue A only.
 std::vector<ReleaseSpec> brill_history(std::uint64_t total_bytes = 24ull << 20);
 std::vector<ReleaseSpec> pelm_history(std::uint64_t total_bytes = 32ull << 20);
 
