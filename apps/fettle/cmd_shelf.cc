@@ -62,8 +62,14 @@ Result<family::Family> family_for(const Context& context, const ShelfAddOptions&
     for (family::Family& f : *all)
         if (named.size() == 1 ? f.id == named.front() : all->size() == 1) return std::move(f);
     std::vector<std::string> ids;
-    for (const family::Family& f : *all) ids.push_back(f.id);
-    return bad_input("family-not-told", options.package, "its index names none of the families known here, or several",
+    std::set<std::string> indexes;
+    for (const family::Family& f : *all) {
+        ids.push_back(f.id);
+        indexes.insert(f.package->index);
+    }
+    return bad_input("family-not-told", options.package,
+                     "its index names none of the families known here, or several, or cannot be read (looked for: " +
+                         join({indexes.begin(), indexes.end()}, ", ") + ")",
                      "say which with --family: " + join(ids, ", "));
 }
 
