@@ -1,9 +1,11 @@
 // Audits cards that tools from outside made, for fat_oracles_stock.sh.
 //
-//   fat_oracles_audit package FOLDER   writes a made-up package of the example family into FOLDER
-//   fat_oracles_audit measure FOLDER   lays 375 MB in 500 files on a 32 GB image there, audits it, says the seconds
-//   fat_oracles_audit audit IMAGE      "VERDICT code code …" by the family, then by what any reader would stumble on
-#include <chrono>
+//   fat_oracles_audit package FOLDER [old]   writes a made-up package of the example family into FOLDER
+//   fat_oracles_audit lay FOLDER PIECES BYTES CARD-BYTES   a package of that size, in FOLDER/pack and laid in
+//                                      FOLDER/card.img; for bench/card_speed.sh
+//   fat_oracles_audit once IMAGE       audits one such card by its own index
+//   fat_oracles_audit audit IMAGE [strict|exfat|fat16]   "VERDICT code code …" by the family, then by what any reader
+//   would stumble on
 #include <cstdio>
 #include <filesystem>
 #include <fstream>
@@ -19,23 +21,9 @@ void print(const fettle::Result<fettle::card::Audit>& a) {
         std::printf("%s %s\n", std::string(code(a->verdict())).c_str(), fettle::card::test::codes(*a).c_str());
 }
 
-int measure(const std::string& image) {
-    const auto big = fettle::card::test::package("27.3.118", 500);
-    const auto sources = fettle::card::test::sources(big.contents);
-    const auto laid = fettle::card::lay_image(sources, *big.family.card, std::uint64_t{62333952} * 512,
-                                              big.release.index_sha256, image, false);
-    const auto device = fettle::card::open_for_reading(image);
-    if (!laid || !device) return 1;
-    const auto from = std::chrono::steady_clock::now();
-    fettle::card::AuditRequest request;
-    request.family = &big.family;
-    request.release = &big.release;
-    const auto a = fettle::card::audit(**device, request);
-    const std::chrono::duration<double> took = std::chrono::steady_clock::now() - from;
-    print(a);
-    std::printf("%.2f s for %llu bytes of files\n", took.count(),
-                static_cast<unsigned long long>(a ? a->bytes_read : 0));
-    return 0;
+int usage() {
+    std::fprintf(stderr, "see the head of fat_oracles_audit.cc\n");
+    return 2;
 }
 
 void write_package(const fettle::card::test::Package& p, const std::filesystem::path& folder) {
@@ -47,10 +35,25 @@ void write_package(const fettle::card::test::Package& p, const std::filesystem::
     }
 }
 
+// A package of so many pieces of so many bytes, as a folder and on a card of this size, which may be sparse.
+int lay_large(const std::filesystem::path& folder, std::size_t pieces, std::size_t each, std::uint64_t card_bytes) {
+    const auto p = fettle::card::test::package("27.3.118", pieces, each);
+    write_package(p, folder / "pack");
+    std::vector<fettle::card::SourceFile> sources;
+    for (const auto& [path, bytes] : p.contents)
+        sources.push_back(fettle::card::source_from_file(path, folder / "pack" / path, bytes.size(), {}));
+    const auto laid = fettle::card::lay_image(sources, *p.family.card, card_bytes, p.release.index_sha256,
+                                              folder / "card.img", false);
+    if (!laid) std::fprintf(stderr, "%s\n", laid.error().message().c_str());
+    return laid ? 0 : 1;
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
-    if (argc != 3 && argc != 4) return 2;
+    if (argc == 6 && std::string(argv[1]) == "lay")
+        return lay_large(argv[2], std::stoul(argv[3]), std::stoul(argv[4]), std::stoull(argv[5]));
+    if (argc != 3 && argc != 4) return usage();
     const std::string what = argv[1], third = argc == 4 ? argv[3] : "";
     auto p = fettle::card::test::package();
     const auto old = fettle::card::test::package("27.1.110");
@@ -59,7 +62,14 @@ int main(int argc, char** argv) {
         write_package(third == "old" ? old : p, argv[2]);
         return 0;
     }
-    if (what == "measure") return measure(std::string(argv[2]) + "/card.img");
+    if (what == "once") {  // by its own index, the family's key alone known
+        const auto device = fettle::card::open_for_reading(argv[2]);
+        if (!device) return 1;
+        fettle::card::AuditRequest request;
+        request.family = &p.family;
+        print(fettle::card::audit(**device, request));
+        return 0;
+    }
     if (third == "strict") p.family.card->foreign = "refused";
     if (third == "exfat" || third == "fat16") {
         p.family.card->file_system = third;

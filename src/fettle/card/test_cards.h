@@ -42,7 +42,8 @@ struct Package {
 };
 
 // The example family with a key of our own. Clusters of any size, so that a card in memory can be small.
-inline Package package(const std::string& name = "27.3.118", std::size_t pieces = 5) {
+// each_bytes: of every piece; 0: of various small sizes.
+inline Package package(const std::string& name = "27.3.118", std::size_t pieces = 5, std::size_t each_bytes = 0) {
     Package p;
     auto loaded = family::load_family(std::string(FETTLE_SOURCE_DIR) + "/families/dunnock.toml");
     if (!loaded) throw std::runtime_error(loaded.error().message());
@@ -55,7 +56,7 @@ inline Package package(const std::string& name = "27.3.118", std::size_t pieces 
     std::string items;
     std::vector<Content> piece_files;
     for (std::size_t i = 0; i < pieces; ++i) {
-        const Bytes bytes = noise(i * 1000 + std::hash<std::string>()(name), 700 + i * 3001);
+        const Bytes bytes = noise(i * 1000 + std::hash<std::string>()(name), each_bytes ? each_bytes : 700 + i * 3001);
         const std::string path = fmt::format("pieces/System part {}.bin", i);
         items += fmt::format(
             R"({}{{"name": "part-{}", "box": "main", "region": "system", "version": "{}", "file": "{}", "bytes": {}, "sha256": "{}"}})",
