@@ -12,7 +12,9 @@
 
 #include "cli_docs.h"
 #include "cmd_card.h"
+#include "cmd_card_device.h"
 #include "cmd_family.h"
+#include "cmd_gauge.h"
 #include "cmd_handover.h"
 #include "cmd_identity.h"
 #include "cmd_job.h"
@@ -170,20 +172,43 @@ void CommandLine::define_plan_and_card() {
             c.add_option("--sure", o.sure, "character N of a plate was looked at again")->type_name("N");
         });
 
-    CLI::App& card = group("card", "lay a release on a card, audit any card");
-    command<CardLayOptions>(card, "lay", "lay a shelved release into a card image, bit-exact, and read it back",
-                            card_lay, [](CLI::App& c, CardLayOptions& o) {
-                                c.add_option("R", o.release, "the release")->required();
-                                c.add_option("--out", o.out, "the image to write")->type_name("IMAGE")->required();
-                                c.add_option("--size", o.size, "of the card: 512M, 8G, bytes")->type_name("SIZE");
-                                c.add_option("--family", o.family, "of this family")->type_name("ID");
-                            });
+    CLI::App& card = group("card", "lay a release on a card, audit any card, gauge what it really holds");
+    command<CardLayOptions>(
+        card, "lay", "lay a shelved release on a card or into an image, bit-exact, and read it back", card_lay,
+        [](CLI::App& c, CardLayOptions& o) {
+            c.add_option("R", o.release, "the release")->required();
+            c.add_option("--out", o.out, "the image to write, or the card's device")
+                ->type_name("IMAGE|DEVICE")
+                ->required();
+            c.add_option("--size", o.size, "of the image: 512M, 8G, bytes")->type_name("SIZE");
+            c.add_option("--yes-erase", o.yes_erase, "the device's serial: all on it may go")->type_name("SERIAL");
+            c.add_option("--family", o.family, "of this family")->type_name("ID");
+        });
     command<CardAuditOptions>(
         card, "audit", "is this card good? read-only, everything in one pass", card_audit,
         [](CLI::App& c, CardAuditOptions& o) {
             c.add_option("CARD", o.card, "image or device")->type_name("IMAGE|DEVICE")->required();
             c.add_option("--release", o.release, "what should be on it")->type_name("R");
             c.add_option("--family", o.family, "of this family")->type_name("ID");
+        });
+    command<CardDevicesOptions>(card, "devices", "which devices here may be a card, and why others are not",
+                                card_devices, [](CLI::App& c, CardDevicesOptions& o) {
+                                    c.add_option("--family", o.family, "by what its boxes take")->type_name("ID");
+                                    c.add_flag("--all", o.all, "also those that may not");
+                                });
+    command<CardGaugeOptions>(
+        card, "gauge", "is the capacity real? writes marks over the card and reads them back", card_gauge,
+        [](CLI::App& c, CardGaugeOptions& o) {
+            c.add_option("DEVICE", o.device, "the card's device");
+            c.add_option("--family", o.family, "by what its boxes take")->type_name("ID");
+            c.add_option("--yes-erase", o.yes_erase, "the device's serial: all on it may go")->type_name("SERIAL");
+            c.add_flag("--keep", o.keep, "save what is overwritten, and put it back");
+            c.add_option("--whose", o.whose, "shop or owner; an owner's card is not gauged")
+                ->type_name("WHOSE")
+                ->check(CLI::IsMember({"shop", "owner"}));
+            c.add_flag("--again", o.again, "the card was pulled and put back: read the marks once more");
+            c.add_flag("--restore", o.restore, "put back what an interrupted --keep had saved");
+            c.add_option("--practice", o.practice, "a made-up card instead: 'size 32G wraps 8G'")->type_name("WORDS");
         });
 }
 

@@ -6,6 +6,8 @@
 #include <charconv>
 #include <memory>
 
+#include "card_device.h"
+#include "cmd_card_device.h"
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
 #include "fettle/card/reader.h"
@@ -37,22 +39,6 @@ std::string dd_lines(const Laid& laid, const std::string& image) {
         out += fmt::format("dd if='{}' bs=1M iflag=skip_bytes,count_bytes skip={} count={} status=none; ", image, e.at,
                            e.length);
     return out + "} | sha256sum\n";
-}
-
-std::string laid_text(const LaidCard& c) {
-    const auto& g = c.laid.geometry;
-    const std::string image = printable(c.image.string());
-    std::string out;
-    out += fmt::format("  image     {}, {}\n", image, human_bytes(g.card_sectors * card::sector_bytes));
-    out += fmt::format("  layout    MBR, one FAT32 partition from sector {}, clusters of {} bytes\n", g.partition_start,
-                       g.cluster_bytes());
-    out += fmt::format("  files     {}, {}\n", c.laid.files.size(), human_bytes(c.release.bytes()));
-    out += fmt::format("  digest    sha256 {} over {} in {} stretches\n", c.laid.digest, human_bytes(c.laid.bytes),
-                       c.laid.extents.size());
-    out += fmt::format("  read back every written byte, {}\n", c.laid.cold ? "after the system was told to forget it"
-                                                                           : "from memory: this place has no medium");
-    out += "Repeat the digest with\n" + dd_lines(c.laid, image);
-    return out;
 }
 
 std::string audit_text(const Audit& a) {
@@ -128,8 +114,24 @@ Result<std::uint64_t> size_from(const std::string& text) {
     return n << shift;
 }
 
-Result<LaidCard> lay_release(Context& context, const std::string& family_id, const std::string& release,
-                             const std::filesystem::path& image, std::uint64_t size_bytes, bool for_job, bool replace) {
+std::string laid_text(const LaidCard& c) {
+    const auto& g = c.laid.geometry;
+    const std::string image = printable(c.image.string());
+    std::string out;
+    out += fmt::format("  image     {}, {}\n", image, human_bytes(g.card_sectors * card::sector_bytes));
+    out += fmt::format("  layout    MBR, one FAT32 partition from sector {}, clusters of {} bytes\n", g.partition_start,
+                       g.cluster_bytes());
+    out += fmt::format("  files     {}, {}\n", c.laid.files.size(), human_bytes(c.release.bytes()));
+    out += fmt::format("  digest    sha256 {} over {} in {} stretches\n", c.laid.digest, human_bytes(c.laid.bytes),
+                       c.laid.extents.size());
+    out += fmt::format("  read back every written byte, {}\n", c.laid.cold ? "after the system was told to forget it"
+                                                                           : "from memory: this place has no medium");
+    out += "Repeat the digest with\n" + dd_lines(c.laid, image);
+    return out;
+}
+
+Result<ReleaseToLay> release_to_lay(Context& context, const std::string& family_id, const std::string& release,
+                                    bool for_job) {
     auto opened = shelf::Shelf::open(context.shelf_folder());
     if (!opened) return pass(opened);
     const auto shelf = std::make_shared<shelf::Shelf>(std::move(*opened));
@@ -150,15 +152,22 @@ Result<LaidCard> lay_release(Context& context, const std::string& family_id, con
                          "add [card] to the family file");
     const auto files = shelf->files(shelved->family, shelved->release.release);
     if (!files) return pass(files);
-    const auto sources = sources_of(shelf, *family, shelved->release.release, *files);
-    auto laid = card::lay_image(sources, *family->card, size_bytes, shelved->release.index_sha256, image, replace,
+    auto sources = sources_of(shelf, *family, shelved->release.release, *files);
+    return ReleaseToLay{std::move(*family), shelved->release, std::string(shelf::words(shelved->slip.right)),
+                        std::move(sources)};
+}
+
+Result<LaidCard> lay_release(Context& context, const std::string& family_id, const std::string& release,
+                             const std::filesystem::path& image, std::uint64_t size_bytes, bool for_job, bool replace) {
+    auto r = release_to_lay(context, family_id, release, for_job);
+    if (!r) return pass(r);
+    auto laid = card::lay_image(r->sources, *r->family.card, size_bytes, r->release.index_sha256, image, replace,
                                 [&](std::uint64_t done, std::uint64_t total) {
                                     if (context.progress)
                                         context.progress(done * 2 <= total ? "laying" : "reading back", done, total);
                                 });
     if (!laid) return pass(laid);
-    return LaidCard{std::move(*laid), std::move(*family), shelved->release, image,
-                    std::string(shelf::words(shelved->slip.right))};
+    return LaidCard{std::move(*laid), std::move(r->family), std::move(r->release), image, std::move(r->right)};
 }
 
 json::object laid_as_json(const Laid& laid, const std::filesystem::path& image) {
@@ -225,6 +234,11 @@ NewEntry audited_entry(const Audit& audit, const std::string& card) {
 }
 
 Result<Answer> card_lay(Context& context, const CardLayOptions& options) {
+    if (is_block_device(options.out)) return card_lay_device(context, options);
+    if (!options.yes_erase.empty())
+        return usage_error("erase-not-asked", "--yes-erase",
+                           printable(options.out) + " is no device: nothing is erased",
+                           "leave --yes-erase out, or name the card's device");
     std::uint64_t size = 0;
     if (!options.size.empty()) {
         const auto given = size_from(options.size);

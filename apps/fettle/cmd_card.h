@@ -4,6 +4,7 @@
 #include <cstdint>
 #include <filesystem>
 #include <string>
+#include <vector>
 
 #include "context.h"
 #include "fettle/card/audit.h"
@@ -12,10 +13,11 @@
 namespace fettle::app {
 
 struct CardLayOptions {
-    std::string release;  // R
-    std::string family;   // --family ID; empty when the release's name is unique on the shelf
-    std::string out;      // --out IMAGE
-    std::string size;     // --size: "512M", "8G", bytes; empty: the smallest that fits
+    std::string release;    // R
+    std::string family;     // --family ID; empty when the release's name is unique on the shelf
+    std::string out;        // --out IMAGE or DEVICE
+    std::string size;       // --size: "512M", "8G", bytes; empty: the smallest that fits
+    std::string yes_erase;  // --yes-erase: the whole serial of the device, when nobody is there to be asked
 };
 Result<Answer> card_lay(Context& context, const CardLayOptions& options);
 
@@ -25,6 +27,17 @@ struct CardAuditOptions {
     std::string family;   // --family ID; empty: the release's, or the one whose index stands on the card
 };
 Result<Answer> card_audit(Context& context, const CardAuditOptions& options);
+
+// A shelved release that may be laid, with its files in the order of the card.
+struct ReleaseToLay {
+    family::Family family;  // has a card rule
+    family::Release release;
+    std::string right;  // by what right it is on the shelf
+    std::vector<card::SourceFile> sources;
+};
+// Refuses a release whose right to use is unknown when `for_job` is set.
+Result<ReleaseToLay> release_to_lay(Context& context, const std::string& family_id, const std::string& release,
+                                    bool for_job);
 
 // Lays a shelved release into a new image file; what rehearse needs of `card lay`. Refuses a release whose right to use
 // is unknown when `for_job` is set.
@@ -41,6 +54,8 @@ Result<LaidCard> lay_release(Context& context, const std::string& family_id, con
 
 // "536870912", "512M", "8G", "900K" (powers of 1024, a final "iB" or "B" is allowed).
 Result<std::uint64_t> size_from(const std::string& text);
+
+std::string laid_text(const LaidCard& card);
 
 // The laid card and the audit as --json shows them.
 boost::json::object laid_as_json(const card::Laid& laid, const std::filesystem::path& image);

@@ -134,6 +134,13 @@ void audited(Job& job, const Entry& e, Members& m) {
     job.cards.push_back(std::move(c));
 }
 
+// What was measured of a card; it changes nothing in the job.
+void gauged(Job&, const Entry&, Members& m) {
+    (void)m.text("target");
+    (void)m.verdict("verdict");
+    (void)m.reasons("reasons");
+}
+
 void answered(Job& job, const Entry&, Members& m) {
     const std::string key = m.text("key");
     job.answers[key] = m.text("value");
@@ -316,7 +323,7 @@ constexpr Known known[] = {
     {"shows", shows},         {"tally", tally},       {"ended", ended},
     {"as-left", as_left},     {"faults", faults},     {"proved", proved},
     {"loose-end", loose_end}, {"settled", settled},   {"signed", signed_for},
-    {"handover", handover},   {"corrects", corrects},
+    {"handover", handover},   {"corrects", corrects}, {"gauged", gauged},
 };
 
 }  // namespace

@@ -7,8 +7,11 @@
 //   reader.h         a bounded reader of FAT12, FAT16 and FAT32
 //   audit.h          every finding about a card in one pass
 //
+//   devices.h        which block devices may be a card; lay_device.h: laying to one
+//   gauge.h          is the capacity real?
+//
 // What this room never does: it never mounts anything, never writes during an audit, never calls a card laid before
-// every byte was read back, and in this version never writes to a real device (laying goes to image files).
+// every byte was read back, and never writes to a device that was not agreed to by its serial.
 #pragma once
 
 #include "fettle/card/audit.h"

@@ -17,7 +17,7 @@ struct Judge {
     Judgement out;
 
     void add(const char* code, Verdict v, std::string text, const char* rests_on = rests_on_system) {
-        out.add(Reason{code, v, std::move(text), d.path, rests_on});
+        out.add(Reason{code, v, std::move(text), "", rests_on});  // the text names the device
     }
 
     // A card sits in an SD slot or on USB. Everything else is part of the computer.

@@ -49,6 +49,17 @@ std::string measured(std::uint64_t n, const char* what) {
     return fmt::format("measured {} {}", n, what);
 }
 
+// "C10, U1, V10": of each kind of class the last one met.
+std::string highest_of_each_kind(const std::vector<std::string>& met) {
+    std::vector<std::string> out;
+    for (const auto& c : met)
+        if (!out.empty() && out.back()[0] == c[0])
+            out.back() = c;
+        else
+            out.push_back(c);
+    return join(out, ", ");
+}
+
 // The later look counts: after re-insertion, if there was one.
 const Seen* last_look(const Gauged& g) {
     return g.again ? &*g.again : g.first ? &*g.first : nullptr;
@@ -65,6 +76,14 @@ struct Judge {
     void faults(const Seen& s) {
         const std::string by = measured(s.sectors, s.cold ? "sectors, past the system's memory" : "sectors");
         const std::string sold = both(g.plan.card_bytes);
+        if (!g.first && s.damaged != 0 && s.wrap_bytes == 0) {
+            add("gauge-written-since", Verdict::cant_say,
+                fmt::format("{} of {} sectors hold something else than their mark: the card was written since, or lost "
+                            "them. Gauge it anew.",
+                            s.damaged + s.empty, s.sectors),
+                by);
+            return;
+        }
         if (s.wrap_bytes != 0)
             add("gauge-wraps", Verdict::halt,
                 fmt::format("It says {} and begins anew after {}: what is written beyond lands on what was written "
@@ -138,7 +157,7 @@ struct Judge {
                             megabytes(p.write_rate), megabytes(p.slowest_write_rate), megabytes(p.read_rate),
                             p.highest_class.empty()
                                 ? "below the least speed class, C2"
-                                : "the write minimum of " + join(p.classes_met, ", ") + " is reached"),
+                                : "the write minima of " + highest_of_each_kind(p.classes_met) + " are reached"),
                 measured(chunks, "stretches; minima of the SD Association's speed classes"));
         if (!p.slow.empty())
             add("gauge-slow-spots", Verdict::mind,

@@ -215,6 +215,21 @@ TEST(Gauge, ALyingControllerIsFoundOnlyAfterReinsertion) {
     EXPECT_EQ(judge(g).verdict(), Verdict::halt);
 }
 
+TEST(Gauge, ACardLaidSinceIsNotCalledBad) {
+    MemoryDevice under(Bytes(256u << 10));
+    const GaugePlan p = small(256u << 10);
+    Stopwatch watch;
+    ASSERT_TRUE(write_marks(p, under, watch.now()));
+    ASSERT_TRUE(under.write_at(0, test::noise(3, 2048)));  // somebody formatted it: some structures, some zeros
+    ASSERT_TRUE(under.write_at(2048, Bytes(4096)));
+    Gauged g;
+    g.plan = p;
+    g.again = *read_marks(p, under, watch.now());
+    g.replugged = true;
+    EXPECT_EQ(codes(judge(g)), "gauge-written-since");
+    EXPECT_EQ(judge(g).verdict(), Verdict::cant_say);
+}
+
 TEST(Gauge, ReadsThatFailAreFindingsAndACardThatIsGoneIsAnError) {
     MemoryDevice under(Bytes(256u << 10));
     FaultyDevice::Plan plan;

@@ -71,8 +71,8 @@ Result<Laid> lay(const std::vector<SourceFile>& files, const family::CardRule& r
                  unsigned card_number = 1);
 
 // Lays into a new image file: written beside it under a temporary name, put in place only when read back whole; on any
-// error nothing is left. size_bytes 0: image_bytes_for. Refuses real devices (`device-not-built`), a folder, and a
-// path that holds something already (`image-exists`), except a plain file when `replace` is set.
+// error nothing is left. size_bytes 0: image_bytes_for. Refuses a device, a folder, and a path that holds something
+// already (`image-exists`), except a plain file when `replace` is set.
 Result<Laid> lay_image(const std::vector<SourceFile>& files, const family::CardRule& rule, std::uint64_t size_bytes,
                        std::string_view release_sha256, const std::filesystem::path& image, bool replace,
                        const Progress& progress = {});

@@ -41,9 +41,8 @@ Status check_target(const fs::path& image, bool replace) {
     struct stat real{};
     const bool resolved = ::stat(image.c_str(), &real) == 0;
     if (resolved && (S_ISBLK(real.st_mode) || S_ISCHR(real.st_mode)))
-        return usage_error("device-not-built", image.string(),
-                           "is a device; this version lays into image files only, so that no disk is lost by mistake",
-                           "lay to an image file, then copy it to the card with the system's own tools");
+        return usage_error("image-exists", image.string(), "is a device; the name of a new image file was expected",
+                           "name a file; a card is laid by its block device");
     if (resolved && S_ISDIR(real.st_mode))
         return usage_error("image-exists", image.string(), "is a folder; the name of a new image file was expected",
                            "add a file name, such as card.img");
