@@ -151,6 +151,8 @@ def library(t, image):
     empty = t.folder / "empty.img"
     empty.write_bytes(bytes(1 << 20))
     t.json("card", "audit", empty)
+    t.json("card", "map", image)
+    t.json("card", "map", empty, "--svg", "map.svg")
     t.json("card", "devices")
     t.json("card", "gauge", "--practice", "size 128M wraps 100M")
     t.json("card", "gauge", "--practice", "size 128M")
@@ -246,6 +248,7 @@ def failures(t):
     t.fails("family", "check", "nowhere.toml")
     t.fails("shelf", "show", "9.9", exits=(2, 3))
     t.fails("card", "audit", "nowhere.img")
+    t.fails("card", "map", "nowhere.img")
     t.fails("card", "gauge", "nowhere", exits=(3,))
     t.fails("card", "gauge", "--practice", "size", exits=(2,))
     t.fails("link", "read", "--at", "doip://127.0.0.1:9", "--family", "dunnock", exits=(4,))
