@@ -173,7 +173,8 @@ def killed(b, loop, agree, rng):
 def gauge_killed(b, loop, agree, rng):
     with open(b.file, "r+b") as f:
         f.seek(1 << 20)
-        f.write(random.Random(5).randbytes(SIZE - (1 << 20)))
+        for _ in range(SIZE // (1 << 20) - 1):
+            f.write(os.urandom(1 << 20))
     before, restored = sha(b.file), 0
     for n in range(8):
         how = signal.SIGKILL if n % 2 else signal.SIGINT

@@ -117,14 +117,17 @@ private:
         const auto& b = volume.boot();
         const std::uint64_t sector = b.bytes_per_sector, cluster = b.sectors_per_cluster * sector;
         const std::uint64_t fat = b.reserved * sector, fats = b.fat_copies * b.fat_sectors * sector;
-        const std::uint64_t data = at + b.first_data_sector() * sector;
+        const bool exfat = volume.type() == FatType::exfat;
+        const std::uint64_t data = at + (exfat ? b.heap_sector : b.first_data_sector()) * sector;
         if (b.total_sectors * sector > device_.size_bytes() - std::min(at, device_.size_bytes()))
             map_.not_drawn.push_back(fmt::format("{} that the file system says it has behind the end of the card",
                                                  human_bytes(b.total_sectors * sector - (device_.size_bytes() - at))));
         paint_.paint(at, b.total_sectors * sector, Ground::free);
         paint_.paint(at, fat, Ground::boot);
         paint_.paint(at + fat, fats, Ground::fat);
-        paint_.paint(at + fat + fats, data - std::min(data, at + fat + fats), Ground::folder, "/");
+        // FAT12 and FAT16: their root folder; exFAT: room up to the cluster heap.
+        paint_.paint(at + fat + fats, data - std::min(data, at + fat + fats), exfat ? Ground::free : Ground::folder,
+                     exfat ? "" : "/");
 
         const auto listing = volume.list();
         map_.label = printable(listing && !listing->label.empty() ? listing->label : b.label);
@@ -142,7 +145,13 @@ private:
                                                  : fmt::format("'{}' does not lie on the card as its {} wants",
                                                                printable(n.path), n.folder ? "folder" : "size");
                 const std::size_t before = runs.size();
-                walk(volume, n.first_cluster, most, ground, name, n.folder ? 0 : map_.files, runs);
+                if (n.contiguous)  // exFAT: the FAT says nothing of it; of a folder at least its first cluster
+                    runs.push_back(
+                        {n.first_cluster,
+                         static_cast<std::uint32_t>(n.folder ? 1 : std::min<std::uint64_t>(most, b.clusters)), ground,
+                         name, n.folder ? 0 : map_.files});
+                else
+                    walk(volume, n.first_cluster, most, ground, name, n.folder ? 0 : map_.files, runs);
                 if (!n.folder) map_.stretches += runs.size() - before;
             }
         }
@@ -152,7 +161,10 @@ private:
                 if ((r.ground == Ground::trouble) == trouble)
                     paint_.paint(data + std::uint64_t{r.first - 2} * cluster, r.count * cluster, r.ground, r.name,
                                  r.number);
-        lost(volume, runs, data, cluster);
+        if (exfat)
+            map_.not_drawn.push_back("bitmap, up-case table and lost clusters of exFAT: they show as free");
+        else
+            lost(volume, runs, data, cluster);
     }
 
     // The chain from its first cluster on, as runs; at most so many clusters, whatever the FAT says.

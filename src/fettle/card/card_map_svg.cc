@@ -82,23 +82,27 @@ private:
         constexpr std::size_t cells = static_cast<std::size_t>((right - left) * 2);
         const auto cell = columns_of(map_, 0, to, cells);
         std::size_t rects = 0;
+        std::string last;  // over the rest
         for (std::size_t i = 0; i < cells && rects < most_rects;) {
             std::size_t j = i;
             while (j < cells && cell[j] == cell[i]) ++j;
             if (cell[i]) {
                 const Spot& s = *cell[i];
-                const double x = left + static_cast<double>(i) / 2, w = std::max(1.5, static_cast<double>(j - i) / 2);
-                out_ += fmt::format(
+                const bool small = s.ground == Ground::table || s.ground == Ground::trouble;  // and must be seen
+                const double x = left + static_cast<double>(i) / 2;
+                const double w = std::max(small ? 4.0 : 1.5, static_cast<double>(j - i) / 2);
+                (small ? last : out_) += fmt::format(
                     R"(<rect x="{:.1f}" y="{}" width="{:.1f}" height="{}" fill="{}"><title>{}</title></rect>)", x, top,
                     w, bottom - top, fill_of(s),
                     escape_markup(fmt::format("{} at {}, {}{}{}", words(s.ground), place_of(s.at), place_of(s.length),
                                               s.name.empty() ? "" : ": ", s.name)));
                 ++rects;
                 if (s.ground == Ground::trouble)
-                    out_ += fmt::format(R"(<path d="M{:.1f} {} l-5 -8 h10 z" fill="#111111"/>)", x + w / 2, top);
+                    last += fmt::format(R"(<path d="M{:.1f} {} l-5 -8 h10 z" fill="#111111"/>)", x + w / 2, top);
             }
             i = j;
         }
+        out_ += last;
         out_ += fmt::format(R"(<rect x="{}" y="{}" width="{}" height="{}" fill="none" stroke="#111111"/>)", left, top,
                             right - left, bottom - top);
     }

@@ -39,7 +39,9 @@ struct Judge {
                 add("device-loop", Verdict::mind,
                     fmt::format("{} is no card: a loop device over {}.", d.path,
                                 d.backing.empty() ? "no file" : "'" + d.backing + "'"));
-                if (!d.backing.starts_with('/') || d.backing.starts_with("/dev/"))
+                // Under /dev stand devices, but for the files in memory.
+                if (!d.backing.starts_with('/') ||
+                    (d.backing.starts_with("/dev/") && !d.backing.starts_with("/dev/shm/")))
                     add("device-not-a-card", Verdict::halt,
                         fmt::format("{} is a loop device over another device or over nothing.", d.path));
                 return;

@@ -140,6 +140,14 @@ TEST(Devices, AFixedDiskOnUsbNeedsAFamilyThatNamesTheLargestCard) {
     EXPECT_EQ(codes(desk.at("sdc"), &rule), "");
 }
 
+TEST(Devices, ALoopDeviceOverAFileInMemoryIsOneOverAFile) {
+    FoundDevice d = Machine("laptop.txt").at("loop0");
+    d.backing = "/dev/shm/card.img";
+    EXPECT_EQ(codes(d, nullptr), "");
+    d.backing = "/dev/shmx";
+    EXPECT_EQ(codes(d, nullptr), "device-not-a-card");
+}
+
 TEST(Devices, SizeLimitsAreTheFamilys) {
     FoundDevice d = Machine("laptop.txt").at("mmcblk1");
     auto rule = like_dunnock();
