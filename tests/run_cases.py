@@ -456,7 +456,8 @@ def run_one(path, tools, seed, keep):
             run = Run(spec, variation, seed, tools, folder)
             run.run()
         except (Failure, Broken, RuntimeError) as problem:
-            values = ", ".join(f"{k} = {v!r}" for k, v in run.values.items())
+            told = {k: repr(v) for k, v in run.values.items()}  # a value may be 100,000 characters long
+            values = ", ".join(f"{k} = {t if len(t) <= 200 else t[:160] + ' … ' + str(len(t))}" for k, t in told.items())
             failures.append(f"{problem}\n    values: {values}\n    again: tests/run_cases.py --seed {seed} "
                             f"{shown_path(path)} (variation {variation})" + (f"\n    folder: {folder}" if keep else ""))
         finally:
