@@ -11,6 +11,7 @@ find_package(Boost 1.81 REQUIRED COMPONENTS json)
 pkg_check_modules(re2 REQUIRED IMPORTED_TARGET re2)
 pkg_check_modules(libarchive REQUIRED IMPORTED_TARGET libarchive)
 pkg_check_modules(utf8proc REQUIRED IMPORTED_TARGET libutf8proc)
+pkg_check_modules(pangocairo REQUIRED IMPORTED_TARGET pangocairo cairo-pdf)
 
 # Debian's SOCI has neither a CMake nor a pkg-config file.
 find_library(SOCI_CORE soci_core REQUIRED)

@@ -14,6 +14,7 @@ import sqlite3
 import socket
 import subprocess
 import tempfile
+import threading
 import tomllib
 import zipfile
 import zlib
@@ -259,7 +260,7 @@ class Case:
     def answers(self):
         """What a technician says before a start on the bench, all of it good."""
         return ["knob=answers", "support=yes", "supply.volts=13.5", "supply.limit=10", "supply.lead_m=2",
-                "supply.lead_mm2=2.5", "supply.fused=yes", "slots=empty", "holds=yes"]
+                "supply.lead_mm2=2.5", "supply.fused=yes", "slots=empty", "holds=yes", "person=yes", "call=staying"]
 
     def words_of(self, path):
         """The words of an HTML page, without tags, styles and pictures."""
@@ -288,6 +289,73 @@ class Case:
 
     def message(self, text=None):
         return self.rng.choice([m for m in self.messages() if text in (None, m["text"])])
+
+    def supply_peer(self, volts="13.48", amps="2.3", setting="13.5", limit="10", output="1", rude=None):
+        """A bench supply that answers SCPI on a loopback port (IEEE 488.2 lines, SCPI-99 headers), until the case ends.
+        `rude` is a text that it answers to everything instead; "" stays silent, "close" hangs up. Its port; what it was
+        sent is in self.supply_heard."""
+        self.supply_heard = []
+        answers = {"MEAS:VOLT?": volts, "MEAS:CURR?": amps, "VOLT?": setting, "CURR?": limit, "OUTP?": output,
+                   "*IDN?": "Saltmarsh Bench,Feeder 30,0,1.4", "SYST:ERR?": '0,"No error"'}
+        listener = socket.create_server(("127.0.0.1", 0))
+
+        def serve(line):
+            with contextlib.suppress(OSError), line, line.makefile("rb") as lines:
+                for question in lines:
+                    word = question.decode("latin-1").strip()
+                    self.supply_heard.append(word)
+                    if rude == "close":
+                        return
+                    answer = answers.get(word, "") + "\n" if rude is None else rude
+                    line.sendall(answer.encode())
+
+        def wait():
+            while True:
+                try:
+                    line, _ = listener.accept()
+                except OSError:
+                    return
+                threading.Thread(target=serve, args=(line,), daemon=True).start()
+
+        threading.Thread(target=wait, daemon=True).start()
+        return listener.getsockname()[1]
+
+    def battery(self, ah, health, charge, floor, amps, minutes, k=1.0, hours=20):
+        """(needs, has) in Ah: Peukert's law for a rating at `hours`, t = H (C / (I H))^k; nothing given away below the
+        rated current."""
+        needs = amps * minutes / 60 * max(1.0, (amps * hours / ah) ** (k - 1))
+        return needs, max(0.0, ah * health / 100 * (charge - floor) / 100)
+
+    def none_in(self, n, confidence=0.95):
+        """Exact one-sided bound on a share of which none was seen in n: 1 - (1 - confidence)^(1/n)."""
+        return 1 - (1 - confidence) ** (1 / n)
+
+    def normal_sum_p90(self, steps, correlation):
+        """90 % point of a sum of normals, in the unit of the steps (mean, sd): mean + 1.2816 sd, with the covariances."""
+        variance = sum(a[1] * b[1] * (1 if i == j else correlation)
+                       for i, a in enumerate(steps) for j, b in enumerate(steps))
+        return sum(m for m, _ in steps) + 1.2815515655446004 * variance**0.5
+
+    def family_with(self, name, *changes):
+        """A family file made of the example one: (old, new) texts exchanged, each standing there once; put into use in
+        this case's home. Returns its path."""
+        text = (self.tools.source / "families/dunnock.toml").read_text()
+        for old, new in changes:
+            if text.count(old) != 1:
+                raise ValueError(f"{text.count(old)} times {old!r}, not once")
+            text = text.replace(old, new)
+        self.write(name, text)
+        self.call("family", "add", name, "--accept-loosening-by", "R. Moor")
+        return name
+
+    def job_planned(self, main, display, market="NS", place="bench", **options):
+        """A job with its plan from 27.1.110 to 27.3.118, nothing answered and no card laid. Returns its number."""
+        self.shelve("27.1.110", "27.3.118", **options)
+        job = json.loads(self.call("job", "open", "--customer", "1007", "--housings", "2", "--place", place, "--plate",
+                                   main, "--plate", display, "--json"))["data"]["job"]
+        self.call("identify", main, display, "--view", f"27.1.110 {market}", "--job", job)
+        self.call("plan", "--job", job, "--to", "27.3.118")
+        return job
 
     def free_port(self):
         with socket.socket() as s:

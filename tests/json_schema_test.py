@@ -201,9 +201,18 @@ def bench(t):
     t.json("ready", "check", job)
     t.json("watch", job, "--start", "--by", "R")  # not begun: the points that stand
     t.json("ready", "answer", job, "supply.volts=13.5", "support=yes")
+    t.json("ready", "placard", job, "--out", "before.svg")
+    t.json("ready", "touch", job)
+    samples = t.folder / "samples.csv"
+    samples.write_text("1,13.4,2.1\n2,13.2,2.4\nno figure\n")
+    t.json("ready", "supply", job, "--from", samples)
     for code in t.json("ready", "check", job)["standing"][:1]:
         t.json("ready", "accept", job, code, "--by", "R", "--reason", "test", exits=(0, 3))
     t.json("watch", job, "--start", "--by", "R", "--against-halt", "--svg", "strip.svg")
+    t.json("ready", "placard", job, "--out", "now.pdf", "--by", "R")
+    t.json("ready", "breach", job, "stick", "--says", "somebody took it out and put it back")
+    samples.write_text("0.0,13.4,2.1\n0.1,9.1,2.4\n")
+    t.json("ready", "guard", job, "--supply", samples, "--for", 0.5)
     t.json("mark", job, "dark")
     t.json("mark", job, "--tally", "landed=3,to_come=4")
     t.json("mark", job, "--shows", "Bitte warten")
@@ -233,6 +242,19 @@ def bench(t):
     rehearsed = t.json("job", "show", "0001X", "--entries")
     if not rehearsed.get("job", {}).get("runs"):
         t.findings.append("the rehearsed job has no run")
+
+
+def sums(t):
+    t.json("reckon", "time", "18:3", "24:4", "--shared", 0.5)
+    t.json("reckon", "next", 31, 28)
+    t.json("reckon", "next")
+    t.json("reckon", "left", "--after", 60, "--pieces", "8/40", "--mib", "80/1600", "--per-piece", 2.5)
+    t.json("reckon", "never", 60)
+    t.json("reckon", "supply", "battery.ah=60", "battery.health=80", "battery.charge=60", "vehicle.amps=10", "support=no",
+           "--minutes", 38, "--amps", 2, "--lowest", 11.5)
+    t.json("reckon", "supply", "supply.volts=13.5", "supply.limit=10", "supply.lead_m=2", "supply.lead_mm2=2.5", "--place",
+           "bench", "--minutes", 38, "--amps", 2, "--lowest", 11.5)
+    t.json("reckon", "supply", "--minutes", 38)
 
 
 def command_lines(t, paths):
@@ -299,6 +321,7 @@ def main():
         practice = threading.Thread(target=rehearse, args=(t.elsewhere(t.folder / "shop"),))
         practice.start()
         lore(t.elsewhere(t.folder / "lore"))
+        sums(t.elsewhere(t.folder / "lore"))
         command_lines(t.elsewhere(t.folder / "lore"), paths)
         practice.join()
         image = t.folder / f"made/card-{TO}.img"

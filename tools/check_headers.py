@@ -13,6 +13,7 @@ HEAVY = {
     r"boost/asio.*": (["src/fettle/link/*.cc", "src/fettle/standin/*serve*.cc"], 20),
     r"boost/beast.*": ([], 16),
     r"toml\+\+/.*": (["src/fettle/family/*.cc"], 5),
+    r"(pango|cairo).*": (["apps/fettle/*pdf.cc"], 2),
     r"CLI/.*": (["apps/fettle/cli*.cc"], 10),
     r"soci/.*": (["src/fettle/records/*.cc"], 2),
     r"archive(_entry)?\.h": (["src/fettle/shelf/*.cc"], 0),

@@ -15,15 +15,19 @@
 #include "cmd_card_device.h"
 #include "cmd_card_map.h"
 #include "cmd_family.h"
+#include "cmd_feed.h"
 #include "cmd_gauge.h"
 #include "cmd_handover.h"
 #include "cmd_identity.h"
 #include "cmd_job.h"
 #include "cmd_link.h"
+#include "cmd_placard.h"
 #include "cmd_plan.h"
 #include "cmd_prove.h"
 #include "cmd_ready.h"
+#include "cmd_reckon.h"
 #include "cmd_shelf.h"
+#include "cmd_touch.h"
 #include "cmd_watch.h"
 #include "rehearse.h"
 
@@ -78,6 +82,8 @@ private:
     void define_job();
     void define_plan_and_card();
     void define_link();
+    void define_ready();
+    void define_reckon();
     void define_run();
 };
 
@@ -259,7 +265,7 @@ void CommandLine::define_link() {
         });
 }
 
-void CommandLine::define_run() {
+void CommandLine::define_ready() {
     CLI::App& ready = group("ready", "may this step start, and can it finish?");
     command<ReadyOptions>(ready, "check", "every precondition and hold, with its value", ready_check,
                           [](CLI::App& c, ReadyOptions& o) {
@@ -280,7 +286,103 @@ void CommandLine::define_run() {
             c.add_option("--reason", o.reason, "why it may stay as it is")->type_name("TEXT")->required();
             c.add_option("--step", o.step, "of this step of the plan")->type_name("N");
         });
+    command<ReadyTouchOptions>(ready, "touch",
+                               "the touch test: the screen as a grid with the areas that will be asked for",
+                               ready_touch, [](CLI::App& c, ReadyTouchOptions& o) {
+                                   c.add_option("J", o.job, "the job's number")->required();
+                                   c.add_option("AREA=VALUE", o.said, "\"lower right=answers\" 2=dead …");
+                                   c.add_flag("--ascii", o.ascii, "no character beyond ASCII");
+                               });
+    command<ReadySupplyOptions>(
+        ready, "supply", "read the supply's figures; it is only asked, never set", ready_supply,
+        [](CLI::App& c, ReadySupplyOptions& o) {
+            c.add_option("J", o.job, "the job's number")->required();
+            c.add_option("--from", o.from, "scpi://HOST:5025, words://HOST:PORT/V?,I?, a file or pipe of samples, or -")
+                ->type_name("SOURCE")
+                ->required();
+            c.add_option("--for", o.for_s, "listen so many seconds to a pipe")
+                ->type_name("S")
+                ->check(CLI::Range(0.0, 3600.0));
+        });
+    command<ReadyGuardOptions>(
+        ready, "guard", "while a run is open: watch supply and network, say and record a broken hold at once",
+        ready_guard, [](CLI::App& c, ReadyGuardOptions& o) {
+            c.add_option("J", o.job, "the job's number")->required();
+            c.add_option("--supply", o.supply, "as for ready supply --from")->type_name("SOURCE");
+            c.add_option("--listen", o.listen, "hear other testers on the network; nothing is sent")
+                ->type_name("ADDR:PORT");
+            c.add_option("--for", o.for_s, "end after so many seconds")
+                ->type_name("S")
+                ->check(CLI::Range(0.0, 86400.0));
+        });
+    command<ReadyBreachOptions>(ready, "breach", "a hold is not so any more: recorded with the run", ready_breach,
+                                [](CLI::App& c, ReadyBreachOptions& o) {
+                                    c.add_option("J", o.job, "the job's number")->required();
+                                    c.add_option("HOLD", o.hold, "doors, lights, key, …")->required();
+                                    c.add_option("--says", o.says, "what you saw")->type_name("TEXT");
+                                });
+    command<ReadyPlacardOptions>(
+        ready, "placard", "what hangs in the windscreen: until when, and what not to touch", ready_placard,
+        [](CLI::App& c, ReadyPlacardOptions& o) {
+            c.add_option("J", o.job, "the job's number")->required();
+            c.add_option("--out", o.out, "NAME.svg or NAME.pdf")->type_name("FILE")->required();
+            c.add_option("--by", o.ask_for, "whom to ask for")->type_name("NAME");
+            c.add_option("--step", o.step, "of this step of the plan")->type_name("N");
+        });
+}
 
+void CommandLine::define_reckon() {
+    CLI::App& reckon = group("reckon", "the sums behind plan and ready, without a job");
+    command<ReckonTimeOptions>(
+        reckon, "time", "what several steps take together", reckon_time, [](CLI::App& c, ReckonTimeOptions& o) {
+            c.add_option("STEP", o.steps, "minutes and their standard deviation: 18:3 24:4")->required();
+            c.add_option("--shared", o.shared, "correlation between the steps")
+                ->type_name("R")
+                ->capture_default_str()
+                ->check(CLI::Range(0.0, 1.0));
+        });
+    command<ReckonNextOptions>(
+        reckon, "next", "what own runs say of the next one", reckon_next, [](CLI::App& c, ReckonNextOptions& o) {
+            c.add_option("MINUTES", o.minutes, "of each own run: 31 28, or 31,28")->delimiter(',');
+        });
+    command<ReckonLeftOptions>(
+        reckon, "left", "what is left of a step, by pieces and bytes", reckon_left,
+        [](CLI::App& c, ReckonLeftOptions& o) {
+            c.add_option("--after", o.after_s, "seconds since it began")->type_name("S")->required();
+            c.add_option("--pieces", o.pieces, "8/40")->type_name("DONE/ALL")->required();
+            c.add_option("--mib", o.mib, "80/1600")->type_name("DONE/ALL")->required();
+            c.add_option("--per-piece", o.seconds_a_piece, "seconds that each piece costs beside its bytes")
+                ->type_name("S");
+        });
+    command<ReckonNeverOptions>(
+        reckon, "never", "what a record without accidents is worth", reckon_never,
+        [](CLI::App& c, ReckonNeverOptions& o) {
+            c.add_option("RUNS", o.runs, "how many there were")->required();
+            c.add_option("--seen", o.seen, "in how many of them it happened")->type_name("N")->capture_default_str();
+            c.add_option("--confidence", o.confidence, "per cent, one-sided")
+                ->type_name("P")
+                ->capture_default_str()
+                ->check(CLI::Range(50.0, 99.99));
+        });
+    command<ReckonSupplyOptions>(
+        reckon, "supply", "does a supply or a battery last?", reckon_supply, [](CLI::App& c, ReckonSupplyOptions& o) {
+            c.add_option("KEY=VALUE", o.answers, "battery.ah=60 battery.charge=60 …, as for ready answer");
+            c.add_option("--place", o.place, "bench or vehicle")
+                ->capture_default_str()
+                ->check(CLI::IsMember({"bench", "vehicle"}));
+            const auto figure = [&c](const char* name, double& into, double low, double high, const char* words) {
+                return c.add_option(name, into, words)->type_name("N")->check(CLI::Range(low, high));
+            };
+            figure("--minutes", o.minutes, 0.1, 10000, "how long the run takes, half of the time")->required();
+            figure("--minutes-90", o.minutes_90, 0.1, 10000, "nine in ten");
+            figure("--amps", o.amps, 0, 500, "what the set draws");
+            figure("--peak", o.peak, 0, 500, "its greatest current");
+            figure("--reserve", o.reserve, 0, 10000, "minutes to take a broken run up again");
+            figure("--lowest", o.lowest, 0, 60, "volts that the box needs");
+        });
+}
+
+void CommandLine::define_run() {
     command<WatchOptions>(
         app, "watch", "where the run is, what comes next, when hands are needed", watch_run,
         [](CLI::App& c, WatchOptions& o) {
@@ -432,6 +534,8 @@ void CommandLine::define() {
     define_shelf();
     define_plan_and_card();
     define_link();
+    define_ready();
+    define_reckon();
     define_run();
 
     CLI::App& docs = group("docs", "man page and shell completion");

@@ -72,7 +72,7 @@ boost::json::object check_as_json(const ready::Check& check, const ready::MaySta
 }
 
 std::string headline(const ready::Check& check, const ready::MayStart& may, const PlanStep& step) {
-    const std::string what = "the step to " + step.release.release;
+    const std::string what = step.release.release.empty() ? "a run" : "the step to " + step.release.release;
     if (may.yes) {
         const bool bare = check.judgement.verdict() == Verdict::fit;
         return fmt::format("Ready: {} may start{}.", what, bare ? "" : ", knowing what is said below");
@@ -88,30 +88,50 @@ std::string headline(const ready::Check& check, const ready::MayStart& may, cons
                        may.standing.size() == 1 ? "point is" : "points are", what);
 }
 
+// A family of which little is known gives no step to plan; what can be asked without one is asked all the same.
+Result<const PlanStep*> step_or_none(const JobRun& run, int wanted) {
+    static const PlanStep none = [] {
+        PlanStep s;
+        s.map.boot_order_known = false;  // nothing was explored, so nothing is said to have a way back
+        return s;
+    }();
+    const bool little_known = run.plan.steps.empty() && wanted == 0 && !run.plan.nothing_to_do &&
+                              (run.job.target.empty() || run.plan.judgement.verdict() == Verdict::cant_say);
+    if (little_known) return &none;
+    return run.step(wanted);
+}
+
+int number_of(const JobRun& run, const PlanStep& step) {
+    const auto at =
+        std::find_if(run.plan.steps.begin(), run.plan.steps.end(), [&](const PlanStep& s) { return &s == &step; });
+    return at == run.plan.steps.end() ? 0 : static_cast<int>(at - run.plan.steps.begin()) + 1;
+}
+
 }  // namespace
 
 std::vector<ready::Acceptance> signatures_of(const book::Job& job) {
     const UnixMs since = job.runs.empty() ? job.opened : job.runs.back().started;
     std::vector<ready::Acceptance> out;
     for (const book::Acceptance& a : job.accepted) {
-        if (a.at >= since) out.push_back({a.code, a.by, a.reason});
+        if (a.at >= since) out.push_back({a.code, a.by, a.reason, a.verdict});
     }
     return out;
 }
 
-ready::Check ready_of(const JobRun& run, const PlanStep& step) {
+ready::Check ready_of(const JobRun& run, const PlanStep& step, UnixMs now) {
     ready::Situation s;
+    for (const auto& [key, at] : run.job.answers_read) s.read_s_ago[key] = std::max<UnixMs>(0, now - at) / 1000;
     s.on_bench = run.on_bench();
     s.told = run.job.answers;
     s.release = step.release.release;
-    s.plan_verdict = run.plan.judgement.verdict();
+    if (!run.job.target.empty()) s.plan_verdict = run.plan.judgement.verdict();
     for (const Reason& r : run.plan.judgement.reasons) {
-        if (r.verdict == *s.plan_verdict && r.verdict != Verdict::fit) {
+        if (s.plan_verdict && r.verdict == *s.plan_verdict && r.verdict != Verdict::fit) {
             s.plan_because = r.text;
             break;
         }
     }
-    if (run.family_changed && *s.plan_verdict < Verdict::cant_say) {
+    if (run.family_changed && s.plan_verdict && *s.plan_verdict < Verdict::cant_say) {
         s.plan_verdict = Verdict::cant_say;
         s.plan_because = "the family file is not the one that the job was identified with; identify and plan again";
     }
@@ -136,10 +156,10 @@ NewEntry ready_entry(const ready::Check& check, int step) {
 Result<Answer> ready_check(Context& context, const ReadyOptions& options) {
     auto run = load_job_run(context, options.job);
     if (!run) return pass(run);
-    auto step = run->step(options.step);
+    auto step = step_or_none(*run, options.step);
     if (!step) return pass(step);
-    const int number = static_cast<int>(*step - run->plan.steps.data()) + 1;
-    const ready::Check check = ready_of(*run, **step);
+    const int number = number_of(*run, **step);
+    const ready::Check check = ready_of(*run, **step, context.clock->now());
     const auto signed_for = signatures_of(run->job);
     const ready::MayStart may = ready::may_start(check.judgement, signed_for);
     Answer a;
@@ -187,21 +207,26 @@ Result<Answer> ready_answer(Context& context, const ReadyAnswerOptions& options)
 Result<Answer> ready_accept(Context& context, const ReadyAcceptOptions& options) {
     auto run = load_job_run(context, options.job);
     if (!run) return pass(run);
-    auto step = run->step(options.step);
+    auto step = step_or_none(*run, options.step);
     if (!step) return pass(step);
-    const ready::Check check = ready_of(*run, **step);
+    const ready::Check check = ready_of(*run, **step, context.clock->now());
     const ready::Acceptance signature{options.code, options.by, options.reason};
     if (auto ok = ready::may_accept(check.judgement, signature); !ok) return pass(ok);
     std::string key = options.code;
+    Verdict signed_verdict = Verdict::mind;
     for (const Reason& r : check.judgement.reasons) {
-        if (r.code == options.code && r.verdict != Verdict::fit) key = ready::acceptance_key(r);
+        if (r.verdict == Verdict::fit || (r.code != options.code && ready::acceptance_key(r) != options.code)) continue;
+        key = ready::acceptance_key(r);
+        signed_verdict = r.verdict;
     }
     Answer a;
     a.job = run->number;
     a.verdict_matters = false;
     a.headline = fmt::format("{} signed for \"{}\": {}", printable(options.by), key, printable(options.reason));
     a.data = {{"code", key}, {"by", options.by}, {"reason", options.reason}};
-    a.entries.push_back({"accepted", {{"code", key}, {"by", options.by}, {"reason", options.reason}}});
+    a.entries.push_back(
+        {"accepted",
+         {{"code", key}, {"by", options.by}, {"reason", options.reason}, {"verdict", code(signed_verdict)}}});
     return a;
 }
 

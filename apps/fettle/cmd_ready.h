@@ -32,7 +32,7 @@ struct ReadyAcceptOptions {
 Result<Answer> ready_accept(Context& context, const ReadyAcceptOptions& options);
 
 // What start needs: the check of a step, and the signatures given since the last run began.
-ready::Check ready_of(const JobRun& run, const PlanStep& step);
+ready::Check ready_of(const JobRun& run, const PlanStep& step, UnixMs now);
 std::vector<ready::Acceptance> signatures_of(const book::Job& job);
 NewEntry ready_entry(const ready::Check& check, int step);
 

@@ -152,7 +152,7 @@ Result<Answer> start(Context& context, JobRun& run, const WatchOptions& options)
     auto step = run.step(options.step);
     if (!step) return pass(step);
     const int number = static_cast<int>(*step - run.plan.steps.data()) + 1;
-    const ready::Check check = ready_of(run, **step);
+    const ready::Check check = ready_of(run, **step, context.clock->now());
     const ready::MayStart may = ready::may_start(check.judgement, signatures_of(run.job));
     Answer a;
     a.job = run.number;

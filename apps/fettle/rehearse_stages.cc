@@ -131,8 +131,8 @@ Status Rehearsal::put_in(const std::string& release) {
 Status Rehearsal::make_ready(int step) {
     ReadyAnswerOptions o;
     o.job = job_;
-    o.answers = {"support=yes",         "supply.volts=13.5", "supply.limit=10", "supply.lead_m=2",
-                 "supply.lead_mm2=2.5", "supply.fused=yes",  "slots=empty",     "holds=yes"};
+    o.answers = {"person=yes",      "call=staying",        "support=yes",      "supply.volts=13.5", "supply.limit=10",
+                 "supply.lead_m=2", "supply.lead_mm2=2.5", "supply.fused=yes", "slots=empty",       "holds=yes"};
     for (const family::Act& a : family_->script) {
         if (a.kind == family::ActKind::ask) o.answers.push_back(a.id + "=answers");
         if (!a.wake.empty()) o.answers.push_back("wake." + a.id + "=yes");

@@ -141,9 +141,16 @@ void gauged(Job&, const Entry&, Members& m) {
     (void)m.reasons("reasons");
 }
 
-void answered(Job& job, const Entry&, Members& m) {
+// A key said again replaces what was said, also by whom: a typed figure is no longer a read one.
+void answered(Job& job, const Entry& e, Members& m) {
     const std::string key = m.text("key");
     job.answers[key] = m.text("value");
+    const std::string source = m.text_or("source", "typed");
+    if (source != "typed" && source != "read") m.fail("source", "\"typed\" or \"read\"");
+    if (source == "read")
+        job.answers_read[key] = e.at;
+    else
+        job.answers_read.erase(key);
 }
 
 void ready(Job& job, const Entry&, Members& m) {
@@ -154,7 +161,9 @@ void ready(Job& job, const Entry&, Members& m) {
 }
 
 void accepted(Job& job, const Entry& e, Members& m) {
-    job.accepted.push_back({m.text("code"), m.text("by"), m.text("reason"), e.at});
+    Acceptance a{m.text("code"), m.text("by"), m.text("reason"), std::nullopt, e.at};
+    if (!m.text_or("verdict").empty()) a.verdict = m.verdict("verdict");
+    job.accepted.push_back(std::move(a));
 }
 
 void started(Job& job, const Entry& e, Members& m) {
@@ -176,8 +185,10 @@ void started(Job& job, const Entry& e, Members& m) {
     std::erase_if(job.answers, [](const auto& answer) {
         const std::string& key = answer.first;
         return key == "holds" || key.starts_with("hold.") || key == "slots" || key == "engine" || key == "bay-door" ||
-               key == "extraction" || key == "stop-start";
+               key == "extraction" || key == "stop-start" || key == "person" || key.starts_with("person.") ||
+               key == "supply.output" || key == "supply.measured_v";
     });
+    std::erase_if(job.answers_read, [&](const auto& read) { return !job.answers.contains(read.first); });
     Ledger ledger(job.loose_ends);
     run_started(ledger, job.runs.back(), job.runs.size(), e.number);
 }
@@ -208,9 +219,21 @@ void tally(Job& job, const Entry& e, Members& m) {
     job.runs.back().tallies.push_back(std::move(seen));
 }
 
+// A hold that was seen broken, by an instrument or by a person's tap.
+void breach(Job& job, const Entry& e, Members& m) {
+    Breach b{e.number, m.text("hold"), m.text("witness"), m.text("words"), e.at, false};
+    if (b.witness != "voltage" && b.witness != "bus" && b.witness != "tap")
+        m.fail("witness", "\"voltage\", \"bus\" or \"tap\"");
+    if (job.runs.empty()) return;
+    job.runs.back().breaches.push_back(b);
+    Ledger ledger(job.loose_ends);
+    hold_broken(ledger, job.runs.back(), b, job.runs.size());
+}
+
 void unmark(Job& job, const Entry&, Members& m) {
     const std::int64_t number = m.whole("entry");
     for (Run& run : job.runs) {
+        for (Breach& b : run.breaches) b.undone = b.undone || b.entry == number;
         for (RunMark& mark : run.marks) mark.undone = mark.undone || mark.entry == number;
         run.shown.clear();
         for (TextSeen& t : run.texts) {
@@ -324,6 +347,7 @@ constexpr Known known[] = {
     {"as-left", as_left},     {"faults", faults},     {"proved", proved},
     {"loose-end", loose_end}, {"settled", settled},   {"signed", signed_for},
     {"handover", handover},   {"corrects", corrects}, {"gauged", gauged},
+    {"breach", breach},
 };
 
 }  // namespace

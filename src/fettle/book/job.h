@@ -108,6 +108,14 @@ struct TallySeen {  // classes that were not read are absent
     bool undone = false;
 };
 
+struct Breach {  // of a hold, while a run was open
+    std::int64_t entry = 0;
+    std::string hold, witness;  // "support"; "voltage", "bus" or "tap"
+    std::string words;          // what was seen: "9.8 V at the supply, from 13.5 V"
+    UnixMs at = 0;
+    bool undone = false;
+};
+
 struct Run {
     std::string release;
     int step = 0;  // 1-based among the planned steps
@@ -117,6 +125,7 @@ struct Run {
     std::vector<RunMark> marks;
     std::vector<TextSeen> texts;       // all, also those taken back
     std::vector<TallySeen> tallies;    // all, also those taken back
+    std::vector<Breach> breaches;      // holds that were seen broken
     std::vector<std::string> shown;    // texts of the box, word for word, without those taken back
     std::map<std::string, int> tally;  // last typed or read tally that stands: "landed" …
     std::string outcome;               // "ended", "broken off", "" while open
@@ -125,6 +134,7 @@ struct Run {
 
 struct Acceptance {
     std::string code, by, reason;
+    std::optional<Verdict> verdict;  // what it was when it was signed for; absent in older entries
     UnixMs at = 0;
 };
 
@@ -149,6 +159,7 @@ struct Job {
     bool card_audited_good = false;              // that card, that digest: audited fit or mind after it was laid
     std::vector<CardEntry> cards;                // all, in order
     std::map<std::string, std::string> answers;  // ready: "touch", "knob", … → "answers" / "dead"; supply figures
+    std::map<std::string, UnixMs> answers_read;  // those of them that an instrument gave, and when
     std::vector<Acceptance> accepted;
     Verdict ready_verdict = Verdict::cant_say;
     bool ready_checked = false;

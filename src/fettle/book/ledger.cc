@@ -97,6 +97,15 @@ void run_started(Ledger& ledger, const Run& run, std::size_t number, std::int64_
                        entry));
 }
 
+void hold_broken(Ledger& ledger, const Run& run, const Breach& breach, std::size_t number) {
+    LooseEnd end = end_of(fmt::format("run-{}-hold-{}", number, breach.hold),
+                          fmt::format("run {} to {}: {} was seen broken ({}: {})", number, run.release, breach.hold,
+                                      breach.witness, breach.words),
+                          workshop, "what it did to the run is to be looked at before the unit goes", breach.entry);
+    end.blocks = false;
+    ledger.open(std::move(end));
+}
+
 void run_ended(Ledger& ledger, const Job& job, std::int64_t entry) {
     const Run& run = job.runs.back();
     const std::size_t number = job.runs.size();

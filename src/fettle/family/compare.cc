@@ -171,6 +171,7 @@ void write_acts(Writer& w, const Family& f) {
         w.truth(key + ".dark", a.dark, Rule::widens);
         w.add(key + ".control", a.control, Rule::exact);
         w.add(key + ".area", a.area, Rule::exact);
+        if (a.card > 0) w.add(key + ".card", std::to_string(a.card), Rule::exact);
         std::vector<std::string> answers;
         for (const Answer& x : a.answers)
             answers.push_back(x.after_s > 0 ? fmt::format("{} for {} s: {}", x.how, x.after_s, x.leads_to)
@@ -246,6 +247,13 @@ void write_rest(Writer& w, const Family& f) {
         w.add("hold." + h.id + ".words", h.words, Rule::text);
         w.truth("hold." + h.id + ".on_bench", h.on_bench, Rule::guards);
         w.truth("hold." + h.id + ".in_vehicle", h.in_vehicle, Rule::guards);
+        for (const std::string& by : h.seen_by) w.add("hold." + h.id + ".seen_by." + by, "seen", Rule::guards);
+    }
+    for (const TouchScreen& s : f.screens) {
+        w.add("screen." + s.box, fmt::format("{} by {}", s.columns, s.rows), Rule::exact);
+        for (const TouchArea& a : s.areas)
+            w.add(fmt::format("screen.{}.area.{}", s.box, a.name),
+                  fmt::format("{},{} to {},{}", a.left, a.top, a.right, a.bottom), Rule::exact);
     }
     for (const Trial& t : f.trials)
         w.add("try." + t.words, fmt::format("complaint \"{}\", piece \"{}\"", t.when_complaint_has, t.when_piece_moved),

@@ -148,7 +148,7 @@ struct Flag {  // persistent, changes atomically
 };
 
 struct Answer {
-    std::string how;       // "turn", "press", "key", or "nothing"
+    std::string how;       // "turn", "press", "key", "card", or "nothing"
     double after_s = 0;    // for "nothing": how long
     std::string leads_to;  // "goes on" or "stops"
 };
@@ -171,8 +171,9 @@ struct Act {
     std::optional<Current> current;
     std::string shows;    // what the box shows, if anything
     bool dark = false;    // the screen is dark as a rule
-    std::string control;  // ask: "knob", "touch" or "key"
+    std::string control;  // ask: "knob", "touch", "key" or "card"
     std::string area;     // ask by touch: area of the screen, e.g. "lower right"
+    int card = 0;         // ask for a card: which of the release's cards goes in (2: the second)
     std::vector<Answer> answers;
     std::string wake;           // on a bench: what must be fed for this state to end; empty: nothing
     bool polling_safe = false;  // the link may ask in this state
@@ -244,6 +245,18 @@ struct Hold {
     std::string words;  // "doors stay shut"
     bool on_bench = false;
     bool in_vehicle = true;
+    std::vector<std::string> seen_by;  // what sees that it is broken, beside a person's tap: "voltage", "bus"
+};
+
+// A touch screen as a grid of equal cells, counted from 1 at its upper left corner, and the areas that asks name.
+struct TouchArea {
+    std::string name;                              // "lower right"
+    int left = 1, top = 1, right = 1, bottom = 1;  // first and last column and row
+};
+struct TouchScreen {
+    std::string box;
+    int columns = 0, rows = 0;
+    std::vector<TouchArea> areas;
 };
 
 struct Trial {  // functions to try after a run
@@ -273,6 +286,7 @@ struct Family {
     std::vector<LinkBox> link;
     std::vector<FaultNote> faults;
     std::vector<Hold> holds;
+    std::vector<TouchScreen> screens;  // at most one a box
     std::vector<Trial> trials;
     std::vector<std::string> primer;
     bool refuses_older = false;  // the box refuses a piece that is older than the installed one

@@ -52,6 +52,7 @@ Loaded load_family_text(std::string_view toml) {
     read_boot(top, f);
     read_supply(top, f);
     read_screen(top, f);
+    read_touch(top, f);
     read_link(top, f);
     top.done();
 
@@ -61,6 +62,7 @@ Loaded load_family_text(std::string_view toml) {
     check_script(f, log);
     check_boot(f, log);
     check_link(f, log);
+    check_touch(f, log);
     check_level(f, log);
     list_unknowns(f, log);
 

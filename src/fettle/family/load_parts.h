@@ -16,6 +16,7 @@ void read_regions(Section& top, Family& f);  // region, flag
 void read_script(Section& top, Family& f);   // act
 void read_boot(Section& top, Family& f);     // boot, bench_repair
 void read_screen(Section& top, Family& f);   // tally, message, hold, try
+void read_touch(Section& top, Family& f);    // screen
 void read_supply(Section& top, Family& f);
 void read_link(Section& top, Family& f);  // link, fault
 
@@ -27,6 +28,7 @@ void check_writes(const Family& f, Log& log);  // regions, flags
 void check_script(const Family& f, Log& log);
 void check_boot(const Family& f, Log& log);
 void check_link(const Family& f, Log& log);
+void check_touch(const Family& f, Log& log);  // screens, and the areas that asks name
 void check_level(const Family& f, Log& log);
 
 // What the file leaves open, and which answers wait for it.

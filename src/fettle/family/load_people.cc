@@ -1,4 +1,7 @@
 // Sections supply, tally, message, link, fault, hold, try: what people and instruments see.
+#include <fmt/core.h>
+
+#include "fettle/base/text.h"
 #include "fettle/family/load_parts.h"
 
 namespace fettle::family {
@@ -45,6 +48,13 @@ void read_screen(Section& top, Family& f) {
         h.words = s.text("words", Need::must);
         h.on_bench = s.truth("on_bench", h.on_bench);
         h.in_vehicle = s.truth("in_vehicle", h.in_vehicle);
+        h.seen_by = s.texts("seen_by", Need::may);
+        for (std::size_t i = 0; i < h.seen_by.size(); ++i) {
+            if (h.seen_by[i] != "voltage" && h.seen_by[i] != "bus")
+                s.log().mistake(fmt::format("{}[{}]", s.at("seen_by"), i + 1),
+                                fmt::format("is \"{}\", expected \"voltage\" or \"bus\"", printable(h.seen_by[i])),
+                                "a person's tap needs no entry");
+        }
         f.holds.push_back(std::move(h));
     });
     top.tables("try", Need::may, [&](Section& s) {

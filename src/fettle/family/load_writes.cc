@@ -46,13 +46,18 @@ ActKind kind_of(const std::string& word) {
 }
 
 void read_ask(Section& s, Act& a) {
-    a.control = s.word("control", Need::must, {"knob", "touch", "key"});
+    a.control = s.word("control", Need::must, {"knob", "touch", "key", "card"});
     a.area = s.text("area", Need::may);
     if (!a.area.empty() && a.control != "touch")
         s.log().mistake(s.at("area"), "means nothing here: only a touch has an area", "take the key out");
+    if (a.control == "card") {
+        if (const auto v = s.integer("card", Need::must, 2, 9)) a.card = static_cast<int>(*v);
+    } else {
+        s.not_here("card", "only control = \"card\" says which card goes in");
+    }
     s.tables("answers", Need::must, [&](Section& w) {
         Answer answer;
-        answer.how = w.word("how", Need::must, {"turn", "press", "key", "nothing"});
+        answer.how = w.word("how", Need::must, {"turn", "press", "key", "card", "nothing"});
         if (answer.how == "nothing") {
             if (const auto v = w.number("after_s", Need::must, {0, 1e6, false})) answer.after_s = *v;
         } else {
@@ -120,7 +125,7 @@ void read_script(Section& top, Family& f) {
             a.value = s.text("value", Need::must);
         }
         if (only(ActKind::restart, {"into"})) a.into = s.text("into", Need::must);
-        if (only(ActKind::ask, {"control", "area", "answers"})) read_ask(s, a);
+        if (only(ActKind::ask, {"control", "area", "card", "answers"})) read_ask(s, a);
         a.current = read_current(s, "current");
         a.shows = s.text("shows", Need::may);
         a.dark = s.truth("dark");

@@ -131,6 +131,12 @@ void open_rest(const Family& f, Log& log) {
                         "it is not read over the link: everything by taps and typed text");
     if (f.holds.empty())
         log.unknown("hold", "nothing says what must stay true during a run", "ready asks for the general holds only");
+    for (const Act& a : f.script) {
+        if (a.kind != ActKind::ask || a.control != "touch") continue;
+        if (std::none_of(f.screens.begin(), f.screens.end(), [&](const TouchScreen& s) { return s.box == a.box; }))
+            log.unknown("screen", fmt::format("where on the screen of the {} box the touches are is not known", a.box),
+                        "ready draws the touch test by the words of the area only");
+    }
     if (f.trials.empty())
         log.unknown("try", "nothing says what to try after a run", "prove rests on versions, tally and faults only");
 }

@@ -15,6 +15,7 @@ std::string control_of(const family::Act& ask, const family::Answer& answer) {
     if (answer.how == "nothing") return "";
     if (answer.how == "key") return "key";
     if (answer.how == "turn") return "knob";
+    if (answer.how == "card") return "card";
     return ask.control;  // a press is on whatever it asks for
 }
 
@@ -37,6 +38,7 @@ AskItem judge_way(const family::Act& ask, const std::string& control, double aft
                  "answer it if anything can"},
                 ""};
     }
+    const std::string key = control == "touch" && !ask.area.empty() ? "touch." + key_part(ask.area) : control;
     const std::string state = tested(told, ask, control);
     if (state == "answers") {
         return {{"",
@@ -60,8 +62,9 @@ AskItem judge_way(const family::Act& ask, const std::string& control, double aft
              what + " not tested",
              {"ask-not-tested", Verdict::cant_say,
               fmt::format("it {}, and whether the {} answers was not tested", ask.words, what), ask.id, "not tested"},
-             fmt::format("try the {} now, then say {}=answers or {}=dead", what, control, control)},
-            control};
+             control == "touch" ? "touch it now: fettle ready touch J"
+                                : fmt::format("try the {} now, then say {}=answers or {}=dead", what, key, key)},
+            key};
 }
 
 AskItem judge_ask(const family::Act& ask, const Told& told) {
@@ -77,10 +80,17 @@ AskItem judge_ask(const family::Act& ask, const Told& told) {
     const auto offer = [&](AskItem way) {
         if (!best || way.item.reason.verdict < best->item.reason.verdict) best = std::move(way);
     };
-    offer(judge_way(ask, ask.control, 0, told));
+    const AskItem first = judge_way(ask, ask.control, 0, told);
+    offer(first);
     for (const family::Answer& a : ask.answers) {
         if (a.leads_to == "goes on") offer(judge_way(ask, control_of(ask, a), a.after_s, told));
     }
+    if (best->item.reason.code == first.item.reason.code) return std::move(*best);
+    // Another way in is the second best: what is wrong with the first is said, and an untried first one is still to
+    // try.
+    best->item.value += "; " + first.item.value;
+    if (best->wanted.empty()) best->wanted = first.wanted;
+    if (!first.wanted.empty() && best->item.reason.verdict == Verdict::mind) best->item.next = first.item.next;
     return std::move(*best);
 }
 
@@ -89,7 +99,7 @@ AskItem judge_ask(const family::Act& ask, const Told& told) {
 std::vector<AskItem> judge_asks(const family::Family& family, const Told& told) {
     std::vector<AskItem> out;
     for (const family::Act& act : family.script) {
-        if (act.kind != family::ActKind::ask) continue;
+        if (act.kind != family::ActKind::ask || act.control == "card") continue;  // cards have a line of their own
         AskItem a = judge_ask(act, told);
         a.item.words = fmt::format("ask: {}{}", act.words, act.shows.empty() ? "" : " (\"" + act.shows + "\")");
         out.push_back(std::move(a));

@@ -19,6 +19,14 @@ const std::vector<Caution>& cautions() {
         {"battery-gas",
          "A battery on charge gives off gas that explodes: air the place, no flame or spark, supply off before clamps "
          "go on or come off, and follow the maker's instructions."},
+        {"stop-start",
+         "An engine left running for a run: switch stop-start off as the vehicle maker states, or it cranks by itself "
+         "in "
+         "mid-run."},
+        {"cranking",
+         "Nobody cranks the engine or puts on jump leads in mid-run: the voltage falls to where a box restarts. What "
+         "the "
+         "vehicle maker allows in between is in the maker's instructions."},
         {"secured",
          "Secure the vehicle before the start (parking brake, wheels, gear as the maker states); nobody drives it or "
          "works on it during the run."},
@@ -45,6 +53,8 @@ std::vector<std::string> cautions_for(const Circumstances& c) {
     if (!c.on_bench) out.push_back(caution("high-voltage").text);
     if (c.part_comes_out) out.push_back(caution("restraints").text);
     if (c.battery_charging) out.push_back(caution("battery-gas").text);
+    if (c.engine_running) out.push_back(caution("stop-start").text);
+    if (!c.on_bench) out.push_back(caution("cranking").text);
     if (!c.on_bench) out.push_back(caution("secured").text);
     if (c.on_bench) out.push_back(caution("bench-supply").text);
     out.push_back(caution("keep-power").text);

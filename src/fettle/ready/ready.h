@@ -43,6 +43,7 @@ struct Situation {
     bool one_way_door = false;
     bool one_way_consent = false;
     std::vector<Keeping> keepings;
+    std::map<std::string, std::int64_t> read_s_ago;  // told keys that an instrument gave, and how long ago
 };
 
 // One line of the check, for showing: what, the value it rests on, and the reason that came of it.
@@ -74,6 +75,7 @@ Check check(const family::Family& family, const forecast::Forecast& forecast, co
 struct Acceptance {
     std::string code;  // the reason's code, or "code:where" when several share it
     std::string by, reason;
+    std::optional<Verdict> verdict = std::nullopt;  // what it was when signed: covers that and better, never worse
 };
 
 // "code:where", or the code alone when it says where nothing.

@@ -34,7 +34,8 @@ protected:
         s_.card_audited_good = true;
         s_.right_known = true;
         s_.told = {{"supply.volts", "13.5"}, {"supply.limit", "5"}, {"supply.lead_m", "2"}, {"supply.lead_mm2", "2.5"},
-                   {"supply.fused", "yes"},  {"slots", "empty"},    {"knob", "answers"},    {"holds", "yes"}};
+                   {"supply.fused", "yes"},  {"slots", "empty"},    {"knob", "answers"},    {"holds", "yes"},
+                   {"person", "yes"},        {"call", "heard"}};
     }
     Check run() const { return check(family_, forecast_, map_, s_); }
     const Reason* find(const Check& c, std::string_view code) const {
@@ -47,7 +48,7 @@ protected:
         s_.on_bench = false;
         s_.told = {{"support", "yes"},        {"supply.volts", "13.5"}, {"supply.limit", "40"}, {"supply.lead_m", "3"},
                    {"supply.lead_mm2", "16"}, {"vehicle.amps", "12"},   {"engine", "off"},      {"slots", "empty"},
-                   {"knob", "answers"},       {"holds", "yes"}};
+                   {"knob", "answers"},       {"holds", "yes"},         {"person", "yes"},      {"call", "heard"}};
     }
     family::Family family_;
     forecast::Forecast forecast_;
@@ -190,6 +191,91 @@ TEST_F(ReadyTest, ZonesAreToldAndAnUnknownBootOrderIsCantSay) {
     EXPECT_EQ(find(run(), "boot-order-not-known")->verdict, Verdict::cant_say);
 }
 
+// A person at a time is an input like a knob: not said is can't say by name, nobody is a halt, unless it goes on alone.
+TEST_F(ReadyTest, SomebodyMustBeThereInTheWindow) {
+    s_.told.erase("person");
+    EXPECT_EQ(find(run(), "person-not-said")->where, "asks");
+    EXPECT_EQ(find(run(), "person-not-said")->verdict, Verdict::cant_say);
+    s_.told["person.asks"] = "no";
+    EXPECT_EQ(find(run(), "person-missing")->verdict, Verdict::halt);
+    for (auto& a : family_.script)
+        if (a.kind == family::ActKind::ask) a.answers.push_back({"nothing", 300, "goes on"});
+    EXPECT_EQ(find(run(), "person-missing-goes-on")->verdict, Verdict::mind);
+    s_.told["person.asks"] = "yes";
+    EXPECT_EQ(find(run(), "person-promised")->verdict, Verdict::fit);
+}
+TEST_F(ReadyTest, OneTestCallIsAskedFor) {
+    s_.told.erase("call");
+    const Check c = run();
+    EXPECT_EQ(find(c, "call-not-tried")->verdict, Verdict::mind);
+    EXPECT_NE(std::find(c.wanted.begin(), c.wanted.end(), "call"), c.wanted.end());
+    s_.told["call"] = "not-heard";
+    EXPECT_EQ(find(run(), "call-not-heard")->verdict, Verdict::mind);
+    s_.told["call"] = "staying";
+    EXPECT_EQ(run().judgement.verdict(), Verdict::fit);
+    forecast_.states.clear();  // nobody is needed in mid-run: nothing to call for
+    s_.told.erase("call");
+    EXPECT_FALSE(find(run(), "call-not-tried"));
+}
+TEST_F(ReadyTest, ASecondCardMustBeAtHand) {
+    for (auto& a : family_.script) {
+        if (a.kind != family::ActKind::ask) continue;
+        a.control = "card";
+        a.card = 2;
+        a.answers = {{"card", 0, "goes on"}};
+    }
+    EXPECT_EQ(find(run(), "next-card-not-said")->verdict, Verdict::cant_say);
+    EXPECT_TRUE(check_answer(family_, "card.2", "no"));
+    EXPECT_FALSE(check_answer(family_, "card.3", "no"));
+    s_.told["card.2"] = "no";
+    EXPECT_EQ(find(run(), "next-card-missing")->verdict, Verdict::halt);
+    s_.told["card.2"] = "yes";
+    EXPECT_EQ(run().judgement.verdict(), Verdict::fit);
+}
+TEST_F(ReadyTest, AnUnknownScriptIsCantSayByName) {
+    family_.script.clear();
+    forecast_.states.clear();
+    EXPECT_EQ(find(run(), "asks-not-known")->verdict, Verdict::cant_say);
+}
+TEST_F(ReadyTest, AFamilyThatNobodyWatchedMayAskForMore) {
+    family_.level = "L2";
+    EXPECT_EQ(find(run(), "asks-not-watched")->verdict, Verdict::mind);
+    family_.level = "L3";
+    EXPECT_FALSE(find(run(), "asks-not-watched"));
+}
+TEST_F(ReadyTest, AStateWithoutCurrentIsCantSayAndNotNothing) {
+    forecast::StateWindow kernel;
+    kernel.act = "kernel";
+    kernel.lasts = {300, 400, 500, 600};
+    forecast_.states.push_back(kernel);
+    for (auto& a : family_.script)
+        if (a.id == "kernel") a.current.reset();
+    const Check c = run();
+    ASSERT_TRUE(find(c, "current-partly-not-known"));
+    EXPECT_NE(find(c, "current-partly-not-known")->text.find("kernel"), std::string::npos);
+    EXPECT_EQ(c.judgement.verdict(), Verdict::cant_say);
+}
+TEST_F(ReadyTest, AnOldReadingOfTheSupplyIsNotTakenForNow) {
+    s_.read_s_ago = {{"supply.volts", 1700}, {"supply.limit", 1700}};
+    EXPECT_EQ(run().judgement.verdict(), Verdict::fit);
+    s_.read_s_ago["supply.limit"] = 1801;
+    EXPECT_EQ(find(run(), "supply-reading-old")->verdict, Verdict::mind);
+}
+// What every run wants is asked even where the file lists no hold.
+TEST_F(ReadyTest, GeneralHoldsAreAskedWithoutAnEntry) {
+    in_vehicle();
+    s_.told.erase("holds");
+    family_.holds.clear();
+    std::vector<std::string> asked;
+    for (const Reason& r : run().judgement.reasons)
+        if (r.code == "hold-not-confirmed") asked.push_back(r.where);
+    EXPECT_EQ(asked,
+              (std::vector<std::string>{"doors", "lights", "key", "other-testers", "stop-start", "charger", "medium"}));
+    EXPECT_TRUE(check_answer(family_, "hold.lights", "yes"));
+    s_.on_bench = true;
+    EXPECT_EQ(find(run(), "hold-not-confirmed")->where, "medium");
+}
+
 TEST_F(ReadyTest, AnswersAreCheckedByKeyAndValue) {
     EXPECT_TRUE(check_answer(family_, "knob", "dead"));
     EXPECT_TRUE(check_answer(family_, "asks", "answers"));
@@ -233,6 +319,16 @@ TEST_F(AcceptTest, ASharedCodeSignsNothing) {
 }
 TEST_F(AcceptTest, MindNeedsNoSignatureAndTakesOne) {
     EXPECT_TRUE(may_accept(j_, by("lead-not-said")));
+}
+// Signed for while it was a mind; then it turned out that nothing is known.
+TEST_F(AcceptTest, ASignatureCoversWhatWasSignedAndNothingWorse) {
+    Judgement j;
+    j.add({"lead-not-said", Verdict::cant_say, "", "supply", ""});
+    Acceptance a = by("lead-not-said");
+    a.verdict = Verdict::mind;
+    EXPECT_FALSE(may_start(j, {a}).yes);
+    a.verdict = Verdict::cant_say;
+    EXPECT_TRUE(may_start(j, {a}).yes);
 }
 TEST_F(AcceptTest, AHaltIsNeverAccepted) {
     j_.add({"exhaust-first", Verdict::halt, "", "engine", ""});

@@ -7,6 +7,7 @@
 #include <cmath>
 
 #include "fettle/base/text.h"
+#include "fettle/ready/holds.h"
 
 namespace fettle::ready {
 namespace {
@@ -33,10 +34,15 @@ std::optional<double> to_number(std::string_view text) {
 
 bool names_rest(const family::Family& family, const std::string& stem, const std::string& rest) {
     if (stem == "hold.") {
-        return std::any_of(family.holds.begin(), family.holds.end(), [&](const auto& h) { return h.id == rest; });
+        for (const bool on_bench : {true, false})
+            for (const family::Hold& h : holds_of(family, on_bench))
+                if (h.id == rest) return true;
+        return false;
     }
     return std::any_of(family.script.begin(), family.script.end(), [&](const family::Act& a) {
         if (stem == "wake.") return !a.wake.empty() && a.id == rest;
+        if (stem == "card.") return a.card >= 2 && std::to_string(a.card) == rest;
+        if (stem == "person.") return (a.kind == family::ActKind::ask || !a.wake.empty()) && a.id == rest;
         return stem == "touch." && a.kind == family::ActKind::ask && key_part(a.area) == rest;
     });
 }
@@ -57,9 +63,17 @@ std::string known_keys(const family::Family& family) {
     for (const Key& k : keys()) {
         if (k.name.back() != '.') names.push_back(k.name);
     }
-    for (const auto& h : family.holds) names.push_back("hold." + h.id);
+    for (const bool on_bench : {true, false}) {
+        for (const auto& h : holds_of(family, on_bench)) {
+            const std::string name = "hold." + h.id;
+            if (std::find(names.begin(), names.end(), name) == names.end()) names.push_back(name);
+        }
+    }
     for (const auto& a : family.script) {
         if (a.kind == family::ActKind::ask) names.push_back(a.id);
+        if (!a.area.empty()) names.push_back("touch." + key_part(a.area));
+        if (a.card >= 2) names.push_back("card." + std::to_string(a.card));
+        if (a.kind == family::ActKind::ask || !a.wake.empty()) names.push_back("person." + a.id);
         if (!a.wake.empty()) names.push_back("wake." + a.id);
     }
     return join(names, ", ");
@@ -73,6 +87,12 @@ const std::vector<Key>& keys() {
         number("supply.limit", "amperes", 0, 500),
         number("supply.lead_m", "metres, one way,", 0, 50),
         number("supply.lead_mm2", "square millimetres", 0.1, 630),
+        number("supply.lead_c", "degrees Celsius", -40, 120),
+        number("supply.contacts_mohm", "milliohms, both together,", 0, 1000),
+        number("supply.measured_v", "volts", 0, 60),
+        number("supply.box_v", "volts", 0, 60),
+        number("supply.box_a", "amperes", 0, 500),
+        choice("supply.output", {"on", "off"}),
         choice("supply.fused", kYesNo),
         choice("support", kYesNo),
         number("battery.ah", "ampere hours", 1, 500),
@@ -82,6 +102,11 @@ const std::vector<Key>& keys() {
         number("battery.rested_h", "hours", 0, 10000),
         number("battery.floor", "per cent", 0, 100),
         number("battery.peukert", "the exponent", 1, 2),
+        number("battery.rated_h", "hours", 1, 100),
+        choice("battery.kind", {"flooded", "agm", "other"}),
+        number("battery.c", "degrees Celsius", -40, 60),
+        number("battery.loaded_v", "volts", 0, 20),
+        number("battery.loaded_a", "amperes", 1, 500),
         number("vehicle.amps", "amperes", 0, 200),
         choice("engine", {"off", "running"}),
         choice("bay-door", {"open", "closed"}),
@@ -93,6 +118,10 @@ const std::vector<Key>& keys() {
         choice("touch", kTest),
         choice("key", kTest),
         choice("touch.", kTest),
+        choice("card.", kYesNo),
+        choice("person.", kYesNo),
+        choice("person", kYesNo),
+        choice("call", {"heard", "not-heard", "staying"}),
         choice("wake.", kYesNo),
         choice("hold.", kYesNo),
         choice("holds", kYesNo),
@@ -153,6 +182,22 @@ SupplyFigures supply_figures(const Told& told, bool on_bench) {
     f.floor = share("battery.floor");
     f.peukert_k = figure(told, "battery.peukert");
     f.vehicle_A = figure(told, "vehicle.amps");
+    f.lead_C = figure(told, "supply.lead_c");
+    if (const auto mohm = figure(told, "supply.contacts_mohm")) f.contacts_ohm = *mohm / 1000;
+    f.measured_V = figure(told, "supply.measured_v");
+    f.box_V = figure(told, "supply.box_v");
+    f.box_A = figure(told, "supply.box_a");
+    f.output_on = yes(told, "supply.output", "on", "off");
+    f.rated_h = figure(told, "battery.rated_h").value_or(f.rated_h);
+    f.battery_C = figure(told, "battery.c");
+    f.loaded_V = figure(told, "battery.loaded_v");
+    f.loaded_A = figure(told, "battery.loaded_a");
+    const auto kind = told.find("battery.kind");
+    if (kind != told.end()) {
+        if (kind->second == "flooded") f.kind = BatteryKind::flooded;
+        if (kind->second == "agm") f.kind = BatteryKind::agm;
+        f.other_kind = kind->second == "other";
+    }
     return f;
 }
 
