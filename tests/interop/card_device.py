@@ -146,7 +146,7 @@ def laid(b, loop, package):
 def digest_repeats(b, loop, agree):
     said = b.fettle("card", "lay", "27.3.118", "--out", loop, "--yes-erase", agree)
     line = re.search(r"\{ dd .*\| sha256sum", said.stdout, re.S)
-    digest = re.search(r"sha256 ([0-9a-f]{64})", said.stdout)
+    digest = re.search(r"sha256\s+([0-9a-f]{64})", said.stdout)
     check(said.returncode == 0 and line and digest, "laid by a script")
     if line and digest:
         shown = " ".join(line[0].split())
