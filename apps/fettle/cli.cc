@@ -386,27 +386,64 @@ void CommandLine::define_run() {
     command<WatchOptions>(
         app, "watch", "where the run is, what comes next, when hands are needed", watch_run,
         [](CLI::App& c, WatchOptions& o) {
-            c.add_option("J", o.job, "the job's number")->required();
+            c.add_option("J", o.job, "the job's number; without it: --all");
             c.add_flag("--start", o.start, "a run begins now");
             c.add_option("--step", o.step, "of this step of the plan")->type_name("N");
             c.add_option("--by", o.by, "who starts")->type_name("NAME");
+            c.add_option("--ago", o.ago_s, "with --start: it began so many seconds ago")
+                ->type_name("S")
+                ->check(CLI::Range(0.0, 2592000.0));
             c.add_flag("--against-halt", o.against_halt, "begun although ready says no; recorded as such");
             c.add_flag("--once", o.once, "print once, do not stay");
             c.add_option("--svg", o.svg, "the strip as a picture")->type_name("FILE");
             c.add_option("--width", o.width, "columns of the strip")->type_name("N")->capture_default_str();
             c.add_flag("--ascii", o.ascii, "no character beyond ASCII");
+            c.add_flag("--stay", o.stay, "stay until the run has ended, also where no terminal is");
+            c.add_option("--supply", o.supply, "readings of the supply: scpi://HOST, a file, a pipe or -")
+                ->type_name("FROM");
+            c.add_flag("--attach", o.attach, "look on from a second terminal; alarms when the watch falls silent");
+            c.add_option("--patience", o.patience_s, "seconds of silence until --attach alarms")
+                ->type_name("S")
+                ->capture_default_str()
+                ->check(CLI::Range(1.0, 3600.0));
+            c.add_flag("--test-call", o.test_call, "call once by every means: is it heard?");
+            c.add_option("--quiet", o.quiet, "a means of calling that is not to be used")
+                ->type_name("MEANS")
+                ->check(CLI::IsMember({"bell", "notice", "spoken"}));
+            c.add_option("--hook", o.hook, "a command of your own for loud calls")->type_name("COMMAND");
+            c.add_option("--lead", o.lead_min, "call so many minutes before hands are needed")
+                ->type_name("MIN")
+                ->capture_default_str()
+                ->check(CLI::Range(0.0, 120.0));
+            c.add_option("--certainty", o.certainty, "call from this chance on; with --next: that nobody waits")
+                ->type_name("P")
+                ->capture_default_str()
+                ->check(CLI::Range(0.01, 1.0));
+            c.add_flag("--all", o.all, "the wall: every open run on one clock");
+            c.add_option("--next", o.next, "with --all: when to start this job, or NAME=FROM-TO+HANDS in minutes")
+                ->type_name("J");
+            c.add_option("--window", o.windows, "with --all: a bench not watched here, NAME=FROM-TO+HANDS in minutes")
+                ->type_name("WINDOW");
+            c.add_option("--hands", o.hands_min, "with --all: minutes that hands are taken up")
+                ->type_name("MIN")
+                ->capture_default_str()
+                ->check(CLI::Range(0.0, 240.0));
         });
-    command<MarkOptions>(
-        app, "mark", "what you see at the box: dark, back, asks, answered, ended …", mark_run,
-        [](CLI::App& c, MarkOptions& o) {
-            c.add_option("J", o.job, "the job's number")->required();
-            c.add_option("EVENT", o.event,
-                         "an act of the script, or dark, back, restarted, asks, answered, skipped, ended, broken-off");
-            c.add_option("--shows", o.shows, "a text on its screen, word for word")->type_name("TEXT");
-            c.add_option("--tally", o.tally, "what the box counts: landed=12,passed_over=26,refused=0,to_come=2")
-                ->type_name("COUNTS");
-            c.add_flag("--undo", o.undo, "take the last one back");
-        });
+    command<MarkOptions>(app, "mark", "what you see at the box: dark, back, asks, answered, ended …", mark_run,
+                         [](CLI::App& c, MarkOptions& o) {
+                             c.add_option("J", o.job, "the job's number")->required();
+                             c.add_option("EVENT", o.event,
+                                          "an act of the script, or dark, back, restarted, asks, answered, skipped, "
+                                          "fed, still, ended, broken-off");
+                             c.add_option("--shows", o.shows, "a text on its screen, word for word")->type_name("TEXT");
+                             c.add_option("--tally", o.tally,
+                                          "what the box counts: landed=12,passed_over=26,refused=0,to_come=2")
+                                 ->type_name("COUNTS");
+                             c.add_flag("--undo", o.undo, "take the last one back");
+                             c.add_option("--ago", o.ago_s, "it was so many seconds ago")
+                                 ->type_name("S")
+                                 ->check(CLI::Range(0.0, 2592000.0));
+                         });
     command<AsLeftOptions>(app, "as-left", "what is installed now, typed", as_left, [](CLI::App& c, AsLeftOptions& o) {
         c.add_option("J", o.job, "the job's number")->required();
         c.add_option("--typed", o.typed, "lines of box, name, version")->type_name("FILE");

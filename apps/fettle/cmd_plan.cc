@@ -7,6 +7,7 @@
 #include "fettle/shelf/shelf.h"
 #include "job_store.h"
 #include "read_list.h"
+#include "run_times.h"
 
 namespace fettle::app {
 namespace {
@@ -93,6 +94,7 @@ Result<Answer> plan(Context& context, const PlanOptions& given) {
     request.consent_one_way = o.consent_one_way;
     request.complaint = o.complaint;
     request.cuts = o.cuts;
+    request.own_runs = own_runs_of(context, unit->family->id);
     if (!o.as_found.empty()) {
         auto text = read_text_file(o.as_found, 4u << 20);
         if (!text) return pass(text);

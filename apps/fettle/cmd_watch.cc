@@ -4,15 +4,15 @@
 #include <unistd.h>
 
 #include <algorithm>
-#include <chrono>
-#include <cstdio>
-#include <thread>
 
 #include "cmd_ready.h"
 #include "fettle/base/files.h"
 #include "fettle/base/text.h"
+#include "fettle/link/supply_source.h"
 #include "fettle/watch/strip.h"
 #include "job_store.h"
+#include "run_times.h"
+#include "supply_record.h"
 
 namespace fettle::app {
 namespace {
@@ -22,19 +22,17 @@ tl::unexpected<Error> no_run(const std::string& job) {
                      "begin one: fettle watch " + job + " --start --by NAME");
 }
 
-// Everything that is drawn of a run at one instant.
-struct Drawn {
-    watch::Where where;
-    std::vector<std::string> lines;
-};
+}  // namespace
 
-Drawn draw(const JobRun& run, const book::Run& which, UnixMs now, const watch::StripStyle& style) {
+Drawn draw_run(const JobRun& run, const book::Run& which, UnixMs now, const watch::StripStyle& style,
+               const Look& look) {
     const Watched w = watched(run, which);
-    const watch::Observed seen = observed(which, run.on_bench());
+    watch::Observed seen = observed(which, run.on_bench());
+    seen.supply = look.supply;
     const UnixMs until = seen_until(which, now);
     Drawn out;
-    out.where = watch::track(w.step(), seen, until);
-    out.lines = watch::strip(w.step(), seen, out.where, until, {}, style);
+    out.where = watch::track(w.step(), seen, until, look.rule);
+    out.lines = watch::strip(w.step(), seen, out.where, until, watch::strip_samples(seen), style);
     if (which.outcome == "broken off") {
         out.where.standing = watch::Standing::astray;
         out.where.sentence = "Broken off; at its last moment: " + out.where.sentence;
@@ -51,7 +49,9 @@ boost::json::object where_as_json(const watch::Where& w, const book::Run& run) {
                          {"from_s", h.from_s},
                          {"to_s", h.to_s},
                          {"now", h.now},
-                         {"wake", h.wake}});
+                         {"wake", h.wake},
+                         {"call", h.call},
+                         {"p_within", h.p_within}});
     for (cutmap::Outcome o : w.if_power_went) power.push_back(boost::json::string(cutmap::code(o)));
     boost::json::object out;
     out["release"] = run.release;
@@ -75,70 +75,85 @@ boost::json::object where_as_json(const watch::Where& w, const book::Run& run) {
     out["if_power_went"] = power;
     out["if_power_went_words"] = w.if_power_went_words;
     out["rests_on"] = w.rests_on;
+    out["stuck"] = w.stuck;
+    out["astray"] = w.astray;
+    if (w.worry.any()) {
+        boost::json::array parts;
+        for (const watch::WorryPart& p : w.worry.parts)
+            parts.push_back({{"words", p.words}, {"good", p.good}, {"stuck", p.stuck}, {"rests_on", p.rests_on}});
+        boost::json::object worry{{"prior", w.worry.prior},
+                                  {"prior_rests_on", w.worry.prior_rests_on},
+                                  {"low", w.worry.low()},
+                                  {"high", w.worry.high()},
+                                  {"parts", std::move(parts)}};
+        if (w.worry.joint) worry["joint"] = *w.worry.joint;
+        out["worry"] = std::move(worry);
+    }
+    out["likely_stuck"] = w.likely_stuck;
+    out["to_be_woken"] = w.to_be_woken;
+    out["restart_loop"] = w.restart_loop;
+    if (w.work)
+        out["work"] = boost::json::object{{"act", w.work->act},
+                                          {"done", w.work->done},
+                                          {"pieces", w.work->pieces},
+                                          {"seconds", w.work->seconds},
+                                          {"rate_bytes_s", w.work->rate_bytes_s},
+                                          {"overhead_s", w.work->overhead_s},
+                                          {"total_s", w.work->total_s},
+                                          {"left_s", w.work->left_s}};
+    boost::json::array proposals;
+    for (const watch::Proposal& p : w.proposals)
+        proposals.push_back({{"at_s", p.at_s}, {"from_A", p.from_A}, {"to_A", p.to_A}, {"event", p.event}});
+    out["proposals"] = std::move(proposals);
+    out["settle_left_s"] = w.settle_left_s;
+    out["safe_to_remove"] = w.safe_to_remove;
+    if (run.times) {
+        boost::json::object times{{"seconds", run.times->seconds}};
+        if (run.times->promised_p90_s > 0) {
+            times["promised_p50_s"] = run.times->promised_p50_s;
+            times["promised_p90_s"] = run.times->promised_p90_s;
+            times["kept"] = run.times->kept;
+        }
+        out["times"] = std::move(times);
+    }
     return out;
 }
 
-Answer answer_of(const JobRun& run, const book::Run& which, UnixMs now, const WatchOptions& options) {
+namespace {
+
+Answer answer_of(const JobRun& run, const book::Run& which, UnixMs now, const WatchOptions& options, const Look& look,
+                 bool series_changed) {
     watch::StripStyle style{std::clamp(options.width, 48, 400), options.ascii, false};
-    const Drawn d = draw(run, which, now, style);
+    const Drawn d = draw_run(run, which, now, style, look);
     Answer a;
     a.job = run.number;
     a.headline = d.where.sentence;
     a.text = "\n";
     for (const std::string& l : d.lines) a.text += l + "\n";
     a.text += "Rests on: " + d.where.rests_on + ".\n";
+    if (d.where.work)
+        a.text += fmt::format(
+            "Pace as counted: {} of {} pieces in {} at {:.1f} s a piece, so {} a second; this state takes "
+            "{} in all, {} left.\n",
+            d.where.work->done, d.where.work->pieces, human_duration(d.where.work->seconds), d.where.work->overhead_s,
+            human_bytes(static_cast<std::uint64_t>(d.where.work->rate_bytes_s)), human_duration(d.where.work->total_s),
+            human_duration(d.where.work->left_s));
+    if (which.times) {
+        a.text += fmt::format("Took {}", human_duration(which.times->seconds));
+        if (which.times->promised_p90_s > 0)
+            a.text += fmt::format("; promised were {} (even odds) to {} (9 in 10): {}",
+                                  human_duration(which.times->promised_p50_s),
+                                  human_duration(which.times->promised_p90_s), which.times->kept ? "kept" : "not kept");
+        a.text += ".\n";
+    }
     a.judgement = d.where.judgement;
+    if (series_changed)
+        a.judgement.add({"series-changed", Verdict::cant_say,
+                         "the recorded supply of this run is not what the journal knows by its digest", "supply",
+                         "digest"});
     a.width = std::max<std::size_t>(a.width, static_cast<std::size_t>(style.width));
     a.data = where_as_json(d.where, which);
     return a;
-}
-
-// Redraws in place: one write a frame, each line cleared to its end, so that nothing flickers.
-class Frame {
-public:
-    void show(const std::vector<std::string>& lines) {
-        std::string out;
-        if (drawn_ > 0) out += fmt::format("\033[{}A\r", drawn_);
-        for (const std::string& l : lines) out += l + "\033[K\n";
-        out += "\033[J";
-        drawn_ = lines.size();
-        std::fwrite(out.data(), 1, out.size(), stdout);
-        std::fflush(stdout);
-    }
-    void clear() {
-        if (drawn_ > 0) std::printf("\033[%zuA\r\033[J", drawn_);
-        drawn_ = 0;
-        std::fflush(stdout);
-    }
-
-private:
-    std::size_t drawn_ = 0;
-};
-
-// Until the run has ended. Every second the job is read anew, so marks of another terminal are seen at once; nothing is
-// kept here that a kill could lose.
-Result<book::Job> follow(Context& context, JobRun& run, const WatchOptions& options) {
-    const watch::StripStyle style{std::clamp(options.width, 48, 400), options.ascii, true};
-    Frame frame;
-    while (true) {
-        const Drawn d = draw(run, run.job.runs.back(), context.clock->now(), style);
-        std::vector<std::string> lines = d.lines;
-        for (const Reason& r : d.where.judgement.reasons) {
-            if (r.verdict != Verdict::fit)
-                lines.push_back(printable(fmt::format("{}: {}", words(r.verdict), r.text)).substr(0, 160));
-        }
-        frame.show(lines);
-        if (!run.job.is_open_run()) break;
-        std::this_thread::sleep_for(std::chrono::seconds(1));
-        auto job = load_job(context, run.number);
-        if (!job) {
-            frame.clear();
-            return pass(job);
-        }
-        run.job = std::move(*job);
-    }
-    frame.clear();
-    return run.job;
 }
 
 // Begins a run, or says why not. What ready found is appended with it, so the record shows what it was begun on.
@@ -172,20 +187,47 @@ Result<Answer> start(Context& context, JobRun& run, const WatchOptions& options)
         return a;
     }
     a.entries.push_back(ready_entry(check, number));
-    a.entries.push_back(
-        {"started",
-         {{"release", (*step)->release.release}, {"step", number}, {"by", options.by}, {"against_halt", !may.yes}}});
+    a.entries.push_back({"started",
+                         {{"release", (*step)->release.release},
+                          {"step", number},
+                          {"by", options.by},
+                          {"against_halt", !may.yes},
+                          {"expected", expected_as_json(**step)}}});
+    if (options.ago_s > 0) a.entries.back().data["ago_s"] = options.ago_s;
     if (auto kept = append_entries(context, run.number, a.entries); !kept) return pass(kept);
     a.entries.clear();
     a.data["begun"] = true;
     return a;
 }
 
+// --supply without staying: what the source has now, recorded.
+Status take_supply_once(Context& context, const JobRun& run, const WatchOptions& options) {
+    const book::Run& which = run.job.runs.back();
+    auto source = link::open_supply(options.supply, *context.clock, which.started);
+    if (!source) return pass(source);
+    SupplyRecorder recorder(context, run.number, run.job.runs.size(), which);
+    if (!recorder.ok()) return {};  // another watch records
+    for (int empty = 0; empty < 3;) {
+        auto samples = (*source)->take();
+        if (samples && !samples->empty()) {
+            if (auto kept = recorder.add(*samples); !kept) return kept;
+            empty = 0;
+        } else {
+            ++empty;
+        }
+    }
+    return recorder.seal(true);
+}
+
 }  // namespace
 
 Result<Answer> watch_run(Context& context, const WatchOptions& options) {
-    auto run = load_job_run(context, options.job);
+    if (options.all) return watch_wall(context, options);
+    if (options.job.empty())
+        return usage_error("job-missing", "watch", "no job is named", "fettle watch J, or fettle watch --all");
+    auto run = options.start ? load_job_run(context, options.job) : load_last_run(context, options.job);
     if (!run) return pass(run);
+    if (options.test_call) return test_call(context, *run, options);
     if (options.start) {
         auto started = start(context, *run, options);
         if (!started || !started->data.at("begun").as_bool()) return started;
@@ -194,20 +236,27 @@ Result<Answer> watch_run(Context& context, const WatchOptions& options) {
         run->job = std::move(*job);
     }
     if (run->job.runs.empty()) return no_run(run->number);
+    if (options.attach) return attach_run(context, *run, options);
+    const bool terminal = !context.json && ::isatty(STDOUT_FILENO) == 1;
+    if (!options.once && options.svg.empty() && (terminal || options.stay)) {
+        auto followed = follow_run(context, *run, options);
+        if (!followed) return pass(followed);
+    } else if (!options.supply.empty()) {
+        if (auto taken = take_supply_once(context, *run, options); !taken) return pass(taken);
+    }
+    const book::Run& which = run->job.runs.back();
+    const SupplyRead recorded = recorded_supply(context, run->number, run->job.runs.size(), which);
+    const Look look{recorded.samples, {60 * options.lead_min, options.certainty}};
     if (!options.svg.empty()) {
-        const book::Run& which = run->job.runs.back();
         const Watched w = watched(*run, which);
-        const watch::Observed seen = observed(which, run->on_bench());
+        watch::Observed seen = observed(which, run->on_bench());
+        seen.supply = look.supply;
         const UnixMs until = seen_until(which, context.clock->now());
-        const std::string svg = watch::strip_svg(w.step(), seen, watch::track(w.step(), seen, until), until);
+        const std::string svg = watch::strip_svg(w.step(), seen, watch::track(w.step(), seen, until, look.rule), until,
+                                                 watch::strip_samples(seen));
         if (auto written = write_file_durably(options.svg, svg); !written) return pass(written);
     }
-    const bool live = !options.once && options.svg.empty() && !context.json && ::isatty(STDOUT_FILENO) == 1;
-    if (live) {
-        auto job = follow(context, *run, options);
-        if (!job) return pass(job);
-    }
-    Answer a = answer_of(*run, run->job.runs.back(), context.clock->now(), options);
+    Answer a = answer_of(*run, which, context.clock->now(), options, look, recorded.changed);
     if (options.start) a.data["begun"] = true;
     if (!options.svg.empty()) a.data["svg"] = options.svg;
     return a;
@@ -240,7 +289,7 @@ Result<Answer> undo(const JobRun& run) {
     return a;
 }
 
-Result<Answer> mark_event(const JobRun& run, const MarkOptions& options) {
+Result<Answer> mark_event(const JobRun& run, const MarkOptions& options, UnixMs now) {
     Answer a;
     if (options.event == "broken-off") {
         a.headline = "Marked: broken off.";
@@ -252,7 +301,12 @@ Result<Answer> mark_event(const JobRun& run, const MarkOptions& options) {
                            "use one of: " + join(watch::events(run.family), ", ") + ", broken-off");
     a.headline = "Marked: " + options.event + ".";
     a.entries.push_back({"mark", {{"event", options.event}, {"source", options.source}}});
-    if (options.event == "ended") a.entries.push_back({"ended", {{"outcome", "ended"}}});
+    if (options.event == "ended") {
+        a.entries.push_back({"ended", {{"outcome", "ended"}}});
+        const book::Run& which = run.job.runs.back();
+        const Watched w = watched(run, which);
+        a.entries.push_back(times_entry(run.family.id, which, now, w.forecast->total.p50_s, w.forecast->total.p90_s));
+    }
     return a;
 }
 
@@ -292,26 +346,35 @@ Result<Answer> mark_run(Context& context, const MarkOptions& options) {
         return usage_error("mark-not-single", "mark",
                            given == 0 ? "nothing was marked" : "more than one thing was marked",
                            "give one event, or --shows TEXT, or --tally …, or --undo");
-    auto run = load_job_run(context, options.job);
+    auto run = load_last_run(context, options.job);
     if (!run) return pass(run);
     if (run->job.runs.empty()) return no_run(run->number);
     if (!run->job.is_open_run() && !options.undo && options.event == "broken-off")
         return bad_input("run-ended", "job " + run->number, "the last run has ended", "nothing to do");
-    auto marked = options.undo             ? undo(*run)
-                  : !options.event.empty() ? mark_event(*run, options)
+    auto marked = options.undo ? undo(*run)
+                  : !options.event.empty()
+                      ? mark_event(*run, options, context.clock->now() - static_cast<UnixMs>(1000 * options.ago_s))
                   : !options.shows.empty() ? mark_text(*run, options)
                                            : mark_tally(options, context.clock->now());
     if (!marked) return marked;
+    if (options.ago_s > 0) {
+        for (NewEntry& e : marked->entries) {
+            if (e.type != "unmark" && e.type != "times") e.data["ago_s"] = options.ago_s;
+        }
+    }
     // A second tap on "ended" adds the mark, never a second end.
     if (!run->job.is_open_run()) {
         auto& e = marked->entries;
-        e.erase(std::remove_if(e.begin(), e.end(), [](const NewEntry& x) { return x.type == "ended"; }), e.end());
+        e.erase(std::remove_if(e.begin(), e.end(),
+                               [](const NewEntry& x) { return x.type == "ended" || x.type == "times"; }),
+                e.end());
     }
     if (auto kept = append_entries(context, run->number, marked->entries); !kept) return pass(kept);
     auto job = load_job(context, run->number);
     if (!job) return pass(job);
     run->job = std::move(*job);
-    const Drawn d = draw(*run, run->job.runs.back(), context.clock->now(), {});
+    const SupplyRead recorded = recorded_supply(context, run->number, run->job.runs.size(), run->job.runs.back());
+    const Drawn d = draw_run(*run, run->job.runs.back(), context.clock->now(), {}, {recorded.samples, {}});
     Answer a;
     a.job = run->number;
     a.headline = marked->headline;

@@ -7,6 +7,7 @@
 #include "cmd_identity.h"
 #include "fettle/shelf/shelf.h"
 #include "job_store.h"
+#include "run_times.h"
 
 namespace fettle::app {
 namespace {
@@ -82,7 +83,9 @@ const PlanStep* JobRun::step_of(const book::Run& r) const {
     return nullptr;
 }
 
-Result<JobRun> load_job_run(const Context& context, const std::string& number) {
+namespace {
+
+Result<JobRun> job_and_family(const Context& context, const std::string& number) {
     JobRun out;
     auto job = load_job(context, number);
     if (!job) return pass(job);
@@ -95,6 +98,21 @@ Result<JobRun> load_job_run(const Context& context, const std::string& number) {
     if (!family) return pass(family);
     out.family = std::move(*family);
     out.family_changed = !out.job.family_digest.empty() && out.job.family_digest != out.family.digest;
+    return out;
+}
+
+}  // namespace
+
+Result<JobRun> load_last_run(const Context& context, const std::string& number) {
+    auto out = job_and_family(context, number);
+    if (!out || (!out->job.runs.empty() && !out->job.runs.back().expected.empty())) return out;
+    return load_job_run(context, number);
+}
+
+Result<JobRun> load_job_run(const Context& context, const std::string& number) {
+    auto loaded = job_and_family(context, number);
+    if (!loaded) return pass(loaded);
+    JobRun out = std::move(*loaded);
     auto facts = shelf_facts(context, out.family.id);
     if (!facts) return pass(facts);
     out.right_known = std::move(facts->right_known);
@@ -117,6 +135,7 @@ Result<JobRun> load_job_run(const Context& context, const std::string& number) {
             request.as_found->pieces.push_back({p.box, p.name, p.version, ""});
         if (request.as_found->pieces.empty()) request.as_found.reset();
     }
+    request.own_runs = own_runs_of(context, out.family.id);
     out.plan = make_plan(request);
     return out;
 }
@@ -153,8 +172,14 @@ watch::Observed observed(const book::Run& run, bool on_bench) {
 }
 
 Watched watched(const JobRun& run, const book::Run& which) {
-    Watched out{&run.family, &kNoSheet, &kNoForecast, &kNoMap};
-    if (const PlanStep* step = run.step_of(which)) {
+    Watched out{nullptr, &run.family, &kNoSheet, &kNoForecast, &kNoMap};
+    if (auto kept =
+            which.expected.empty() ? Result<Expected>(tl::unexpected(Error{})) : expected_from(which.expected)) {
+        out.kept = std::make_shared<const Expected>(std::move(*kept));
+        out.sheet = &out.kept->sheet;
+        out.forecast = &out.kept->forecast;
+        out.map = &out.kept->map;
+    } else if (const PlanStep* step = run.step_of(which)) {
         out.sheet = &step->sheet;
         out.forecast = &step->forecast;
         out.map = &step->map;

@@ -6,6 +6,7 @@
 #include <string>
 
 #include "context.h"
+#include "expected.h"
 #include "fettle/book/job.h"
 #include "fettle/watch/tracker.h"
 #include "plan_value.h"
@@ -32,18 +33,22 @@ struct JobRun {
 // bad_input "job-has-no-family" before identify, "chain-broken" when the journal was edited.
 Result<JobRun> load_job_run(const Context& context, const std::string& job);
 
+// The same for looking at its last run: without a plan where the journal keeps what that run is held against.
+Result<JobRun> load_last_run(const Context& context, const std::string& job);
+
 // A run as the watch sees it.
 watch::Observed observed(const book::Run& run, bool on_bench);
 
 // Owns what a watch::Step refers to when a run's step is not in the plan: script known, nothing promised.
 struct Watched {
     watch::Step step() const { return {*family, *sheet, *forecast, *map}; }
+    std::shared_ptr<const Expected> kept;  // of the journal; may be none
     const family::Family* family = nullptr;
     const change::ChangeSheet* sheet = nullptr;
     const forecast::Forecast* forecast = nullptr;
     const cutmap::CutMap* map = nullptr;
 };
-// Refers into `run`, which must outlive it.
+// Refers into `run`, which must outlive it. What the journal kept at the start counts before the plan of now.
 Watched watched(const JobRun& run, const book::Run& which);
 
 // The instant up to which a run is looked at: now, or its end.

@@ -113,13 +113,13 @@ route::StepCost cost_of(const PlanRequest& q) {
     };
 }
 
-void add_step(const PlanRequest& q, const family::Release& release, const change::SetState& before, bool last,
-              Plan& p) {
+void add_step(const PlanRequest& q, const family::Release& release, const change::SetState& before, Plan& p) {
     const change::InstalledList installed =
         p.steps.empty() ? p.as_found
                         : change::after(p.steps.back().sheet, p.steps.back().release, p.steps.back().installed);
+    const auto own = q.own_runs.find(release.release);
     PlanStep step = make_step(*q.family, release, before, installed, q.shelf, q.cuts,
-                              last ? q.own_runs : std::vector<forecast::PastRun>{}, q.seed);
+                              own != q.own_runs.end() ? own->second : std::vector<forecast::PastRun>{}, q.seed);
     for (const Judgement* j : {&step.sheet.judgement, &step.forecast.judgement, &step.map.judgement}) {
         for (Reason r : j->reasons) {
             const bool said =
@@ -146,7 +146,7 @@ void add_mending_step(const PlanRequest& q, Plan& p) {
                      "release puts them right",
                      p.to, sheet.count(change::Action::add) + sheet.count(change::Action::replace)),
          "as found", std::string(words(p.as_found.origin))});
-    add_step(q, *same, p.set, true, p);
+    add_step(q, *same, p.set, p);
 }
 
 }  // namespace
@@ -215,7 +215,7 @@ Plan make_plan(const PlanRequest& q) {
         p.nothing_to_do = steps.empty();
         p.to = steps.empty() ? (q.to == "newest" ? p.from : q.to) : steps.back().release;
         for (const auto& s : steps) {
-            add_step(q, *on_shelf(q.shelf, s.release), s.before, &s == &steps.back(), p);
+            add_step(q, *on_shelf(q.shelf, s.release), s.before, p);
             p.steps.back().one_way_door = s.one_way_door;
         }
         if (steps.empty()) add_mending_step(q, p);

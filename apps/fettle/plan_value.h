@@ -3,6 +3,7 @@
 #pragma once
 
 #include <cstdint>
+#include <map>
 #include <optional>
 #include <string>
 #include <vector>
@@ -28,7 +29,7 @@ struct PlanRequest {
     bool consent_one_way = false;
     std::string complaint;
     int cuts = 1;
-    std::vector<forecast::PastRun> own_runs;  // of the last step, if any are known
+    std::map<std::string, std::vector<forecast::PastRun>> own_runs;  // by the release that was installed
     std::uint64_t seed = 1;
 };
 

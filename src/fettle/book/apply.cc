@@ -6,6 +6,13 @@
 namespace fettle::book {
 namespace {
 
+// When it happened: people also tell what they saw a while ago.
+UnixMs instant_of(const Entry& e, Members& m) {
+    const double ago_s = m.number_or("ago_s");
+    if (!(ago_s >= 0 && ago_s <= 30 * 86400.0)) m.fail("ago_s", "seconds, at most 30 days");
+    return e.at - static_cast<UnixMs>(std::clamp(ago_s, 0.0, 30 * 86400.0) * 1000);
+}
+
 void opened(Job& job, const Entry& e, Members& m) {
     job.opened = e.at;
     job.customer = m.text("customer");
@@ -172,7 +179,8 @@ void started(Job& job, const Entry& e, Members& m) {
     run.step = static_cast<int>(std::clamp<std::int64_t>(m.whole_if("step").value_or(0), 0, 1000));
     run.against_halt = m.flag("against_halt");
     run.by = m.text_or("by");
-    run.started = e.at;
+    run.expected = m.object_if("expected");
+    run.started = instant_of(e, m);
     job.runs.push_back(std::move(run));
     job.as_left_origin = "not read";
     job.as_left_release.clear();
@@ -195,12 +203,12 @@ void started(Job& job, const Entry& e, Members& m) {
 
 // Marks, texts and tallies belong to the last run, also shortly after its end; before any run they stay in the journal.
 void mark(Job& job, const Entry& e, Members& m) {
-    RunMark mark{e.number, m.text("event"), e.at, m.text("source"), false};
+    RunMark mark{e.number, m.text("event"), instant_of(e, m), m.text("source"), false};
     if (!job.runs.empty()) job.runs.back().marks.push_back(std::move(mark));
 }
 
 void shows(Job& job, const Entry& e, Members& m) {
-    TextSeen seen{e.number, m.text("text"), m.text_or("source", "tap"), e.at, false};
+    TextSeen seen{e.number, m.text("text"), m.text_or("source", "tap"), instant_of(e, m), false};
     if (job.runs.empty()) return;
     job.runs.back().shown.push_back(seen.text);
     job.runs.back().texts.push_back(std::move(seen));
@@ -209,7 +217,7 @@ void shows(Job& job, const Entry& e, Members& m) {
 void tally(Job& job, const Entry& e, Members& m) {
     TallySeen seen;
     seen.entry = e.number;
-    seen.at = e.at;
+    seen.at = instant_of(e, m);
     seen.source = m.text_or("source", "tap");
     for (const char* name : {"landed", "passed_over", "refused", "to_come"})
         if (m.whole_if(name)) seen.counts[name] = count_of(m, name);
@@ -251,11 +259,43 @@ void unmark(Job& job, const Entry&, Members& m) {
 void ended(Job& job, const Entry& e, Members& m) {
     const std::string outcome = m.text("outcome");
     if (outcome != "ended" && outcome != "broken off") m.fail("outcome", "\"ended\" or \"broken off\"");
+    const UnixMs at = instant_of(e, m);
     if (!job.is_open_run()) return;
     job.runs.back().outcome = outcome;
-    job.runs.back().ended = e.at;
+    job.runs.back().ended = std::max(at, job.runs.back().started);
     Ledger ledger(job.loose_ends);
     run_ended(ledger, job, e.number);
+}
+
+void called(Job& job, const Entry& e, Members& m) {
+    CallMade call{m.text("key"), count_of(m, "rung"), e.at};
+    (void)m.text_or("words");
+    (void)m.texts("by");
+    (void)m.texts("failed");
+    if (!job.runs.empty()) job.runs.back().calls.push_back(std::move(call));
+}
+
+void series(Job& job, const Entry&, Members& m) {
+    SeriesChunk c;
+    c.kind = m.text("kind");
+    c.file = m.text("file");
+    c.sha256 = m.text("sha256");
+    c.from = static_cast<std::uint64_t>(std::max<std::int64_t>(0, m.whole("from")));
+    c.bytes = static_cast<std::uint64_t>(std::max<std::int64_t>(0, m.whole("bytes")));
+    if (!job.runs.empty()) job.runs.back().series.push_back(std::move(c));
+}
+
+void times(Job& job, const Entry&, Members& m) {
+    RunTimes t;
+    (void)m.text("family");
+    (void)m.text("release");
+    t.seconds = m.number_or("seconds");
+    t.promised_p50_s = m.number_or("promised_p50_s");
+    t.promised_p90_s = m.number_or("promised_p90_s");
+    t.kept = m.flag("kept");
+    t.loss_s = m.number_or("loss_s");
+    if (!(t.seconds > 0)) m.fail("seconds", "more than 0");
+    if (!job.runs.empty()) job.runs.back().times = t;
 }
 
 void as_left(Job& job, const Entry&, Members& m) {
@@ -338,6 +378,7 @@ struct Known {
     Apply apply;
 };
 constexpr Known known[] = {
+    {"called", called},       {"series", series},     {"times", times},
     {"opened", opened},       {"kept", kept},         {"returned", returned},
     {"note", note},           {"consent", consent},   {"identified", identified},
     {"planned", planned},     {"laid", laid},         {"audited", audited},

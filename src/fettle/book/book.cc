@@ -168,6 +168,15 @@ Result<std::vector<Entry>> Book::read(std::string_view job) const {
     return std::move(all->entries);
 }
 
+Result<std::vector<std::string>> Book::data_of(std::string_view type) const {
+    auto rows =
+        state_->db.query("select data from entries where type = :type order by at", {Kind::text}, {std::string(type)});
+    if (!rows) return pass(rows);
+    std::vector<std::string> out;
+    for (const records::Row& r : *rows) out.push_back(r.text(0));
+    return out;
+}
+
 Result<std::vector<std::string>> Book::jobs() const {
     auto rows = state_->db.query("select job from jobs order by serial", {Kind::text});
     if (!rows) return pass(rows);

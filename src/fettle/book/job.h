@@ -116,6 +116,24 @@ struct Breach {  // of a hold, while a run was open
     bool undone = false;
 };
 
+struct CallMade {  // for hands; which rung of the ladder
+    std::string key;
+    int rung = 0;
+    UnixMs at = 0;
+};
+
+struct SeriesChunk {                 // a stretch of a measured series that will not change any more
+    std::string kind, file, sha256;  // file: below the home's folder `series`
+    std::uint64_t from = 0, bytes = 0;
+};
+
+struct RunTimes {  // of a run that ended, for later forecasts; and what had been promised
+    double seconds = 0;
+    double promised_p50_s = 0, promised_p90_s = 0;  // 0: nothing was promised
+    bool kept = false;                              // done within the promised 90 % point
+    double loss_s = 0;                              // pinball loss at that point
+};
+
 struct Run {
     std::string release;
     int step = 0;  // 1-based among the planned steps
@@ -130,6 +148,10 @@ struct Run {
     std::map<std::string, int> tally;  // last typed or read tally that stands: "landed" …
     std::string outcome;               // "ended", "broken off", "" while open
     std::string by;                    // who began it; may be empty
+    std::string expected;              // what it is held against, as JSON, as it was at the start; may be empty
+    std::vector<CallMade> calls;
+    std::vector<SeriesChunk> series;
+    std::optional<RunTimes> times;
 };
 
 struct Acceptance {

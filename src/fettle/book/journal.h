@@ -73,6 +73,8 @@ public:
     Result<std::vector<Entry>> read(std::string_view job) const;
     Result<Journal> journal(std::string_view job) const;
     Result<std::vector<std::string>> jobs() const;  // oldest first
+    // The data of every entry of one type, over all jobs, oldest first. Chains are not checked.
+    Result<std::vector<std::string>> data_of(std::string_view type) const;
 
 private:
     struct State;

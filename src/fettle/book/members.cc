@@ -92,6 +92,14 @@ Verdict Members::verdict(std::string_view key) {
     return Verdict::cant_say;
 }
 
+std::string Members::object_if(std::string_view key) {
+    const auto* v = find(key);
+    if (!v) return {};
+    if (v->is_object()) return boost::json::serialize(*v);
+    fail(key, "an object");
+    return {};
+}
+
 std::vector<std::string> Members::texts(std::string_view key) {
     std::vector<std::string> out;
     const auto* v = find(key);

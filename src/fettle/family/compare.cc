@@ -220,6 +220,17 @@ void write_rest(Writer& w, const Family& f) {
         w.number("supply.reserve_s", f.supply->reserve_s, Rule::more_guards);
         w.source("supply.source", f.supply->source);
     }
+    if (f.stuck) {
+        const auto figure = [&](const char* key, const std::optional<double>& v) {
+            if (v) w.add(std::string("stuck.") + key, fmt::format("{}", *v), Rule::exact);
+        };
+        figure("prior", f.stuck->prior);
+        figure("low_A", f.stuck->low_A);
+        figure("low_when_stuck", f.stuck->low_when_stuck);
+        figure("low_when_good", f.stuck->low_when_good);
+        figure("low_when_good_and_silent", f.stuck->low_when_good_and_silent);
+        w.source("stuck.source", f.stuck->source);
+    }
     if (f.tally) {
         w.add("tally.landed", f.tally->landed, Rule::exact);
         w.add("tally.passed_over", f.tally->passed_over, Rule::exact);
@@ -240,6 +251,9 @@ void write_rest(Writer& w, const Family& f) {
             fmt::format("0x{:04X} plate {:04X} serial {:04X} release {:04X} market {:04X} pieces {:04X} {}", l.address,
                         l.did_plate, l.did_serial, l.did_release, l.did_market, l.did_pieces, l.pieces_layout),
             Rule::exact);
+    for (const Message& m : f.messages) {
+        if (!m.retry.empty()) w.add("message." + m.text + ".retry", m.retry, Rule::text);
+    }
     for (const FaultNote& n : f.faults)
         w.add(fmt::format("fault.{}.{}{}{}", n.code, n.explained_by, n.ask.empty() ? "" : " ", n.ask), "explained",
               Rule::widens);

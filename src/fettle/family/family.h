@@ -215,6 +215,16 @@ struct Message {
     std::string next;
     std::string sure;  // "maker's paper", "measured N", "guess"
     bool refused_piece = false;
+    std::string retry;  // of a refused piece: what the family says about trying again
+};
+
+// How runs get stuck, for telling slow from stuck. Shares in [0, 1].
+struct Stuck {
+    double prior = 0;                                     // of runs
+    std::optional<double> low_A;                          // at or below it the current counts as low
+    std::optional<double> low_when_stuck, low_when_good;  // flat low current where the script does not have it
+    std::optional<double> low_when_good_and_silent;       // of the good runs that are silent: the joint figure
+    std::string source;
 };
 
 struct Supply {
@@ -281,6 +291,7 @@ struct Family {
     std::vector<BootRule> boot;  // empty: boot order unknown, the map says "can't say"
     std::vector<BenchRepair> bench;
     std::optional<Supply> supply;
+    std::optional<Stuck> stuck;
     std::optional<Tally> tally;
     std::vector<Message> messages;
     std::vector<LinkBox> link;

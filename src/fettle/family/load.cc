@@ -51,6 +51,7 @@ Loaded load_family_text(std::string_view toml) {
     read_script(top, f);
     read_boot(top, f);
     read_supply(top, f);
+    read_stuck(top, f);
     read_screen(top, f);
     read_touch(top, f);
     read_link(top, f);

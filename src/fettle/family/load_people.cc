@@ -21,6 +21,23 @@ void read_supply(Section& top, Family& f) {
     });
 }
 
+void read_stuck(Section& top, Family& f) {
+    top.table("stuck", Need::may, [&](Section& s) {
+        Stuck v;
+        const Range share{0, 1, true};
+        v.prior = s.number("prior", Need::must, share).value_or(0);
+        v.low_A = s.number("low_A", Need::may, {0, 1000});
+        v.low_when_stuck = s.number("low_when_stuck", Need::may, share);
+        v.low_when_good = s.number("low_when_good", v.low_when_stuck ? Need::must : Need::may, share);
+        v.low_when_good_and_silent = s.number("low_when_good_and_silent", Need::may, share);
+        v.source = s.source("source", Need::must);
+        if (v.low_when_good_and_silent && !v.low_when_stuck)
+            s.log().mistake(s.at("low_when_good_and_silent"), "says nothing without low_when_stuck",
+                            "give low_when_stuck and low_when_good too, or leave it out");
+        f.stuck = std::move(v);
+    });
+}
+
 void read_screen(Section& top, Family& f) {
     top.table("tally", Need::may, [&](Section& s) {
         Tally t;
@@ -40,6 +57,7 @@ void read_screen(Section& top, Family& f) {
         m.next = s.text("next", Need::must);
         m.sure = s.source("sure", Need::must);
         m.refused_piece = s.truth("refused_piece");
+        m.retry = s.text("retry", Need::may);
         f.messages.push_back(std::move(m));
     });
     top.tables("hold", Need::may, [&](Section& s) {

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "fettle/watch/positions.h"
+#include "fettle/watch/series.h"
 
 namespace fettle::watch {
 namespace {
@@ -120,6 +121,16 @@ Picture picture(const Step& step, const Observed& seen, const Where& where, Unix
             continue;
         out.hands.push_back({where.begins_s[i], where.begins_s[i + 1], false, true});
     }
+    return out;
+}
+
+std::vector<Sample> strip_samples(const Observed& seen) {
+    std::vector<Sample> out;
+    for (const SupplySample& s : seen.supply) {
+        if (s.has_amps() && s.amps <= most_A && s.t >= seen.started)
+            out.push_back({static_cast<double>(s.t - seen.started) / 1000, s.amps});
+    }
+    std::sort(out.begin(), out.end(), [](const Sample& a, const Sample& b) { return a.at_s < b.at_s; });
     return out;
 }
 

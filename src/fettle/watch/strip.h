@@ -16,6 +16,9 @@ struct Sample {       // measured supply current
     double current_A = 0;
 };
 
+// The measured current on the run's axis, from what was observed.
+std::vector<Sample> strip_samples(const Observed& seen);
+
 struct StripStyle {
     int width = 80;        // columns, at least 48
     bool ascii = false;    // no character beyond ASCII

@@ -13,11 +13,13 @@
 
 #include "fettle/base/clock.h"
 #include "fettle/base/result.h"
+#include "fettle/base/supply_sample.h"
 #include "fettle/base/verdict.h"
 #include "fettle/change/change.h"
 #include "fettle/cutmap/cutmap.h"
 #include "fettle/family/family.h"
 #include "fettle/forecast/forecast.h"
+#include "fettle/watch/worry.h"
 
 namespace fettle::watch {
 
@@ -26,6 +28,9 @@ namespace fettle::watch {
 //   restarted  it restarted (dark not seen)    asks      it asks for a hand
 //   answered   the ask was answered            skipped   it went on without an answer
 //   ended      the box says it is done
+//   still      somebody looked: what the last sign said still stands
+//   fed        what had to be fed on a bench was fed
+//   link-answers, link-silent   it was asked over the link where listening is allowed
 bool is_event(const family::Family& family, std::string_view event);
 std::vector<std::string> events(const family::Family& family);
 
@@ -53,6 +58,7 @@ struct Observed {
     std::vector<Mark> marks;  // in the order they were made
     std::vector<ShownText> shown;
     std::vector<TallyReading> tally;
+    std::vector<SupplySample> supply;  // as it came; in any order, with gaps, with readings that are no numbers
 };
 
 struct Step {  // what the run is held against; all of the same step
@@ -74,14 +80,37 @@ struct HandsWindow {
     std::string act, words, control, shows;
     double from_s = 0, to_s = 0;  // from now; P10 and P90 of its beginning; 0 when it is due
     bool now = false;
-    bool wake = false;  // on a bench: something must be fed, rather than pressed
+    bool wake = false;            // on a bench: something must be fed, rather than pressed
+    bool call = false;            // it is due, or asked within the lead time with the shop's certainty
+    double p_within = 0;          // chance that it is asked within the lead time; 1 when it is due
+    std::vector<double> draws_s;  // of its beginning, from now; for reckoning with other benches
+};
+
+struct CallRule {         // of the shop
+    double lead_s = 180;  // so long before hands are needed they are to be called
+    double certainty = 0.8;
+};
+
+struct Work {  // what the box's counts say of the pace of a write act
+    std::string act;
+    int done = 0, pieces = 0;
+    double seconds = 0, rate_bytes_s = 0, overhead_s = 0;
+    double total_s = 0, left_s = 0;  // of that act
+    std::string rests_on;            // the overhead's source
+};
+
+struct Proposal {  // a change of the supply current that nobody marked
+    double at_s = 0;
+    double from_A = 0, to_A = 0;
+    std::string event;  // "dark" or "back" would fit it
 };
 
 struct Where {
     Standing standing = Standing::running;
     std::string act;                 // the likeliest, or the marked one; empty: can't say
     bool by_mark = false;            // false: by elapsed time alone
-    std::vector<Odds> odds;          // likeliest first, down to 1 in 100
+    std::vector<Odds> odds;          // likeliest first, down to 1 in 100; also "stuck" and "astray"
+    double stuck = 0, astray = 0;    // of all, by everything that was seen
     double elapsed_s = 0;            // since the start of the step
     std::optional<double> in_act_s;  // since the mark that began it; absent when no mark did
     int restarts_seen = 0, restarts_in_script = 0;
@@ -98,6 +127,14 @@ struct Where {
     std::string sentence;                 // the one sentence above the strip
     std::string pace;                     // "1 in 3 good runs are this slow here"
     std::string rests_on;                 // "2 marks (tap); durations: measured 12"
+    Worry worry;                          // slow or stuck, in parts; empty parts while nothing is late
+    bool likely_stuck = false;            // more likely than not, by everything that was seen
+    bool to_be_woken = false;             // on a bench: it sleeps until something is fed
+    bool restart_loop = false;
+    std::optional<Work> work;
+    std::vector<Proposal> proposals;  // in order of time
+    double settle_left_s = 0;         // after the end, until it is safe to remove the medium and the supply
+    bool safe_to_remove = false;      // ended, and settled
 
     // When each act of the script began or is expected to begin, on the run's axis (seconds since the start), and the
     // end: one more than acts. Past ones that were marked are exact; the others are medians.
@@ -105,7 +142,7 @@ struct Where {
     std::vector<bool> begin_marked;
 };
 
-Where track(const Step& step, const Observed& seen, UnixMs now);
+Where track(const Step& step, const Observed& seen, UnixMs now, const CallRule& rule = {});
 
 // "1 in 3 good runs are this slow here", "fewer than 1 in 1000 …", "every good run takes this long here".
 std::string slow_words(double share);
@@ -116,6 +153,8 @@ struct TextMeaning {
     bool known = false;
     std::string meaning, next, sure;
     bool refused_piece = false;
+    std::string piece;  // of a refused one, when the box names it
+    std::string retry;  // the family's rule
 };
 TextMeaning meaning_of(const family::Family& family, std::string_view text);
 

@@ -1,0 +1,20 @@
+// How long own runs took, over all jobs of the book; and how a promise held.
+#pragma once
+
+#include <map>
+#include <string>
+#include <vector>
+
+#include "context.h"
+#include "fettle/book/job.h"
+#include "fettle/forecast/forecast.h"
+
+namespace fettle::app {
+
+// Of this family, by release, oldest first; empty when the book has none or cannot be read.
+std::map<std::string, std::vector<forecast::PastRun>> own_runs_of(const Context& context, const std::string& family);
+
+// The entry that keeps a run's time and scores its promise; `p50_s` and `p90_s` 0: nothing was promised.
+NewEntry times_entry(const std::string& family, const book::Run& run, UnixMs ended, double p50_s, double p90_s);
+
+}  // namespace fettle::app

@@ -1,0 +1,81 @@
+#include "fettle/watch/cusum.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace fettle::watch {
+namespace {
+
+constexpr std::size_t kLearn = 8;
+
+struct Level {
+    double mean = 0, sigma = 0;
+};
+
+// Of series[from, from + kLearn): the median, and the spread by the median distance from it (one wild reading among
+// eight must not make the level deaf).
+Level level_of(const std::vector<SeriesPoint>& series, std::size_t from, double floor_sigma) {
+    std::vector<double> v;
+    for (std::size_t i = from; i < std::min(series.size(), from + kLearn); ++i) v.push_back(series[i].value);
+    const auto middle = [](std::vector<double>& x) {
+        std::nth_element(x.begin(), x.begin() + static_cast<std::ptrdiff_t>(x.size() / 2), x.end());
+        return x[x.size() / 2];
+    };
+    Level out;
+    out.mean = middle(v);
+    for (double& x : v) x = std::abs(x - out.mean);
+    out.sigma = std::max(floor_sigma, 1.4826 * middle(v));  // of a normal distribution: 1 / 0.6745
+    return out;
+}
+
+// The noise from one reading to the next, which a change of level hardly touches.
+double quiet_sigma(const std::vector<SeriesPoint>& series) {
+    std::vector<double> steps;
+    for (std::size_t i = 1; i < series.size(); ++i) steps.push_back(std::abs(series[i].value - series[i - 1].value));
+    if (steps.empty()) return 0;
+    const auto middle = steps.begin() + static_cast<std::ptrdiff_t>(steps.size() / 2);
+    std::nth_element(steps.begin(), middle, steps.end());
+    return *middle * 1.4826 / std::sqrt(2.0);
+}
+
+}  // namespace
+
+Cusum::Cusum(double target, double sigma, double k, double h) : target_(target), sigma_(sigma), k_(k), h_(h) {}
+
+int Cusum::take(double value) {
+    if (!std::isfinite(value)) return 0;
+    const double z = (value - target_) / sigma_;
+    upper_ = std::max(0.0, upper_ + z - k_);
+    lower_ = std::max(0.0, lower_ - z - k_);
+    up_since_ = upper_ > 0 ? up_since_ + 1 : 0;
+    down_since_ = lower_ > 0 ? down_since_ + 1 : 0;
+    return upper_ > h_ ? 1 : lower_ > h_ ? -1 : 0;
+}
+
+std::vector<ChangePoint> change_points(const std::vector<SeriesPoint>& series, double floor_sigma) {
+    std::vector<ChangePoint> out;
+    if (series.size() <= kLearn) return out;
+    // Eight readings tell a level no better than to a third of a standard deviation, so only shifts well beyond that
+    // count here: k = 1, h = 6 (by the same sums; a shift of two standard deviations is seen within some seven
+    // readings).
+    constexpr double k = 1, h = 6;
+    floor_sigma = std::max(floor_sigma, quiet_sigma(series));
+    Level level = level_of(series, 0, floor_sigma);
+    Cusum sums(level.mean, level.sigma, k, h);
+    std::size_t i = kLearn;
+    while (i < series.size()) {
+        if (sums.take(series[i].value) == 0) {
+            ++i;
+            continue;
+        }
+        const std::size_t begins = i + 1 - static_cast<std::size_t>(std::max(1, sums.since()));
+        const Level before = level;
+        level = level_of(series, begins, floor_sigma);
+        out.push_back({series[begins].at_s, before.mean, level.mean});
+        sums = Cusum(level.mean, level.sigma, k, h);
+        i = std::max(i + 1, begins + kLearn);
+    }
+    return out;
+}
+
+}  // namespace fettle::watch

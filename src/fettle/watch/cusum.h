@@ -1,0 +1,41 @@
+// Change points of a measured series by a two-sided CUSUM: how long to wait before a shift is believed is a matter of
+// run lengths, which are published. Upper sum S = max(0, S + z − k), alarm at S > h; the lower one mirrored.
+#pragma once
+
+#include <optional>
+#include <vector>
+
+namespace fettle::watch {
+
+class Cusum {
+public:
+    // k and h in standard deviations. k = 0.5 and h = 5 (465 readings on average until a false alarm, 10.4 to see a
+    // shift by one standard deviation) serve the watch.
+    Cusum(double target, double sigma, double k = 0.5, double h = 5);
+
+    // +1: it has risen, −1: it has fallen, 0: no alarm. What is no number changes nothing.
+    int take(double value);
+    double upper() const { return upper_; }
+    double lower() const { return lower_; }
+    int since() const { return upper_ >= lower_ ? up_since_ : down_since_; }  // readings since that sum left zero
+
+private:
+    double target_, sigma_, k_, h_;
+    double upper_ = 0, lower_ = 0;
+    int up_since_ = 0, down_since_ = 0;
+};
+
+struct SeriesPoint {
+    double at_s = 0;
+    double value = 0;
+};
+
+struct ChangePoint {
+    double at_s = 0;  // when it began, by the sum's last zero
+    double before = 0, after = 0;
+};
+// Each level is learnt from its first eight readings. floor_sigma: no series is taken to be quieter than that.
+// after: the mean of the eight readings that follow, or of those there are.
+std::vector<ChangePoint> change_points(const std::vector<SeriesPoint>& series, double floor_sigma);
+
+}  // namespace fettle::watch

@@ -1,0 +1,140 @@
+#include "fettle/watch/future.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "fettle/forecast/random.h"
+
+namespace fettle::watch {
+namespace {
+
+using forecast::Random;
+
+double uniform(Random& random) {
+    return (static_cast<double>(random.next() >> 11) + 0.5) * 0x1p-53;
+}
+
+double normal(Random& random) {
+    return forecast::normal_quantile(uniform(random));
+}
+
+// How long act k lasts in all, given that it has lasted age_s.
+double lasts(const Model& model, std::size_t k, std::size_t level, double age_s, double u) {
+    const double beyond = model.lasts_beyond(k, level, age_s) * u;
+    if (beyond < 1e-15) return age_s + 1;
+    return std::max(age_s, model.seconds(k, level, -forecast::normal_quantile(std::min(beyond, 1 - 1e-15))));
+}
+
+// Evenly through the places' p: the i-th of n draws takes the place at (i + ½) / n.
+template <typename Each>
+void spread(const std::vector<Place>& places, std::size_t n, Each each) {
+    double all = 0;
+    for (const Place& p : places) all += p.p;
+    std::size_t at = 0;
+    double upto = places.empty() ? 0 : places[0].p;
+    for (std::size_t i = 0; i < n; ++i) {
+        const double wanted = all * (static_cast<double>(i) + 0.5) / static_cast<double>(n);
+        while (at + 1 < places.size() && upto < wanted) upto += places[++at].p;
+        each(places[at]);
+    }
+}
+
+}  // namespace
+
+double quantile(std::vector<double> values, double q) {
+    if (values.empty()) return 0;
+    const auto k = static_cast<std::size_t>(
+        std::clamp(std::ceil(q * static_cast<double>(values.size())) - 1, 0.0, static_cast<double>(values.size() - 1)));
+    std::nth_element(values.begin(), values.begin() + static_cast<std::ptrdiff_t>(k), values.end());
+    return values[k];
+}
+
+Future::Future(const Model& model, const std::vector<Place>& places, std::size_t draws) : acts_(model.chain().size()) {
+    if (places.empty()) return;
+    Random random(20261125);
+    begins_.reserve(draws * (acts_ + 1));
+    spread(places, draws, [&](const Place& p) {
+        const double lasts_s = lasts(model, p.k, p.level, p.age_s, uniform(random));
+        now_.push_back({p.k, p.age_s, lasts_s});
+        double at = 0;
+        for (std::size_t k = 0; k <= acts_; ++k) {
+            begins_.push_back(at);
+            if (k == p.k && !model.chain()[k].end) at += std::max(0.0, lasts_s - p.age_s);
+            if (k > p.k && k < acts_) at += model.seconds(k, p.level, normal(random));
+        }
+    });
+}
+
+std::vector<double> Future::begins(std::size_t k) const {
+    std::vector<double> out;
+    for (std::size_t i = 0; i < now_.size(); ++i) out.push_back(begins_[i * (acts_ + 1) + k]);
+    return out;
+}
+
+double Future::begins_within(std::size_t k, double seconds) const {
+    std::size_t n = 0;
+    for (std::size_t i = 0; i < now_.size(); ++i) n += now_[i].k < k && begins_[i * (acts_ + 1) + k] <= seconds;
+    return now_.empty() ? 0 : static_cast<double>(n) / static_cast<double>(now_.size());
+}
+
+// One act of the stretch is reckoned in closed form, the others are drawn: so the tail is smooth, and far more than the
+// number of draws carries.
+Waiting::Waiting(const Model& model, const std::vector<Place>& anchor, std::size_t awaited) : model_(model) {
+    Random random(20261126);
+    constexpr std::size_t kDraws = 400;
+    if (anchor.empty()) return;
+    const auto wide = [&](std::size_t k) { return model.chain()[k].own * model.chain()[k].median_s; };
+    // Where the sign ends the act itself nothing is drawn, and every place counts as it is.
+    bool direct = true;
+    for (const Place& p : anchor) direct = direct && (p.k + 1 >= awaited);
+    if (direct) {
+        for (const Place& p : anchor) parts_.push_back({p.k, p.level, p.age_s, 0, p.p});
+    } else {
+        spread(anchor, kDraws, [&](const Place& p) {
+            Part part{p.k, p.level, p.age_s, 0, 1.0 / kDraws};
+            for (std::size_t k = p.k; k < awaited; ++k) {
+                if (wide(k) > wide(part.k)) part.k = k;
+            }
+            for (std::size_t k = p.k; k < awaited; ++k) {
+                const double u = uniform(random);
+                if (k == part.k) continue;
+                if (k == p.k)
+                    part.before_s += lasts(model, k, p.level, p.age_s, u) - p.age_s;
+                else
+                    part.before_s += model.seconds(k, p.level, forecast::normal_quantile(u));
+            }
+            if (part.k != p.k) part.age_s = 0;
+            parts_.push_back(part);
+        });
+    }
+    double all = 0;
+    for (const Part& p : parts_) all += p.weight;
+    for (Part& p : parts_) p.weight /= all > 0 ? all : 1;
+}
+
+double Waiting::longer_than(double seconds) const {
+    if (parts_.empty()) return 1;
+    double sum = 0;
+    for (const Part& p : parts_) {
+        const double more = seconds - p.before_s;
+        if (more <= 0) {
+            sum += p.weight;
+            continue;
+        }
+        const double had = model_.lasts_beyond(p.k, p.level, p.age_s);
+        sum += p.weight * (had > 1e-12 ? model_.lasts_beyond(p.k, p.level, p.age_s + more) / had : 0);
+    }
+    return std::clamp(sum, 0.0, 1.0);
+}
+
+double Waiting::quantile(double q) const {
+    double low = 0, high = 60;
+    while (longer_than(high) > 1 - q && high < 1e6) high *= 2;
+    for (int i = 0; i < 60 && high - low > 1e-3; ++i) {
+        const double mid = (low + high) / 2;
+        (longer_than(mid) > 1 - q ? low : high) = mid;
+    }
+    return (low + high) / 2;
+}
+
+}  // namespace fettle::watch

@@ -1,0 +1,76 @@
+// The script as a hidden semi-Markov model: a chain of the acts that last, each as often as the shared factor has
+// values (a slow card is slow in every act), then for each act "stuck in it", and one state "astray". Times come from
+// the forecast, currents from the family file; every other figure stands in this header and is a guess unless it says
+// otherwise.
+#pragma once
+
+#include <cstddef>
+#include <memory>
+#include <string>
+#include <vector>
+
+#include "fettle/watch/forward.h"
+#include "fettle/watch/tracker.h"
+
+namespace fettle::watch {
+
+struct Rates {                // guesses, all of them; docs/watch.md has what the simulation says of them
+    double tap_hit = 0.8;     // somebody who marks also marks the next sign; after one missed they are taken to be away
+    double tap_false = 2e-6;  // a second and kind of event: a wrong tap in every hundredth run or so
+    double machine_hit = 0.98;       // the same for a mark by link, current or stand-in
+    double astray_mark = 1.0 / 120;  // a second: marks of a run that has left the script
+    double astray = 0.02;            // of runs
+    double stuck = 0.01;             // of runs, when the family file does not say
+    double after_astray = 0.5;       // an act named by a person is believed also after that
+};
+inline constexpr Rates kRates;
+
+struct ChainAct {
+    std::size_t act = 0;          // index in the script
+    double median_s = 0;          // of the forecast
+    double shared = 0, own = 0;   // standard deviations of ln seconds: with all other acts, and by itself
+    double mean_A = 0, sd_A = 0;  // 0: not known
+    bool dark = false;
+    bool waits = false;      // for a person: an ask, or on a bench what has to be fed
+    bool on_medium = false;  // it reads or writes one
+    bool end = false;
+};
+
+class Model {
+public:
+    Model(const Step& step, bool on_bench);
+
+    const std::vector<ChainAct>& chain() const { return chain_; }
+    std::size_t levels() const { return weight_.size(); }              // of the shared factor
+    double weight(std::size_t level) const { return weight_[level]; }  // before anything was seen
+    // What act k's seconds are multiplied by on that level.
+    double slower(std::size_t k, std::size_t level) const;
+    // Chance that act k lasts longer than that, on a level; with the forecast's own spread.
+    double lasts_beyond(std::size_t k, std::size_t level, double seconds) const;
+    // Seconds of act k on a level for a standard normal value; of its good course, not of a person's waiting.
+    double seconds(std::size_t k, std::size_t level, double normal) const;
+
+    std::size_t state(std::size_t k, std::size_t level) const { return level * chain_.size() + k; }
+    std::size_t stuck(std::size_t k) const { return levels() * chain_.size() + k; }
+    std::size_t astray() const { return levels() * chain_.size() + chain_.size(); }
+    Forward start() const;  // everything in the first act, at age 0
+
+    // First act of the chain that is, or comes after, act `index` of the script.
+    std::size_t chain_from(std::size_t index) const;
+    double stuck_a_second(std::size_t k) const;
+    double astray_a_second() const { return astray_a_second_; }
+    double low_A() const { return low_A_; }  // at or below it: "flat low"
+    double top_A() const { return top_A_; }
+    double total_s() const { return total_s_; }  // of the medians
+
+private:
+    void calibrate(const forecast::Forecast& forecast);
+    std::vector<double> leaves(std::size_t k, std::size_t level) const;
+
+    std::vector<ChainAct> chain_;
+    std::vector<double> z_, extra_, weight_;
+    std::vector<Forward::State> states_;
+    double total_s_ = 0, stuck_run_ = 0, astray_a_second_ = 0, low_A_ = 0, top_A_ = 1;
+};
+
+}  // namespace fettle::watch

@@ -1,0 +1,72 @@
+// "If power went now": the outcomes of every position that is likely enough, from the power-cut map.
+#include <map>
+
+#include "fettle/watch/track.h"
+
+namespace fettle::watch {
+namespace {
+
+void add(Track& t, const std::vector<std::string>& acts) {
+    const cutmap::Outcomes more = t.positions.over_acts(acts);
+    t.w.if_power_went.insert(more.begin(), more.end());
+}
+
+void into_words(Track& t) {
+    t.w.if_power_went_words = power_words(t.w.if_power_went);
+    if (!t.step.map.boot_order_known) t.w.if_power_went_words = "can't say, the boot order is not known; keep it fed";
+    for (cutmap::Outcome o : t.w.if_power_went) {
+        if (!cutmap::no_way_back(o)) continue;
+        t.say("no-way-back-now", Verdict::mind, "a power cut now may leave no way back: do not switch anything off",
+              "family file");
+        break;
+    }
+}
+
+}  // namespace
+
+void power_now(Track& t) {
+    const Follower& f = *t.follower;
+    if (!f.anchored() && t.w.as_slow < kSlow) {  // it should be done, and nobody has seen that it is
+        power_at_worst(t, "can't say by elapsed time alone");
+        return;
+    }
+    std::map<const cutmap::Moment*, double> moments;
+    const auto& draws = t.future->now();
+    const double each = draws.empty() ? 0 : f.good() / static_cast<double>(draws.size());
+    double off_map = 0;
+    for (const Future::Draw& d : draws) {
+        const double share = d.lasts_s > 0 ? d.age_s / d.lasts_s : 0;
+        const cutmap::Moment* m = t.positions.moment(t.act(d.k).id, share);
+        (m ? moments[m] : off_map) += each;
+    }
+    if (off_map > kLikely) {
+        into_words(t);
+        t.w.if_power_went_words = "can't say; keep it fed";
+        return;
+    }
+    for (const auto& [m, p] : moments) {
+        if (p >= kLikely) t.w.if_power_went.insert(m->outcomes.begin(), m->outcomes.end());
+    }
+    for (std::size_t k = 0; k < t.model->chain().size(); ++k) {
+        const bool since_the_sign = t.overdue && k >= t.k && k < f.awaited();
+        if (f.stuck_in(k) >= kLikely || since_the_sign) add(t, {t.act(k).id});
+    }
+    into_words(t);
+}
+
+void power_at_end(Track& t) {
+    add(t, {t.step.family.script.back().id});
+    into_words(t);
+}
+
+void power_at_worst(Track& t, const char* because) {
+    std::vector<std::string> all;
+    for (const family::Act& a : t.step.family.script) all.push_back(a.id);
+    t.w.if_power_went = t.positions.over_acts(all);
+    t.w.if_power_went_words = because;
+    if (!t.w.if_power_went.empty())
+        t.w.if_power_went_words += "; at worst " + power_words({cutmap::worst(t.w.if_power_went)});
+    t.w.if_power_went_words += "; keep it fed";
+}
+
+}  // namespace fettle::watch
