@@ -145,7 +145,7 @@ TEST(Sheet, HostileTextsStayText) {
     j.runs[0].against_halt = true;
     j.runs[0].marks = {{1, evil, 0, evil, false}};
     j.plan[0].release = evil;
-    j.accepted = {{evil, evil, evil, 0}};
+    j.accepted = {{evil, evil, evil, Verdict::mind, 0}};
     j.proof = {{evil, Verdict::mind, evil, evil, evil}};
     j.loose_ends = {loose("x", "")};
     j.loose_ends[0].words = j.loose_ends[0].owner = j.loose_ends[0].consequence = evil;
