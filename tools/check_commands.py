@@ -16,7 +16,7 @@ PAGE = ROOT / "docs/commands.md"
 
 def option_row(line):
     """("--to", {"valued", "required", "default"}) of "| `--to R` | the release (default newest) |"."""
-    row = re.match(r"\| *`(--[a-z-]+)( [^`]+)?` *\| *(.+?) *\|$", line)
+    row = re.match(r"\| *`(--[a-z0-9-]+)( [^`]+)?` *\| *(.+?) *\|$", line)
     if not row:
         return None
     default = re.search(r"\(default `([^`]+)`\)", row[3])

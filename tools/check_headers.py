@@ -26,7 +26,7 @@ TESTS_ONLY = re.compile(r"(gtest|gmock|rapidcheck)(/.*|\.h)")
 # Light declarations that headers may have.
 LIGHT = {"boost/json/fwd.hpp", "boost/json/object.hpp", "boost/json/value.hpp", "boost/json/array.hpp"}
 # Headers that only .cc files of the same room include may have what those files may have.
-INNER = {"src/fettle/link/wait.h"}
+INNER = {"src/fettle/link/wait.h", "apps/fettle/cli_builder.h"}
 MOST_ASIO_FILES = 8
 
 

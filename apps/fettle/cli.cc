@@ -1,8 +1,5 @@
 #include "cli.h"
 
-#include <CLI/App.hpp>
-#include <CLI/Config.hpp>
-#include <CLI/Formatter.hpp>
 #include <algorithm>
 #include <cstdio>
 #include <cstdlib>
@@ -10,26 +7,18 @@
 #include <string_view>
 #include <vector>
 
+#include "cli_builder.h"
 #include "cli_docs.h"
 #include "cmd_card.h"
 #include "cmd_card_device.h"
 #include "cmd_card_map.h"
 #include "cmd_family.h"
-#include "cmd_feed.h"
 #include "cmd_gauge.h"
-#include "cmd_handover.h"
 #include "cmd_identity.h"
 #include "cmd_job.h"
 #include "cmd_link.h"
-#include "cmd_placard.h"
 #include "cmd_plan.h"
-#include "cmd_prove.h"
-#include "cmd_ready.h"
-#include "cmd_reckon.h"
 #include "cmd_shelf.h"
-#include "cmd_touch.h"
-#include "cmd_watch.h"
-#include "rehearse.h"
 
 namespace fettle::app {
 namespace {
@@ -42,50 +31,7 @@ fs::path default_home() {
     return ".fettle";
 }
 
-// One object per call: CLI11 fills the options that the definitions below name, and the chosen command's function.
-class CommandLine {
-public:
-    CommandLine() { define(); }
-
-    CLI::App app{
-        "Fettle carries a head unit update from take-in to a sealed handover sheet: which boxes are these, which "
-        "release fits, what will be written, how long, what a power cut would do, is the card good, where is the run, "
-        "did everything land, what is still open."};
-    Invocation call;
-
-private:
-    std::string home_;
-
-    // A command whose options are filled by `define_options` before `run` is called with them.
-    template <class Options, class Run, class Define>
-    void command(CLI::App& under, const std::string& name, const std::string& words, Run run, Define define_options) {
-        CLI::App* c = under.add_subcommand(name, words);
-        auto options = std::make_shared<Options>();
-        define_options(*c, *options);
-        c->callback([this, c, run, options] {
-            call.command = c->get_parent() == &app ? c->get_name() : c->get_parent()->get_name() + " " + c->get_name();
-            call.run = [run, options](Context& context) { return run(context, *options); };
-        });
-    }
-
-    CLI::App& group(const std::string& name, const std::string& words) {
-        CLI::App* g = app.add_subcommand(name, words);
-        g->require_subcommand(1);
-        return *g;
-    }
-
-    struct None {};
-
-    void define();
-    void define_lore();
-    void define_shelf();
-    void define_job();
-    void define_plan_and_card();
-    void define_link();
-    void define_ready();
-    void define_reckon();
-    void define_run();
-};
+}  // namespace
 
 void CommandLine::define_lore() {
     CLI::App& family = group("family", "family files: what is known of boxes that take the same releases");
@@ -265,232 +211,6 @@ void CommandLine::define_link() {
         });
 }
 
-void CommandLine::define_ready() {
-    CLI::App& ready = group("ready", "may this step start, and can it finish?");
-    command<ReadyOptions>(ready, "check", "every precondition and hold, with its value", ready_check,
-                          [](CLI::App& c, ReadyOptions& o) {
-                              c.add_option("J", o.job, "the job's number")->required();
-                              c.add_option("--step", o.step, "the first that no run has ended")->type_name("N");
-                          });
-    command<ReadyAnswerOptions>(
-        ready, "answer", "what you saw, measured or tried", ready_answer, [](CLI::App& c, ReadyAnswerOptions& o) {
-            c.add_option("J", o.job, "the job's number")->required();
-            c.add_option("KEY=VALUE", o.answers, "knob=answers supply.volts=13.5 …")->required();
-        });
-    command<ReadyAcceptOptions>(
-        ready, "accept", "sign for a mind or a can't say; never for a halt", ready_accept,
-        [](CLI::App& c, ReadyAcceptOptions& o) {
-            c.add_option("J", o.job, "the job's number")->required();
-            c.add_option("CODE", o.code, "the reason's code, or code:where")->required();
-            c.add_option("--by", o.by, "who says so")->type_name("NAME")->required();
-            c.add_option("--reason", o.reason, "why it may stay as it is")->type_name("TEXT")->required();
-            c.add_option("--step", o.step, "of this step of the plan")->type_name("N");
-        });
-    command<ReadyTouchOptions>(ready, "touch",
-                               "the touch test: the screen as a grid with the areas that will be asked for",
-                               ready_touch, [](CLI::App& c, ReadyTouchOptions& o) {
-                                   c.add_option("J", o.job, "the job's number")->required();
-                                   c.add_option("AREA=VALUE", o.said, "\"lower right=answers\" 2=dead …");
-                                   c.add_flag("--ascii", o.ascii, "no character beyond ASCII");
-                               });
-    command<ReadySupplyOptions>(
-        ready, "supply", "read the supply's figures; it is only asked, never set", ready_supply,
-        [](CLI::App& c, ReadySupplyOptions& o) {
-            c.add_option("J", o.job, "the job's number")->required();
-            c.add_option("--from", o.from, "scpi://HOST:5025, words://HOST:PORT/V?,I?, a file or pipe of samples, or -")
-                ->type_name("SOURCE")
-                ->required();
-            c.add_option("--for", o.for_s, "listen so many seconds to a pipe")
-                ->type_name("S")
-                ->check(CLI::Range(0.0, 3600.0));
-        });
-    command<ReadyGuardOptions>(
-        ready, "guard", "while a run is open: watch supply and network, say and record a broken hold at once",
-        ready_guard, [](CLI::App& c, ReadyGuardOptions& o) {
-            c.add_option("J", o.job, "the job's number")->required();
-            c.add_option("--supply", o.supply, "as for ready supply --from")->type_name("SOURCE");
-            c.add_option("--listen", o.listen, "hear other testers on the network; nothing is sent")
-                ->type_name("ADDR:PORT");
-            c.add_option("--for", o.for_s, "end after so many seconds")
-                ->type_name("S")
-                ->check(CLI::Range(0.0, 86400.0));
-        });
-    command<ReadyBreachOptions>(ready, "breach", "a hold is not so any more: recorded with the run", ready_breach,
-                                [](CLI::App& c, ReadyBreachOptions& o) {
-                                    c.add_option("J", o.job, "the job's number")->required();
-                                    c.add_option("HOLD", o.hold, "doors, lights, key, …")->required();
-                                    c.add_option("--says", o.says, "what you saw")->type_name("TEXT");
-                                });
-    command<ReadyPlacardOptions>(
-        ready, "placard", "what hangs in the windscreen: until when, and what not to touch", ready_placard,
-        [](CLI::App& c, ReadyPlacardOptions& o) {
-            c.add_option("J", o.job, "the job's number")->required();
-            c.add_option("--out", o.out, "NAME.svg or NAME.pdf")->type_name("FILE")->required();
-            c.add_option("--by", o.ask_for, "whom to ask for")->type_name("NAME");
-            c.add_option("--step", o.step, "of this step of the plan")->type_name("N");
-        });
-}
-
-void CommandLine::define_reckon() {
-    CLI::App& reckon = group("reckon", "the sums behind plan and ready, without a job");
-    command<ReckonTimeOptions>(
-        reckon, "time", "what several steps take together", reckon_time, [](CLI::App& c, ReckonTimeOptions& o) {
-            c.add_option("STEP", o.steps, "minutes and their standard deviation: 18:3 24:4")->required();
-            c.add_option("--shared", o.shared, "correlation between the steps")
-                ->type_name("R")
-                ->capture_default_str()
-                ->check(CLI::Range(0.0, 1.0));
-        });
-    command<ReckonNextOptions>(
-        reckon, "next", "what own runs say of the next one", reckon_next, [](CLI::App& c, ReckonNextOptions& o) {
-            c.add_option("MINUTES", o.minutes, "of each own run: 31 28, or 31,28")->delimiter(',');
-        });
-    command<ReckonLeftOptions>(
-        reckon, "left", "what is left of a step, by pieces and bytes", reckon_left,
-        [](CLI::App& c, ReckonLeftOptions& o) {
-            c.add_option("--after", o.after_s, "seconds since it began")->type_name("S")->required();
-            c.add_option("--pieces", o.pieces, "8/40")->type_name("DONE/ALL")->required();
-            c.add_option("--mib", o.mib, "80/1600")->type_name("DONE/ALL")->required();
-            c.add_option("--per-piece", o.seconds_a_piece, "seconds that each piece costs beside its bytes")
-                ->type_name("S");
-        });
-    command<ReckonNeverOptions>(
-        reckon, "never", "what a record without accidents is worth", reckon_never,
-        [](CLI::App& c, ReckonNeverOptions& o) {
-            c.add_option("RUNS", o.runs, "how many there were")->required();
-            c.add_option("--seen", o.seen, "in how many of them it happened")->type_name("N")->capture_default_str();
-            c.add_option("--confidence", o.confidence, "per cent, one-sided")
-                ->type_name("P")
-                ->capture_default_str()
-                ->check(CLI::Range(50.0, 99.99));
-        });
-    command<ReckonSupplyOptions>(
-        reckon, "supply", "does a supply or a battery last?", reckon_supply, [](CLI::App& c, ReckonSupplyOptions& o) {
-            c.add_option("KEY=VALUE", o.answers, "battery.ah=60 battery.charge=60 …, as for ready answer");
-            c.add_option("--place", o.place, "bench or vehicle")
-                ->capture_default_str()
-                ->check(CLI::IsMember({"bench", "vehicle"}));
-            const auto figure = [&c](const char* name, double& into, double low, double high, const char* words) {
-                return c.add_option(name, into, words)->type_name("N")->check(CLI::Range(low, high));
-            };
-            figure("--minutes", o.minutes, 0.1, 10000, "how long the run takes, half of the time")->required();
-            figure("--minutes-90", o.minutes_90, 0.1, 10000, "nine in ten");
-            figure("--amps", o.amps, 0, 500, "what the set draws");
-            figure("--peak", o.peak, 0, 500, "its greatest current");
-            figure("--reserve", o.reserve, 0, 10000, "minutes to take a broken run up again");
-            figure("--lowest", o.lowest, 0, 60, "volts that the box needs");
-        });
-}
-
-void CommandLine::define_run() {
-    command<WatchOptions>(
-        app, "watch", "where the run is, what comes next, when hands are needed", watch_run,
-        [](CLI::App& c, WatchOptions& o) {
-            c.add_option("J", o.job, "the job's number; without it: --all");
-            c.add_flag("--start", o.start, "a run begins now");
-            c.add_option("--step", o.step, "of this step of the plan")->type_name("N");
-            c.add_option("--by", o.by, "who starts")->type_name("NAME");
-            c.add_option("--ago", o.ago_s, "with --start: it began so many seconds ago")
-                ->type_name("S")
-                ->check(CLI::Range(0.0, 2592000.0));
-            c.add_flag("--against-halt", o.against_halt, "begun although ready says no; recorded as such");
-            c.add_flag("--once", o.once, "print once, do not stay");
-            c.add_option("--svg", o.svg, "the strip as a picture")->type_name("FILE");
-            c.add_option("--width", o.width, "columns of the strip")->type_name("N")->capture_default_str();
-            c.add_flag("--ascii", o.ascii, "no character beyond ASCII");
-            c.add_flag("--stay", o.stay, "stay until the run has ended, also where no terminal is");
-            c.add_option("--supply", o.supply, "readings of the supply: scpi://HOST, a file, a pipe or -")
-                ->type_name("FROM");
-            c.add_flag("--attach", o.attach, "look on from a second terminal; alarms when the watch falls silent");
-            c.add_option("--patience", o.patience_s, "seconds of silence until --attach alarms")
-                ->type_name("S")
-                ->capture_default_str()
-                ->check(CLI::Range(1.0, 3600.0));
-            c.add_flag("--test-call", o.test_call, "call once by every means: is it heard?");
-            c.add_option("--quiet", o.quiet, "a means of calling that is not to be used")
-                ->type_name("MEANS")
-                ->check(CLI::IsMember({"bell", "notice", "spoken"}));
-            c.add_option("--hook", o.hook, "a command of your own for loud calls")->type_name("COMMAND");
-            c.add_option("--lead", o.lead_min, "call so many minutes before hands are needed")
-                ->type_name("MIN")
-                ->capture_default_str()
-                ->check(CLI::Range(0.0, 120.0));
-            c.add_option("--certainty", o.certainty, "call from this chance on; with --next: that nobody waits")
-                ->type_name("P")
-                ->capture_default_str()
-                ->check(CLI::Range(0.01, 1.0));
-            c.add_flag("--all", o.all, "the wall: every open run on one clock");
-            c.add_option("--next", o.next, "with --all: when to start this job, or NAME=FROM-TO+HANDS in minutes")
-                ->type_name("J");
-            c.add_option("--window", o.windows, "with --all: a bench not watched here, NAME=FROM-TO+HANDS in minutes")
-                ->type_name("WINDOW");
-            c.add_option("--hands", o.hands_min, "with --all: minutes that hands are taken up")
-                ->type_name("MIN")
-                ->capture_default_str()
-                ->check(CLI::Range(0.0, 240.0));
-        });
-    command<MarkOptions>(app, "mark", "what you see at the box: dark, back, asks, answered, ended …", mark_run,
-                         [](CLI::App& c, MarkOptions& o) {
-                             c.add_option("J", o.job, "the job's number")->required();
-                             c.add_option("EVENT", o.event,
-                                          "an act of the script, or dark, back, restarted, asks, answered, skipped, "
-                                          "fed, still, ended, broken-off");
-                             c.add_option("--shows", o.shows, "a text on its screen, word for word")->type_name("TEXT");
-                             c.add_option("--tally", o.tally,
-                                          "what the box counts: landed=12,passed_over=26,refused=0,to_come=2")
-                                 ->type_name("COUNTS");
-                             c.add_flag("--undo", o.undo, "take the last one back");
-                             c.add_option("--ago", o.ago_s, "it was so many seconds ago")
-                                 ->type_name("S")
-                                 ->check(CLI::Range(0.0, 2592000.0));
-                         });
-    command<AsLeftOptions>(app, "as-left", "what is installed now, typed", as_left, [](CLI::App& c, AsLeftOptions& o) {
-        c.add_option("J", o.job, "the job's number")->required();
-        c.add_option("--typed", o.typed, "lines of box, name, version")->type_name("FILE");
-        c.add_option("--release", o.release, "the release that the box shows")->type_name("R");
-    });
-    command<FaultsOptions>(app, "faults", "the fault memory, typed", faults, [](CLI::App& c, FaultsOptions& o) {
-        c.add_option("J", o.job, "the job's number")->required();
-        c.add_option("--when", o.when, "before or after the run")
-            ->capture_default_str()
-            ->check(CLI::IsMember({"before", "after"}));
-        c.add_option("--typed", o.typed, "\"B1A4F-13:28 …\", or none when it was read and is empty")->type_name("TEXT");
-        c.add_flag("--none-read", o.none_read, "it was not read, which never means none");
-    });
-    command<ProveOptions>(app, "prove", "is what is installed now what the plan wanted?", prove_job,
-                          [](CLI::App& c, ProveOptions& o) {
-                              c.add_option("J", o.job, "the job's number")->required();
-                              c.add_option("--tried", o.tried, "function N was tried and is good")->type_name("N");
-                              c.add_option("--bad", o.tried_bad, "function N was tried and is not")->type_name("N");
-                              c.add_flag("--full", o.full, "every piece");
-                          });
-
-    CLI::App& sheet = group("handover", "the sealed sheet for the customer");
-    command<HandoverOptions>(sheet, "make", "make and seal it; refused while something is open", handover,
-                             [](CLI::App& c, HandoverOptions& o) {
-                                 c.add_option("J", o.job, "the job's number")->required();
-                                 c.add_option("--out", o.out, "folder for the sheet")->type_name("DIR")->required();
-                             });
-    command<HandoverCheckOptions>(
-        sheet, "check", "is this sheet unchanged since it was sealed, and by whom?", handover_check,
-        [](CLI::App& c, HandoverCheckOptions& o) { c.add_option("FILE", o.file, "the sheet")->required(); });
-
-    command<RehearseOptions>(
-        app, "rehearse", "the whole job on a virtual set: practise without risk", rehearse,
-        [](CLI::App& c, RehearseOptions& o) {
-            c.add_option("--family", o.family, "of this family")->type_name("ID")->capture_default_str();
-            c.add_option("--from", o.from, "the release it starts at; else the oldest example")->type_name("R");
-            c.add_option("--to", o.to, "the release to reach; else the newest example")->type_name("R");
-            c.add_option("--speed", o.speed, "virtual seconds a second (300)")->type_name("N");
-            c.add_option("--cut-at", o.cut_at, "cut the power so many seconds into the run")->type_name("S");
-            c.add_option("--seed", o.seed, "the same seed, the same run")->type_name("N")->capture_default_str();
-            c.add_option("--out", o.out, "folder for journal, card images and sheet")->type_name("DIR");
-            c.add_option("--go-on", o.go_on, "go on with one that was left in the middle; its folder")
-                ->type_name("DIR");
-            c.add_flag("--ascii", o.ascii, "no character beyond ASCII");
-        });
-}
-
 void CommandLine::define_job() {
     CLI::App& job = group("job", "the bench book: take in, note, keep, show, what is still open");
     command<JobOpenOptions>(
@@ -586,6 +306,8 @@ void CommandLine::define() {
         throw CLI::Success();
     });
 }
+
+namespace {
 
 // The deepest command named on the line, for messages and the help to point to.
 std::string command_named(const CLI::App& app) {
