@@ -110,9 +110,13 @@ TEST(CardMap, EveryMarkIsThereHoweverSmall) {
         for (const bool ascii : {true, false}) {
             const auto lines = map_text(m, {width, ascii});
             for (const auto& l : lines)
-                if (l.starts_with("|")) EXPECT_EQ(characters(l), width);
+                if (l.starts_with("|")) {
+                    EXPECT_EQ(characters(l), width);
+                }
             EXPECT_EQ(lines[1][1], 'T');
-            if (ascii) EXPECT_TRUE(std::all_of(lines[1].begin(), lines[1].end(), [](char c) { return c >= 32; }));
+            if (ascii) {
+                EXPECT_TRUE(std::all_of(lines[1].begin(), lines[1].end(), [](char c) { return c >= 32; }));
+            }
         }
     }
     const std::string svg = map_svg(m, "A <card>");

@@ -146,7 +146,9 @@ TEST(Gauge, FindsWrapsSmallerThanTheUnitAndInTheMiddleOfASector) {
         FaultyDevice device(under, plan);
         const auto g = gauge(small(plan.claims_bytes), device, watch);
         EXPECT_EQ(judge(g).verdict(), Verdict::halt) << n;
-        if (n % 512 != 0) EXPECT_EQ(g.first->wrap_bytes % n, 0u) << n;
+        if (n % 512 != 0) {
+            EXPECT_EQ(g.first->wrap_bytes % n, 0u) << n;
+        }
     }
 }
 

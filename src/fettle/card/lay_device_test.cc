@@ -275,7 +275,9 @@ TEST(LayDevice, WritesNotYetSyncedMayBeMissingInAnyChoice) {
         SparseDevice medium = old;
         for (const auto& w : recorder.writes) {
             const bool synced = w.sync < epoch, begun = w.sync == epoch;
-            if (synced || (begun && random() % 2 == 0)) ASSERT_TRUE(medium.write_at(w.at, w.bytes));
+            if (synced || (begun && random() % 2 == 0)) {
+                ASSERT_TRUE(medium.write_at(w.at, w.bytes));
+            }
         }
         const auto now = seen(medium);
         if (now == std::vector<std::string>{"old.bin"}) {

@@ -141,7 +141,9 @@ TEST(ColdReadBack, SeesWhatChangedUnderTheSystemsMemory) {
             EXPECT_EQ(laid.error().code, "read-back-differs");
         } else {
             EXPECT_TRUE(laid) << "if even a warm read sees the change, this test proves nothing";
-            if (laid) EXPECT_FALSE(laid->cold);
+            if (laid) {
+                EXPECT_FALSE(laid->cold);
+            }
         }
     }
 }

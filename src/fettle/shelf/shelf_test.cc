@@ -192,8 +192,9 @@ TEST_F(ShelfTest, WeakDigestsHoldAgainstAccidentOnly) {
         ASSERT_TRUE(added) << added.error().message();
         EXPECT_TRUE(has_code(added->vetting.judgement, "digest-weak"));
         for (const Reason& r : added->shelved.vetted.reasons)
-            if (r.code == "digest-weak")
+            if (r.code == "digest-weak") {
                 EXPECT_NE(r.text.find("whole against accident, not against intent"), std::string::npos);
+            }
         made.release += "1";
         fs::remove_all(folder);
         made.folder(folder);
@@ -445,9 +446,7 @@ TEST_F(ShelfTest, AShelfMadeForNothingGoesAgain) {
     {
         Shelf one = Shelf::open(deep).value();
         Shelf other = Shelf::open(deep).value();  // it is in use: it stays
-        {
-            const Shelf gone = std::move(one);
-        }
+        { const Shelf gone = std::move(one); }
         fs::remove(folder / "stray");
         ASSERT_TRUE(other.add(dunnock(), request(folder), noon()));
     }
