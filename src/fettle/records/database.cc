@@ -124,10 +124,49 @@ Status Database::run(std::string_view sql, const std::vector<Value>& values) {
     });
 }
 
+Status Database::run_each(std::string_view sql, const std::vector<std::vector<Value>>& rows) {
+    if (rows.empty()) return {};
+    for (const std::vector<Value>& row : rows)
+        if (auto ok = refuse_nul(row); !ok) return ok;
+    return state_->guarded([&]() -> Status {
+        // One set of addresses, filled anew for each row.
+        std::deque<long long> numbers;
+        std::deque<std::string> texts;
+        soci::statement st(state_->session);
+        for (const Value& v : rows.front()) {
+            if (std::holds_alternative<std::int64_t>(v))
+                st.exchange(soci::use(numbers.emplace_back()));
+            else
+                st.exchange(soci::use(texts.emplace_back()));
+        }
+        st.alloc();
+        st.prepare(std::string(sql));
+        st.define_and_bind();
+        for (const std::vector<Value>& row : rows) {
+            std::size_t number = 0, text = 0;
+            for (const Value& v : row) {
+                if (const auto* n = std::get_if<std::int64_t>(&v))
+                    numbers.at(number++) = *n;
+                else
+                    texts.at(text++) = std::get<std::string>(v);
+            }
+            st.execute(true);
+        }
+        return {};
+    });
+}
+
 Result<std::vector<Row>> Database::query(std::string_view sql, const std::vector<Kind>& columns,
                                          const std::vector<Value>& values) {
-    if (auto ok = refuse_nul(values); !ok) return pass(ok);
-    return state_->guarded([&]() -> Result<std::vector<Row>> {
+    std::vector<Row> rows;
+    if (auto ok = each(sql, columns, values, [&](const Row& row) { rows.push_back(row); }); !ok) return pass(ok);
+    return rows;
+}
+
+Status Database::each(std::string_view sql, const std::vector<Kind>& columns, const std::vector<Value>& values,
+                      const std::function<void(const Row&)>& take) {
+    if (auto ok = refuse_nul(values); !ok) return ok;
+    return state_->guarded([&]() -> Status {
         struct Cell {
             long long number = 0;
             std::string text;
@@ -146,9 +185,9 @@ Result<std::vector<Row>> Database::query(std::string_view sql, const std::vector
         st.alloc();
         st.prepare(std::string(sql));
         st.define_and_bind();
-        std::vector<Row> rows;
+        Row row;
         for (bool more = st.execute(true); more; more = st.fetch()) {
-            Row& row = rows.emplace_back();
+            row.values.clear();
             for (std::size_t i = 0; i < columns.size(); ++i) {
                 const bool null = cells[i].indicator == soci::i_null;
                 if (columns[i] == Kind::number)
@@ -156,8 +195,9 @@ Result<std::vector<Row>> Database::query(std::string_view sql, const std::vector
                 else
                     row.values.emplace_back(null ? std::string() : cells[i].text);
             }
+            take(row);
         }
-        return rows;
+        return {};
     });
 }
 

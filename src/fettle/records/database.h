@@ -57,9 +57,17 @@ public:
     // NUL is refused (bad_input "text-with-nul").
     Status run(std::string_view sql, const std::vector<Value>& values = {});
 
+    // The same statement once for each row of values, all of the same kinds; prepared once. Inside write(), or each row
+    // is a step of its own.
+    Status run_each(std::string_view sql, const std::vector<std::vector<Value>>& rows);
+
     // All rows, their columns in the given kinds. A null reads as 0 or as empty text.
     Result<std::vector<Row>> query(std::string_view sql, const std::vector<Kind>& columns,
                                    const std::vector<Value>& values = {});
+
+    // The same, row by row as they come, so that a million rows need the room of one. `take` must not use the database.
+    Status each(std::string_view sql, const std::vector<Kind>& columns, const std::vector<Value>& values,
+                const std::function<void(const Row&)>& take);
 
     // begin immediate … commit. When work returns an error (or throws), all of it is rolled back. Not to be nested.
     // Use it for every read that a write depends on: a plain transaction that reads first fails at once when another
