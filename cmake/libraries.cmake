@@ -10,6 +10,8 @@ find_package(pugixml REQUIRED CONFIG)
 find_package(Boost 1.81 REQUIRED COMPONENTS json)
 pkg_check_modules(re2 REQUIRED IMPORTED_TARGET re2)
 pkg_check_modules(libarchive REQUIRED IMPORTED_TARGET libarchive)
+pkg_check_modules(libxxhash REQUIRED IMPORTED_TARGET libxxhash)
+pkg_check_modules(libzstd REQUIRED IMPORTED_TARGET libzstd)
 pkg_check_modules(utf8proc REQUIRED IMPORTED_TARGET libutf8proc)
 pkg_check_modules(pangocairo REQUIRED IMPORTED_TARGET pangocairo cairo-pdf)
 

@@ -19,6 +19,7 @@
 #include "cmd_link.h"
 #include "cmd_plan.h"
 #include "cmd_shelf.h"
+#include "cmd_shelf_care.h"
 
 namespace fettle::app {
 namespace {
@@ -90,12 +91,48 @@ void CommandLine::define_shelf() {
     command<ShelfListOptions>(shelf, "list", "what is on the shelf, oldest first", shelf_list,
                               [](CLI::App& c, ShelfListOptions& o) {
                                   c.add_option("--family", o.family, "of this family")->type_name("ID");
+                                  c.add_option("--fits", o.fits, "for the boxes with these plates")->type_name("PLATE");
+                                  c.add_flag("--refused", o.refused, "what was refused, and why");
                               });
     command<ShelfShowOptions>(shelf, "show", "one release: slip, signature, pieces", shelf_show,
                               [](CLI::App& c, ShelfShowOptions& o) {
                                   c.add_option("R", o.release, "the release")->required();
                                   c.add_option("--family", o.family, "of this family")->type_name("ID");
+                                  c.add_flag("--cyclonedx", o.cyclonedx, "as a CycloneDX 1.5 inventory");
                               });
+    define_shelf_care(shelf);
+}
+
+void CommandLine::define_shelf_care(CLI::App& shelf) {
+    const auto family = [](CLI::App& c, std::string& to) {
+        c.add_option("--family", to, "of this family")->type_name("ID");
+    };
+    command<ShelfCompareOptions>(shelf, "compare", "what differs between two releases", shelf_compare,
+                                 [family](CLI::App& c, ShelfCompareOptions& o) {
+                                     c.add_option("A", o.before, "the one release")->required();
+                                     c.add_option("B", o.after, "the other")->required();
+                                     family(c, o.family);
+                                     c.add_flag("--all", o.all, "name what is equal too");
+                                 });
+    command<ShelfVerifyOptions>(shelf, "verify", "read every stored byte and say exactly what is damaged", shelf_verify,
+                                [family](CLI::App& c, ShelfVerifyOptions& o) {
+                                    c.add_option("R", o.release, "this release only");
+                                    family(c, o.family);
+                                });
+    command<ShelfRestoreOptions>(shelf, "restore", "give a package back, bit for bit", shelf_restore,
+                                 [family](CLI::App& c, ShelfRestoreOptions& o) {
+                                     c.add_option("R", o.release, "the release")->required();
+                                     c.add_option("DIR", o.folder, "a new folder")->required();
+                                     family(c, o.family);
+                                 });
+    command<ShelfRemoveOptions>(shelf, "remove", "take a release off the shelf", shelf_remove,
+                                [family](CLI::App& c, ShelfRemoveOptions& o) {
+                                    c.add_option("R", o.release, "the release")->required();
+                                    family(c, o.family);
+                                });
+    command<None>(
+        shelf, "tidy", "give back the space that no release needs",
+        [](Context& c, const None&) { return shelf_tidy(c); }, [](CLI::App&, None&) {});
 }
 
 void CommandLine::define_plan_and_card() {

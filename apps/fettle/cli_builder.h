@@ -48,6 +48,7 @@ private:
     void define();
     void define_lore();
     void define_shelf();
+    void define_shelf_care(CLI::App& shelf);
     void define_job();
     void define_plan_and_card();
     void define_link();

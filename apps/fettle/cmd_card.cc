@@ -27,7 +27,7 @@ std::vector<card::SourceFile> sources_of(std::shared_ptr<shelf::Shelf> shelf, co
         const auto sha = f.digests.find("sha256");
         out.push_back({prefix + f.path, f.size, sha == f.digests.end() ? std::string() : sha->second,
                        [shelf, id = family.id, release, path = f.path](const card::Sink& sink) {
-                           return shelf->read(id, release, path, sink);
+                           return shelf->read_for_digest(id, release, path, sink);  // laying takes it
                        }});
     }
     return out;

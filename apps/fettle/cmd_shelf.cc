@@ -6,8 +6,10 @@
 #include <set>
 #include <system_error>
 
+#include "cmd_identity.h"
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
+#include "fettle/shelf/cyclonedx.h"
 #include "fettle/shelf/quarantine.h"
 #include "fettle/shelf/shelf.h"
 #include "job_store.h"
@@ -15,6 +17,7 @@
 namespace fettle::app {
 namespace {
 
+using shelf::Outline;
 using shelf::Shelf;
 using shelf::Shelved;
 
@@ -28,7 +31,7 @@ bool shelf_exists(const Context& context) {
     return std::filesystem::exists(context.shelf_folder() / "catalogue.sqlite", ec);
 }
 
-json::object release_json(const Shelved& s) {
+json::object release_json(const Outline& s) {
     json::array markets, cures;
     for (const std::string& m : s.release.markets) markets.emplace_back(m);
     for (const std::string& c : s.release.cures) cures.emplace_back(c);
@@ -36,8 +39,8 @@ json::object release_json(const Shelved& s) {
             {"release", s.release.release},
             {"index_only", s.index_only},
             {"signature", shelf::words(s.signature)},
-            {"pieces", s.release.pieces.size()},
-            {"bytes", s.release.bytes()},
+            {"pieces", s.pieces},
+            {"bytes", s.bytes},
             {"markets", std::move(markets)},
             {"installs_from", s.release.installs_from},
             {"counter", s.release.counter ? json::value(*s.release.counter) : json::value(nullptr)},
@@ -45,11 +48,14 @@ json::object release_json(const Shelved& s) {
             {"cures", std::move(cures)},
             {"index_sha256", s.release.index_sha256},
             {"added_at", iso8601(s.added_at)},
+            {"verified_at", s.verified_at > 0 ? json::value(iso8601(s.verified_at)) : json::value(nullptr)},
+            {"verified_good", s.verified_at > 0 ? json::value(s.verified_good) : json::value(nullptr)},
             {"slip", json::object{{"from", s.slip.from},
                                   {"right", words(s.slip.right)},
                                   {"at", iso8601(s.slip.at)},
                                   {"path", s.slip.source_path},
                                   {"package_sha256", s.slip.package_sha256},
+                                  {"content_sha256", s.slip.content_sha256},
                                   {"also_seen_sha256", s.slip.also_seen_sha256}}}};
 }
 
@@ -74,9 +80,9 @@ Result<family::Family> family_for(const Context& context, const ShelfAddOptions&
 }
 
 // The newest by the family's own order; empty when there is none or some version has no place in it.
-std::string newest(const family::Family* family, const std::vector<const Shelved*>& releases) {
+std::string newest(const family::Family* family, const std::vector<const Outline*>& releases) {
     std::string best;
-    for (const Shelved* s : releases) {
+    for (const Outline* s : releases) {
         if (best.empty()) {
             best = s->release.release;
             continue;
@@ -88,11 +94,65 @@ std::string newest(const family::Family* family, const std::vector<const Shelved
     return best;
 }
 
-std::string release_line(const Shelved& s) {
+std::string release_line(const Outline& s) {
     return fmt::format("  {:<12} {}  {:>10}  {:<9}  {:<14} {}\n", s.release.release, day(s.added_at),
-                       s.index_only ? "index only" : human_bytes(s.release.bytes()),
+                       s.index_only ? "index only" : human_bytes(s.bytes),
                        s.signature == shelf::SignatureState::good ? "signed" : "unsigned", words(s.slip.right),
                        s.slip.from);
+}
+
+Result<Outline> outline_of(const Shelf& shelf, const Shelved& s) {
+    auto all = shelf.outlines(s.family);
+    if (!all) return pass(all);
+    for (Outline& o : *all)
+        if (o.release.release == s.release.release) return std::move(o);
+    return outside_error("shelf-damaged", s.release.release, "went from the catalogue just now", "try again");
+}
+
+Result<Answer> refused_list(const Shelf& shelf) {
+    auto all = shelf.refusals();
+    if (!all) return pass(all);
+    Answer a;
+    a.verdict_matters = false;
+    a.headline = all->empty() ? "Nothing was refused." : fmt::format("{} refused; none of it was kept.", all->size());
+    json::array list;
+    for (const shelf::Refusal& r : *all) {
+        a.text += fmt::format("  {}  {:<8} {}, from {}: {}\n", day(r.at), r.family, r.source_path, printable(r.from),
+                              join(r.codes, ", "));
+        json::array codes;
+        for (const std::string& c : r.codes) codes.emplace_back(c);
+        list.push_back(json::object{{"at", iso8601(r.at)},
+                                    {"family", r.family},
+                                    {"path", r.source_path},
+                                    {"from", r.from},
+                                    {"codes", std::move(codes)}});
+    }
+    a.data["refusals"] = std::move(list);
+    a.data["releases"] = json::array();
+    a.data["newest_known"] = json::array();
+    return a;
+}
+
+// Keeps what has something for each of the boxes; the family is the one the plates are of.
+Status keep_fitting(const Context& context, const ShelfListOptions& o, std::vector<Outline>& all, Judgement& j) {
+    IdentifyOptions who;
+    who.plates = o.fits;
+    who.family = o.family;
+    auto unit = identify_unit(context, who);
+    if (!unit) return pass(unit);
+    if (!unit->family) {
+        j = unit->identity.judgement;
+        all.clear();
+        return {};
+    }
+    std::erase_if(all, [&](const Outline& s) {
+        if (s.family != unit->family->id) return true;
+        return std::any_of(unit->identity.boxes.begin(), unit->identity.boxes.end(), [&](const auto& box) {
+            const auto issue = box.fields.find("issue");
+            return !s.for_box(box.role, issue == box.fields.end() ? std::string() : issue->second);
+        });
+    });
+    return {};
 }
 
 }  // namespace
@@ -143,7 +203,9 @@ Result<Answer> shelf_add(const Context& context, const ShelfAddOptions& options)
                                         s.index_only ? "index only" : "whole", added->vetting.files,
                                         human_bytes(added->vetting.bytes));
     answer.judgement = added->vetting.judgement;
-    answer.data = release_json(s);
+    auto outline = outline_of(*opened, s);
+    if (!outline) return pass(outline);
+    answer.data = release_json(*outline);
     answer.data["shelved"] = true;
     answer.data["was_there"] = added->was_there;
     return answer;
@@ -159,17 +221,29 @@ Result<Answer> shelf_list(const Context& context, const ShelfListOptions& option
     if (!shelf_exists(context)) return answer;
     auto opened = Shelf::open(context.shelf_folder());
     if (!opened) return pass(opened);
-    auto all = opened->list(options.family);
+    if (options.refused) return refused_list(*opened);
+    auto all = opened->outlines(options.family);
     if (!all) return pass(all);
+    if (!options.fits.empty() && !all->empty()) {
+        if (auto ok = keep_fitting(context, options, *all, answer.judgement); !ok) return pass(ok);
+        answer.headline = "Nothing on the shelf is for these boxes.";
+        if (!answer.judgement.reasons.empty() && all->empty()) {
+            answer.headline = "Which releases are for these boxes can't be told: the plates are not certain enough.";
+            answer.verdict_matters = true;
+        }
+    }
     if (all->empty()) return answer;
     auto families = load_families(context);
-    answer.headline = fmt::format("{} release{} on the shelf.", all->size(), all->size() == 1 ? "" : "s");
+    answer.headline = fmt::format("{} release{} on the shelf{}.", all->size(), all->size() == 1 ? "" : "s",
+                                  options.fits.empty() ? ""
+                                  : all->size() == 1   ? " is for these boxes"
+                                                       : " are for these boxes");
     std::set<std::string> ids;
-    for (const Shelved& s : *all) ids.insert(s.family);
+    for (const Outline& s : *all) ids.insert(s.family);
     for (const std::string& id : ids) {
-        std::vector<const Shelved*> mine;
+        std::vector<const Outline*> mine;
         answer.text += id + "\n";
-        for (const Shelved& s : *all)
+        for (const Outline& s : *all)
             if (s.family == id) {
                 mine.push_back(&s);
                 answer.text += release_line(s);
@@ -209,7 +283,17 @@ Result<Answer> shelf_show(const Context& context, const ShelfShowOptions& option
                                   human_bytes(s.release.bytes()), s.index_only ? ", index only" : "");
     answer.judgement = s.vetted;
     answer.judgement.add(s.may_be_laid());
-    answer.data = release_json(s);
+    if (options.cyclonedx) {
+        auto family = load_family_by_id(context, s.family);
+        if (!family) return pass(family);
+        answer = Answer();
+        answer.verdict_matters = false;
+        answer.document = shelf::cyclonedx(*family, s, FETTLE_VERSION);
+        return answer;
+    }
+    auto outline = outline_of(*opened, s);
+    if (!outline) return pass(outline);
+    answer.data = release_json(*outline);
     std::string& t = answer.text;
     t += fmt::format("  from           {}; put on this shelf {} out of {}\n", s.slip.from, day(s.slip.at),
                      s.slip.source_path);
@@ -217,6 +301,10 @@ Result<Answer> shelf_show(const Context& context, const ShelfShowOptions& option
     t += fmt::format("  signature      {}\n",
                      s.signature == shelf::SignatureState::good ? "good" : "absent: origin not proven");
     t += fmt::format("  package        sha256 {}\n", s.slip.package_sha256);
+    t += fmt::format("  verified       {}\n", outline->verified_at == 0
+                                                  ? "not since it came"
+                                                  : fmt::format("{} on {}", outline->verified_good ? "good" : "damaged",
+                                                                day(outline->verified_at)));
     t += fmt::format("  index          sha256 {}\n", s.release.index_sha256);
     t += fmt::format("  markets        {}\n", s.release.markets.empty() ? "not said" : join(s.release.markets, ", "));
     t += fmt::format("  installs from  {}\n",

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <string>
+#include <vector>
 
 #include "context.h"
 
@@ -21,13 +22,16 @@ struct ShelfAddOptions {
 Result<Answer> shelf_add(const Context& context, const ShelfAddOptions& options);
 
 struct ShelfListOptions {
-    std::string family;  // empty: all
+    std::string family;             // empty: all
+    std::vector<std::string> fits;  // --fits PLATE…: releases that have something for each of these boxes
+    bool refused = false;           // --refused: what was refused instead
 };
 Result<Answer> shelf_list(const Context& context, const ShelfListOptions& options);
 
 struct ShelfShowOptions {
     std::string release;
     std::string family;  // may be empty when the release's name is unique
+    bool cyclonedx = false;
 };
 Result<Answer> shelf_show(const Context& context, const ShelfShowOptions& options);
 

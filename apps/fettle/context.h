@@ -53,6 +53,7 @@ struct Answer {
     bool reasons_in_text = false;   // the text says every reason already: only the verdict is printed below it
     bool verdict_matters = true;    // false: a listing; exit 0 whatever the reasons say, no verdict line
     std::size_t width = 80;         // of the page in columns; a drawing that was asked for wider needs more
+    std::string document;           // a file's text, printed as it is instead of all the rest, with --json too
     bool bad_input = false;         // the answer lists what is wrong with a file that was given: exit 3
 };
 

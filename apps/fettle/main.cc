@@ -108,7 +108,9 @@ int run(Invocation& call) {
         const Status kept = append_entries(call.context, job, answer->entries);
         if (!kept) return fail(call.command, kept.error(), call.context.json);
     }
-    if (!say(call.context.json ? as_json(call.command, *answer) : as_text(*answer))) {
+    if (!say(!answer->document.empty() ? answer->document
+             : call.context.json       ? as_json(call.command, *answer)
+                                       : as_text(*answer))) {
         if (errno == EPIPE) return 4;  // whoever read it has seen enough; not ours to explain
         std::fprintf(stderr, "fettle %s: standard output cannot be written. Next: make room, then ask again.\n",
                      call.command.c_str());

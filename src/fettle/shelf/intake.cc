@@ -116,16 +116,6 @@ void without_repeats(Judgement& j) {
     j.reasons = std::move(kept);
 }
 
-// A folder's own digest: over the lines "digest  path", sorted by path, of all that was taken from it. `sha256sum`
-// writes such lines.
-std::string digest_of_lines(const std::vector<CataloguedFile>& files) {
-    std::map<std::string, std::string> by_path;
-    for (const CataloguedFile& f : files) by_path[f.path] = f.sha256;
-    std::string lines;
-    for (const auto& [path, digest] : by_path) lines += digest + "  " + path + "\n";
-    return sha256_hex(std::string_view(lines));
-}
-
 Result<CataloguedFile> stage_text(Staging& staging, const std::string& path, const std::string& text) {
     std::string_view rest = text;
     const Read read = [&](ByteSpan into) -> Result<std::size_t> {
@@ -134,7 +124,7 @@ Result<CataloguedFile> stage_text(Staging& staging, const std::string& path, con
         rest.remove_prefix(n);
         return n;
     };
-    auto stored = staging.put(read, text.size(), {}, true);
+    auto stored = staging.put(path, read, text.size(), {}, true);
     if (!stored) return pass(stored);
     return CataloguedFile{path, stored->size, stored->sha256};
 }
@@ -152,14 +142,12 @@ public:
         found_.resize(wanted_.size());
     }
 
-    std::uint64_t total() const { return total_; }
-
     // Findings go to `j`; the files read, by path, to `files`.
     Status run(Staging& staging, bool keep, Judgement& j, std::map<std::string, CataloguedFile>& files) {
         Error bomb;
         auto done = package_.visit(wanted_, [&](std::size_t i, const Read& read) -> Status {
             const family::PieceFile& listed = listed_.at(package_.members()[i].path);
-            auto stored = staging.put(counted(read), listed.size, known_digests(listed), keep);
+            auto stored = staging.put(listed.path, counted(read), listed.size, known_digests(listed), keep);
             if (!stored) return pass(stored);
             found_[i] = std::move(*stored);
             if (!found_[i]->longer) return {};
@@ -199,16 +187,6 @@ private:
     std::uint64_t done_ = 0;  // guarded by guard_
 };
 
-Status check_room(const fs::path& shelf, std::uint64_t bytes) {
-    std::error_code ec;
-    const fs::space_info space = fs::space(shelf, ec);
-    if (ec || space.available >= bytes) return {};
-    return outside_error(
-        "shelf-full", shelf.string(),
-        fmt::format("the package needs {}, the disk has {} left", human_bytes(bytes), human_bytes(space.available)),
-        "make room, or choose another home (--home DIR)");
-}
-
 // Index and signature kept, the rest of the vetting still to be done.
 Status begin(const family::Family& family, const Texts& texts, const AddRequest& request, UnixMs now, Intake& in) {
     Vetting& v = in.vetting;
@@ -225,6 +203,7 @@ Status begin(const family::Family& family, const Texts& texts, const AddRequest&
     }
     in.release = std::move(*release);
     v.judgement.add(vet_claims(family, in.release));
+    if (auto ok = in.staging->follow(family, in.release); !ok) return ok;
     auto index = stage_text(*in.staging, family.package->index, *texts.index);
     if (!index) return pass(index);
     in.files.push_back(std::move(*index));
@@ -278,13 +257,13 @@ std::vector<std::string> named_families(const std::vector<family::Family>& famil
     return out.empty() ? silent : out;
 }
 
-Result<Intake> take_in(const family::Family& family, const AddRequest& request, const fs::path& shelf, UnixMs now,
+Result<Intake> take_in(const family::Family& family, const AddRequest& request, const Store& store, UnixMs now,
                        const Progress& progress) {
     if (!family.package || family.package->index.empty())
         return bad_input("family-no-package", family.id,
                          "its family file does not say how the maker's packages are read",
                          "add a [package] section to the family file (docs/family-file.md)");
-    auto staging = Staging::make(shelf);
+    auto staging = Staging::make(store);
     if (!staging) return pass(staging);
     Intake in;
     in.staging = std::move(*staging);
@@ -333,8 +312,6 @@ Result<Intake> take_in(const family::Family& family, const AddRequest& request, 
         auto archive_digest = std::async(std::launch::async, [&] { return (*package)->sha256(); });
         Reading reading(**package, in.release, progress);
         const bool keep = !halted(in);
-        if (keep)
-            if (auto ok = check_room(shelf, reading.total()); !ok) return pass(ok);
         std::map<std::string, CataloguedFile> found;
         if (auto ok = reading.run(*in.staging, keep, j, found); !ok) return pass(ok);
         std::set<std::string> taken;
@@ -351,7 +328,8 @@ Result<Intake> take_in(const family::Family& family, const AddRequest& request, 
                                taken.size()),
                    request.package.filename().string(), "digests of the index"});
     }
-    if (in.package_sha256.empty()) in.package_sha256 = digest_of_lines(in.files);
+    in.content_sha256 = digest_of_lines(in.files);
+    if (in.package_sha256.empty()) in.package_sha256 = in.content_sha256;
     in.vetting.files = in.files.size();
     for (const CataloguedFile& f : in.files) in.vetting.bytes += f.size;
     without_repeats(j);

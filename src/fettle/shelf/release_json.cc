@@ -1,11 +1,16 @@
 #include "fettle/shelf/release_json.h"
 
+#include <algorithm>
+#include <charconv>
 #include <exception>
 
 #include "fettle/base/json.h"
+#include "fettle/shelf/pack.h"
 
 namespace fettle::shelf {
 namespace {
+
+constexpr std::size_t largest_pieces = 256u << 20;
 
 json::array texts(const std::vector<std::string>& list) {
     json::array out;
@@ -71,9 +76,17 @@ family::Piece piece_from(const json::object& o) {
 
 }  // namespace
 
-std::string release_text(const family::Release& r) {
-    json::array pieces;
-    for (const family::Piece& p : r.pieces) pieces.push_back(piece_object(p));
+std::string outline_text(const family::Release& r) {
+    json::object issues;
+    for (const family::Piece& p : r.pieces) {
+        json::value& letters = issues[p.box];
+        if (!letters.is_array()) letters = json::array();
+        const std::vector<std::string> mine = p.issues.empty() ? std::vector<std::string>{""} : p.issues;
+        for (const std::string& letter : mine) {
+            auto& list = letters.get_array();
+            if (std::find(list.begin(), list.end(), json::value(letter)) == list.end()) list.emplace_back(letter);
+        }
+    }
     json::object o{{"family", r.family},
                    {"release", r.release},
                    {"markets", texts(r.markets)},
@@ -83,14 +96,17 @@ std::string release_text(const family::Release& r) {
                    {"cures", texts(r.cures)},
                    {"index_path", r.index_path},
                    {"index_sha256", r.index_sha256},
-                   {"pieces", std::move(pieces)}};
+                   {"pieces", r.pieces.size()},
+                   {"bytes", r.bytes()},
+                   {"issues", std::move(issues)}};
     return json::serialize(o);
 }
 
-Result<family::Release> release_from(std::string_view text) {
-    return read<family::Release>(text, [](const json::value& v) {
+Result<Outline> outline_from(std::string_view text) {
+    return read<Outline>(text, [](const json::value& v) {
         const json::object& o = v.as_object();
-        family::Release r;
+        Outline out;
+        family::Release& r = out.release;
         r.family = o.at("family").as_string();
         r.release = o.at("release").as_string();
         r.markets = texts_from(o.at("markets"));
@@ -100,9 +116,51 @@ Result<family::Release> release_from(std::string_view text) {
         r.cures = texts_from(o.at("cures"));
         r.index_path = o.at("index_path").as_string();
         r.index_sha256 = o.at("index_sha256").as_string();
-        for (const json::value& p : o.at("pieces").as_array()) r.pieces.push_back(piece_from(p.as_object()));
-        return r;
+        out.pieces = o.at("pieces").to_number<std::uint64_t>();
+        out.bytes = o.at("bytes").to_number<std::uint64_t>();
+        for (const auto& [box, letters] : o.at("issues").as_object())
+            for (const std::string& letter : texts_from(letters)) out.issues[std::string(box)].insert(letter);
+        return out;
     });
+}
+
+// Thousands of pieces weigh more in the catalogue than their bytes in the packs: so they stand there compressed, as
+// "SIZE hex", or as plain JSON when they are few.
+std::string pieces_text(const std::vector<family::Piece>& pieces) {
+    json::array list;
+    for (const family::Piece& p : pieces) list.push_back(piece_object(p));
+    std::string plain = json::serialize(list);
+    Buffer out;
+    if (plain.size() < 4096 || Press().squeeze(as_bytes(plain), std::nullopt, out) != Form::zstd) return plain;
+    return std::to_string(plain.size()) + " " + hex(out.view().subspan(record_head_bytes));
+}
+
+Result<std::vector<family::Piece>> pieces_from(std::string_view text) {
+    std::string plain;
+    if (!text.empty() && text.front() != '[') {
+        const auto blank = text.find(' ');
+        std::size_t size = 0;
+        const auto end = std::from_chars(text.data(), text.data() + text.size(), size);
+        const auto packed = blank == text.npos ? std::nullopt : unhex(text.substr(blank + 1));
+        if (end.ec != std::errc() || !packed || size > largest_pieces) return damaged("its list of pieces");
+        Bytes out(size);
+        if (!Press().expand(Form::zstd, *packed, {}, out)) return damaged("its list of pieces");
+        plain = as_text(out);
+        text = plain;
+    }
+    return read<std::vector<family::Piece>>(text, [](const json::value& v) {
+        std::vector<family::Piece> out;
+        for (const json::value& p : v.as_array()) out.push_back(piece_from(p.as_object()));
+        return out;
+    });
+}
+
+std::string codes_text(const std::vector<std::string>& codes) {
+    return json::serialize(texts(codes));
+}
+
+Result<std::vector<std::string>> codes_from(std::string_view text) {
+    return read<std::vector<std::string>>(text, [](const json::value& v) { return texts_from(v); });
 }
 
 std::string judgement_text(const Judgement& judgement) {

@@ -29,7 +29,10 @@ RC_GTEST_PROP(ReleaseText, ComesBackAsItWas, ()) {
                 {text(), *rc::gen::inRange<std::uint64_t>(0, UINT64_MAX), {{"sha256", text()}, {"md5", text()}}});
         r.pieces.push_back(std::move(p));
     }
-    const auto back = release_from(release_text(r)).value();
+    const Outline outline = outline_from(outline_text(r)).value();
+    family::Release back = outline.release;
+    back.pieces = pieces_from(pieces_text(r.pieces)).value();
+    RC_ASSERT(outline.pieces == r.pieces.size() && outline.bytes == r.bytes());
     RC_ASSERT(back.family == r.family && back.release == r.release && back.markets == r.markets);
     RC_ASSERT(back.installs_from == r.installs_from && back.counter == r.counter && back.cures == r.cures);
     RC_ASSERT(back.one_way_door == r.one_way_door && back.index_path == r.index_path);
@@ -48,10 +51,18 @@ TEST(ReleaseText, DamageIsAnErrorAndNeverAGuess) {
     family::Release r;
     r.family = "dunnock";
     r.pieces.push_back({"n", "main", "kernel", "1", {{"p", 3, {{"sha256", "ab"}}}}, {}});
-    const std::string good = release_text(r);
+    const std::string good = outline_text(r), pieces = pieces_text(r.pieces);
     for (const char* bad : {"", "{}", "[]", "null", "{\"family\":1}"})
-        EXPECT_EQ(release_from(bad).error().code, "shelf-damaged") << bad;
-    for (std::size_t cut = 1; cut < good.size(); ++cut) EXPECT_FALSE(release_from(good.substr(0, cut)));
+        EXPECT_EQ(outline_from(bad).error().code, "shelf-damaged") << bad;
+    for (std::size_t cut = 1; cut < good.size(); ++cut) EXPECT_FALSE(outline_from(good.substr(0, cut)));
+    for (std::size_t cut = 0; cut < pieces.size(); ++cut) EXPECT_FALSE(pieces_from(pieces.substr(0, cut)));
+    for (int i = 0; i < 200; ++i) r.pieces.push_back(r.pieces.front());
+    const std::string packed = pieces_text(r.pieces);
+    EXPECT_EQ(pieces_from(packed)->size(), 201u);
+    EXPECT_LT(packed.size(), 3000u);
+    for (std::size_t cut = 0; cut < packed.size(); cut += 7) EXPECT_FALSE(pieces_from(packed.substr(0, cut)));
+    EXPECT_FALSE(pieces_from("99999999999999999999 00"));
+    EXPECT_FALSE(pieces_from("999999999 00"));
 }
 
 TEST(JudgementText, ComesBackAsItWas) {

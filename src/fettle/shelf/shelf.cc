@@ -3,51 +3,30 @@
 #include <fmt/core.h>
 
 #include <algorithm>
-#include <map>
 #include <optional>
-#include <set>
 #include <system_error>
 
 #include "fettle/base/files.h"
 #include "fettle/base/text.h"
-#include "fettle/shelf/catalogue.h"
 #include "fettle/shelf/intake.h"
-#include "fettle/shelf/objects.h"
+#include "fettle/shelf/shelf_state.h"
 #include "fettle/shelf/vet.h"
 
 namespace fettle::shelf {
 namespace fs = std::filesystem;
 
-struct Shelf::State {
-    fs::path folder;
-    FileLock use;  // shared
-    std::optional<Catalogue> catalogue;
-    // The release whose files were asked for last: a card is laid from thousands of reads of one release. What stands
-    // in the catalogue is never changed, only added.
-    struct Last {
-        std::string family, release;
-        bool index_only = false;
-        std::map<std::string, CataloguedFile, std::less<>> files;
-    };
-    std::optional<Last> last;
-    std::vector<fs::path> made;  // folders that this opening made, the deepest first; empty: the shelf was there
-
-    // A shelf that was made for nothing (its first package was refused, or somebody only looked) goes again, unless
-    // somebody else has it open by now.
-    ~State() {
-        if (made.empty()) return;
-        const auto all = catalogue->list("", "");
-        if (!all || !all->empty() || !use.alone()) return;
-        catalogue.reset();
-        std::error_code ec;
-        fs::remove_all(folder, ec);
-        for (const fs::path& path : made) fs::remove(path, ec);  // only those that are empty
-    }
-
-    Referenced referenced() {
-        return [this](const std::string& sha256) { return catalogue->referenced(sha256); };
-    }
-};
+// A shelf that was made for nothing (its first package was refused, or somebody only looked) goes again, unless
+// somebody else has it open by now.
+Shelf::State::~State() {
+    last.reset();
+    if (made.empty()) return;
+    const auto all = catalogue->outlines("", "");
+    if (!all || !all->empty() || !use.alone()) return;
+    catalogue.reset();
+    std::error_code ec;
+    fs::remove_all(folder, ec);
+    for (const fs::path& path : made) fs::remove(path, ec);  // only those that are empty
+}
 
 Shelf::Shelf(std::unique_ptr<State> state) : state_(std::move(state)) {}
 Shelf::Shelf(Shelf&&) noexcept = default;
@@ -66,22 +45,29 @@ std::vector<fs::path> missing_folders(const fs::path& folder) {
 
 }  // namespace
 
-Result<Shelf> Shelf::open(const fs::path& folder) {
+Result<Shelf> Shelf::open(const fs::path& folder, Disk* disk) {
+    std::error_code ec;
+    if (fs::exists(folder / "objects", ec))
+        return outside_error("shelf-old-layout", folder.string(),
+                             "was made by an earlier Fettle, which kept each piece in a file of its own",
+                             "add its packages again to a new home (--home DIR); this folder is left as it is");
     for (;;) {
         std::vector<fs::path> made = missing_folders(folder);
-        for (const char* part : {"objects", "staging"})
+        for (const char* part : {"packs", "staging"})
             if (auto ok = make_folder(folder / part); !ok) return pass(ok);
         auto use = FileLock::share(folder / "use.lock");
         if (!use) return pass(use);
         if (!use->is_of(folder / "use.lock")) continue;  // somebody took the empty shelf away just now
-        for (const char* part : {"objects", "staging"})
+        for (const char* part : {"packs", "staging"})
             if (auto ok = make_folder(folder / part); !ok) return pass(ok);
-        if (auto lock = FileLock::take(publish_lock(folder)); !lock) return pass(lock);
+        auto publishing = FileLock::take(publish_lock(folder));
+        if (!publishing) return pass(publishing);
         auto catalogue = Catalogue::open(folder / "catalogue.sqlite");
         if (!catalogue) return pass(catalogue);
-        std::unique_ptr<State> state(
-            new State{folder, std::move(*use), std::move(*catalogue), std::nullopt, std::move(made)});
-        if (auto ok = clear_leftovers(folder, state->referenced()); !ok) return pass(ok);
+        std::unique_ptr<State> state(new State{folder, disk ? *disk : real_disk(), std::move(*use),
+                                               std::move(*catalogue), std::make_unique<PackReader>(folder),
+                                               std::move(made), nullptr});
+        if (auto ok = clear_leftovers(state->store()); !ok) return pass(ok);
         return Shelf(std::move(state));
     }
 }
@@ -164,16 +150,29 @@ Result<Added> Shelf::add(const family::Family& family, const AddRequest& request
                          const Progress& progress, Vetting* refusal) {
     if (auto ok = check_slip(request.slip); !ok) return pass(ok);
     state_->last.reset();
-    auto taken = take_in(family, request, state_->folder, clock.now(), progress);
+    const auto noted = [&](const Vetting& vetting) {
+        // On a shelf that was there already: one made for this package alone goes again with all that is in it.
+        if (!state_->made.empty()) return;
+        Refusal r{clock.now(), family.id, printable(request.package.string()), request.slip.from, {}};
+        for (const Reason& reason : vetting.judgement.reasons)
+            if (reason.verdict == Verdict::halt &&
+                std::find(r.codes.begin(), r.codes.end(), reason.code) == r.codes.end())
+                r.codes.push_back(reason.code);
+        (void)state_->catalogue->add_refusal(r);  // that it could not be noted is not what one has to know now
+    };
+    auto taken = take_in(family, request, state_->store(), clock.now(), progress);
     if (!taken) return pass(taken);
     Intake& in = *taken;
     Judgement& j = in.vetting.judgement;
-    if (j.verdict() == Verdict::halt) return refused(request, in.vetting, refusal);
+    if (j.verdict() == Verdict::halt) {
+        noted(in.vetting);
+        return refused(request, in.vetting, refusal);
+    }
     vet_second_source(request.slip, in, j);
-    auto others = state_->catalogue->list(family.id, "");
+    auto others = state_->catalogue->outlines(family.id, "");
     if (!others) return pass(others);
     std::vector<std::string> releases;
-    for (const Shelved& s : *others) releases.push_back(s.release.release);
+    for (const Outline& o : *others) releases.push_back(o.release.release);
     j.add(vet_against_shelf(family, in.release, releases));
     if (request.slip.right == Right::unknown)
         j.add({"right-unknown", Verdict::mind, "by what right it is here is not known: it can be looked at, not laid",
@@ -186,6 +185,7 @@ Result<Added> Shelf::add(const family::Family& family, const AddRequest& request
     added.shelved.slip.at = clock.now();
     added.shelved.slip.source_path = printable(request.package.string());
     added.shelved.slip.package_sha256 = in.package_sha256;
+    added.shelved.slip.content_sha256 = in.content_sha256;
     added.shelved.signature = in.vetting.signature;
     added.shelved.index_only = request.index_only;
     added.shelved.added_at = added.shelved.slip.at;
@@ -199,19 +199,25 @@ Result<Added> Shelf::add(const family::Family& family, const AddRequest& request
     auto known = state_->catalogue->known(family.id, in.release.release);
     if (!known) return pass(known);
     const Meets met = meets(*known, in, request.index_only, j);
-    if (j.verdict() == Verdict::halt) return refused(request, in.vetting, refusal);
+    if (j.verdict() == Verdict::halt) {
+        noted(in.vetting);
+        return refused(request, in.vetting, refusal);
+    }
     added.was_there = met == Meets::the_same;
     const auto put = [&]() -> Status {
         // Also when it was there: that puts a damaged object right.
         if (auto ok = in.staging->publish(); !ok) return ok;
-        if (added.was_there) return state_->catalogue->add_slip((*known)->id, added.shelved.slip);
-        return state_->catalogue->add(added.shelved, in.files);
+        const NewContents& contents = in.staging->contents();
+        if (added.was_there)
+            return state_->catalogue->add_slip((*known)->id, added.shelved.slip, contents, in.staging->packs());
+        return state_->catalogue->add(added.shelved, in.files, contents, in.staging->packs());
     };
     if (Status done = put(); !done) {
-        // What was moved but is not in the catalogue goes again; the first error is the one to tell.
-        (void)drop_unreferenced(state_->folder, in.staging->names(), state_->referenced());
+        in.staging->withdraw();
         return pass(done);
     }
+    state_->made.clear();  // there is something on it now
+    state_->reader->forget();
     added.vetting = in.vetting;
     if (added.was_there) {
         auto there = state_->catalogue->list(family.id, in.release.release);
@@ -226,73 +232,26 @@ Result<std::vector<Shelved>> Shelf::list(std::string_view family) const {
 }
 
 Result<Shelved> Shelf::find(std::string_view family, std::string_view release) const {
-    auto found = state_->catalogue->list(family, release);
+    auto outline = find_outline(*state_->catalogue, family, release);
+    if (!outline) return pass(outline);
+    auto found = state_->catalogue->list(outline->family, release);
     if (!found) return pass(found);
-    if (found->size() == 1) return std::move(found->front());
-    const std::string place = fmt::format("release {}", printable(release));
-    if (found->size() > 1) {
-        std::vector<std::string> families;
-        for (const Shelved& s : *found) families.push_back(s.family);
-        return bad_input("release-ambiguous", place,
-                         "is on the shelf for more than one family: " + join(families, ", "),
-                         "say which with --family");
-    }
-    auto all = state_->catalogue->list(family, "");
-    if (!all) return pass(all);
-    std::vector<std::string> names;
-    for (const Shelved& s : *all) names.push_back(s.family + " " + s.release.release);
-    return bad_input(
-        "release-not-shelved", place,
-        names.empty() ? "is not on the shelf, which is empty" : "is not on the shelf; there are: " + join(names, ", "),
-        "add its package: fettle shelf add PATH --from TEXT --right WORD");
-}
-
-namespace {
-
-Result<std::vector<CataloguedFile>> files_of(Catalogue& catalogue, const Shelved& s) {
-    auto known = catalogue.known(s.family, s.release.release);
-    if (!known) return pass(known);
-    if (!*known)
-        return outside_error("shelf-damaged", s.release.release, "went from the catalogue just now", "try again");
-    return std::move((*known)->files);
-}
-
-}  // namespace
-
-Status Shelf::read(std::string_view family, std::string_view release, std::string_view path,
-                   const std::function<Status(ByteView)>& sink) const {
-    std::optional<State::Last>& last = state_->last;
-    if (!last || last->family != family || last->release != release) {
-        last.reset();
-        auto shelved = find(family, release);
-        if (!shelved) return pass(shelved);
-        auto all = files_of(*state_->catalogue, *shelved);
-        if (!all) return pass(all);
-        State::Last now{std::string(family), std::string(release), shelved->index_only, {}};
-        for (CataloguedFile& f : *all) now.files.emplace(f.path, f);
-        last = std::move(now);
-    }
-    const auto file = last->files.find(path);
-    if (file != last->files.end()) return read_object(state_->folder, file->second.sha256, file->second.path, sink);
-    const std::string place = fmt::format("{} of release {}", printable(path), printable(release));
-    if (last->index_only)
-        return bad_input("release-index-only", place, "only the index of this release is on the shelf",
-                         "add the whole package");
-    return bad_input("file-not-shelved", place, "is no file of this release", "fettle shelf show lists its files");
-}
-
-Result<std::vector<family::PieceFile>> Shelf::files(std::string_view family, std::string_view release) const {
-    auto shelved = find(family, release);
-    if (!shelved) return pass(shelved);
-    auto all = files_of(*state_->catalogue, *shelved);
-    if (!all) return pass(all);
-    std::vector<family::PieceFile> out;
-    for (const CataloguedFile& f : *all) out.push_back({f.path, f.size, {{"sha256", f.sha256}}});
-    return out;
+    if (found->empty())
+        return outside_error("shelf-damaged", outline->release.release, "went from the catalogue just now",
+                             "try again");
+    return std::move(found->front());
 }
 
 Result<Shelf::AsOf> Shelf::as_of(std::string_view family) const {
     return state_->catalogue->as_of(family);
+}
+
+Result<std::vector<Outline>> Shelf::outlines(std::string_view family) const {
+    return state_->catalogue->outlines(family, "");
+}
+
+Result<std::vector<Refusal>> Shelf::refusals() const {
+    return state_->catalogue->refusals();
 }
 
 }  // namespace fettle::shelf

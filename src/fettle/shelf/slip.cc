@@ -40,6 +40,12 @@ std::string_view words(SignatureState s) {
     return "absent";
 }
 
+bool Outline::for_box(std::string_view role, std::string_view issue) const {
+    const auto at = issues.find(std::string(role));
+    if (at == issues.end()) return false;
+    return issue.empty() || at->second.contains("") || at->second.contains(std::string(issue));
+}
+
 Judgement Shelved::may_be_laid() const {
     Judgement j;
     if (slip.right == Right::unknown)
