@@ -64,6 +64,11 @@ def sha256(data):
     return hashlib.sha256(data if isinstance(data, bytes) else data.encode()).hexdigest()
 
 
+def reason_text(doc, code):
+    """The texts of all reasons of that code."""
+    return " ".join(r["text"] for r in doc["reasons"] if r["code"] == code)
+
+
 # --- look-alikes (common practice, no source: characters that people confuse on labels and screens) ---------------------
 
 LIKE_DIGIT = {"0": "OQD", "1": "IL", "2": "Z", "5": "S", "6": "G", "8": "B"}
@@ -85,7 +90,7 @@ class Case:
         return own | {
             "mod11_2": mod11_2, "vin_check": vin_check, "vin_sum": vin_sum, "with_vin_check": with_vin_check,
             "version_key": version_key, "sha256": sha256, "digest": digest, "sealed": sealed,
-            "ed25519_holds": ed25519_holds, "json": json, "re": re, "Path": Path, "pointer": pointer,
+            "reason_text": reason_text, "ed25519_holds": ed25519_holds, "json": json, "re": re, "Path": Path, "pointer": pointer,
         }
 
     # random values
@@ -411,6 +416,28 @@ class Case:
             run_tool(["mmd", "-i", f"{path}@@1M", f"::/{under}"])
         run_tool(["mcopy", "-s", "-Q", "-i", f"{path}@@1M", *sorted((self.folder / folder).iterdir()), f"::/{under}"])
         return image
+
+    def fat32(self, image, sectors, start, reserved, per_cluster, label, data_sectors=None):
+        """An empty card of so many sectors (or with so many in its data area) with one FAT32 partition. Its number of
+        clusters by the FAT specification, "FAT Type Determination", from the figures that mkfs.fat wrote."""
+        path = self.folder / image
+        if data_sectors is not None:  # mkfs.fat makes the FATs just long enough
+            sectors = start + reserved + 2 * (-(-(data_sectors // per_cluster + 2) * 4 // 512)) + data_sectors
+        with open(path, "wb") as f:
+            f.truncate(sectors * 512)
+        run_tool(["sfdisk", "-q", path], f"start={start}, size={sectors - start}, type=c\n")
+        with open(self.folder / "volume", "wb") as f:
+            f.truncate((sectors - start) * 512)
+        run_tool(["mkfs.fat", "-F", "32", "-a", "-R", str(reserved), "-s", str(per_cluster), "-h", str(start), "-n", label,
+                  self.folder / "volume"])
+        # All that it wrote stands in the first 4 MiB.
+        run_tool(["dd", f"if={self.folder / 'volume'}", f"of={path}", "bs=512", f"seek={start}", "count=8192", "conv=notrunc",
+                  "status=none"])
+        boot = self.part("volume", 0, 512)
+        fat = int.from_bytes(boot[36:40], "little")
+        if int.from_bytes(boot[14:16], "little") != reserved or boot[13] != per_cluster:
+            raise ValueError("mkfs.fat took other figures")
+        return (sectors - start - reserved - boot[16] * fat) // per_cluster
 
     def exfat(self, image, size_gb, label):
         """A card as large as is said (a sparse file) with exFAT on it."""

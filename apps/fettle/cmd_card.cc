@@ -124,8 +124,8 @@ std::string laid_text(const LaidCard& c) {
     out += fmt::format("  files     {}, {}\n", c.laid.files.size(), human_bytes(c.release.bytes()));
     out += fmt::format("  digest    sha256 {} over {} in {} stretches\n", c.laid.digest, human_bytes(c.laid.bytes),
                        c.laid.extents.size());
-    out += fmt::format("  read back every written byte, {}\n", c.laid.cold ? "after the system was told to forget it"
-                                                                           : "from memory: this place has no medium");
+    out += fmt::format("  read back every written byte, {}\n",
+                       c.laid.cold ? "past the system's memory" : "from memory: this place has no medium");
     out += "Repeat the digest with\n" + dd_lines(c.laid, image);
     return out;
 }

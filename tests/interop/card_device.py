@@ -164,7 +164,7 @@ def killed(b, loop, agree, rng):
         whole, broken = whole + good, broken + (not good)
         check(good or not done, "a run that ended well left a good card")
         if not good:
-            check(answer["data"].get("files_matched", 0) == 0, f"a half-laid card was taken for one: {answer['headline']}")
+            check(answer["data"].get("files_matched", 0) == 0, f"a half-laid card was taken for one: {answer['reasons']}")
         b.old_card()
     print(f"broken off 16 times: {broken} times no card, {whole} times whole")
     check(broken > 0, "no run was broken off in the middle")

@@ -87,6 +87,16 @@ wants "no partition table" "halt no-partition-table" "cant-say no-partition-tabl
 rm -f card.img; truncate -s 512M card.img volume
 printf 'label: gpt\nstart=%s\n' $start | sfdisk -q card.img; truncate -s 510M volume; fat -F 32 -s 8; files pack/*; put
 wants "GPT" "halt gpt-table" "cant-say gpt-table family-not-named"
+cp --sparse=always card.img gpt.img
+poke $((512 + 16)) '\x01\x02\x03\x04'
+wants "GPT, its header's sum wrong" "halt gpt-table gpt-header-wrong" "cant-say gpt-table gpt-header-wrong family-not-named"
+cp --sparse=always gpt.img card.img; poke $((1024 + 58)) 'X'
+wants "GPT, an entry changed" "halt gpt-table gpt-header-wrong"
+cp --sparse=always gpt.img card.img; poke $((512 * 1024 * 1024 - 512 + 40)) 'X'
+wants "GPT, its backup's header changed" "halt gpt-table gpt-backup-wrong"
+cp --sparse=always gpt.img card.img; truncate -s 520M card.img
+wants "GPT, copied to a larger card" "halt gpt-table gpt-backup-wrong" "cant-say gpt-table gpt-backup-wrong family-not-named"
+rm gpt.img
 card 512M "$(printf 'start=%s, size=900000, type=c\ntype=83' $start)"; truncate -s $((900000 * 512)) volume; fat -F 32 -s 8; files pack/*; put
 wants "second partition" "mind second-partition"
 card 512M; fat -F 32 -s 8; files pack/*; put; truncate -s 400M card.img

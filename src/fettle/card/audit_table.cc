@@ -2,6 +2,7 @@
 
 #include "fettle/base/text.h"
 #include "fettle/card/audit_parts.h"
+#include "fettle/card/gpt.h"
 
 namespace fettle::card {
 namespace {
@@ -34,6 +35,27 @@ void judge_table(AuditState& s, const Table& t) {
         s.add("mbr-table", v,
               fmt::format("The card has an MBR partition table; {} wants {}.", s.request.family->id, want), "sector 0",
               rests);
+}
+
+// Whether a GPT is whole: what reads by it may refuse one that is not, or take the other copy.
+void judge_gpt(AuditState& s, const Table& t) {
+    if (t.kind != TableKind::gpt) return;
+    const auto state = check_gpt(s.device);
+    const char* rests = "UEFI specification 2.10, section 5.3.2";
+    if (!state)
+        return s.add("card-read-failed", Verdict::halt,
+                     fmt::format("The GPT cannot be read: {}.", state.error().problem), state.error().place, "device");
+    const bool taken = s.rule() && s.rule()->table == "gpt";
+    if (!state->header.empty())
+        s.add("gpt-header-wrong", taken ? Verdict::halt : Verdict::mind,
+              fmt::format("The GPT at the card's start is damaged: {}. Lay the card again.", join(state->header, "; ")),
+              "sector 1", rests);
+    if (!state->backup.empty())
+        s.add("gpt-backup-wrong", Verdict::mind,
+              fmt::format("The GPT's backup at the card's end is not right: {}. The card or its image was cut, copied "
+                          "to another size, or damaged.",
+                          join(state->backup, "; ")),
+              "last sector", rests);
 }
 
 void judge_size(AuditState& s) {
@@ -167,6 +189,7 @@ Result<std::optional<Volume>> audit_table(AuditState& s) {
     std::uint64_t at = 0;
     if (table->kind != TableKind::none) {
         judge_table(s, *table);
+        judge_gpt(s, *table);
         if (table->partitions.empty()) {
             no_fat(s, {});
             return std::nullopt;

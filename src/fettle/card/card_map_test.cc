@@ -63,6 +63,39 @@ TEST(CardMap, OfALaidCardIsItsLayout) {
     EXPECT_EQ(m.used_to, card.laid.extents.back().at + card.laid.extents.back().length);
 }
 
+// exFAT: what Fettle lays has chains that the FAT holds nothing of.
+TEST(CardMap, OfALaidExfatCardIsItsLayout) {
+    family::CardRule rule;
+    rule.file_system = "exfat";
+    std::vector<test::Content> contents = {{"a.bin", test::noise(1, 70000)}, {"Folder/b.bin", test::noise(2, 700)}};
+    for (int i = 0; i < 40; ++i) contents.push_back({fmt::format("Folder/deep/c{}.bin", i), test::noise(3, 1)});
+    auto card = test::lay_in_memory(contents, rule);
+    const auto& g = card.laid.geometry;
+    ASSERT_EQ(g.type, FatType::exfat);
+    const auto m = map_of(card.device);
+    expect_whole(m);
+    EXPECT_EQ(m.file_system, "exFAT");
+    EXPECT_EQ(m.files, contents.size());
+    EXPECT_EQ(m.stretches, contents.size());
+    std::uint64_t files = 0, first = card.laid.files[0].extent.at;
+    for (const auto& f : card.laid.files) {
+        const Spot* s = named(m, f.path);
+        ASSERT_TRUE(s) << f.path;
+        EXPECT_EQ(s->at, f.extent.at);
+        EXPECT_EQ(s->length, (f.extent.length + g.cluster_bytes() - 1) / g.cluster_bytes() * g.cluster_bytes());
+        files += s->length;
+    }
+    std::uint64_t drawn = 0;  // neighbours are drawn in turn in two shades
+    for (const auto& s : m.spots)
+        if (!s.name.empty() && named(m, s.name)->ground == s.ground && s.at >= first) drawn += s.length;
+    EXPECT_EQ(drawn, files);
+    // At least one cluster for each of the three folders, before the files.
+    EXPECT_GE(sum(m, Ground::folder), 3 * g.cluster_bytes());
+    EXPECT_EQ(sum(m, Ground::fat), g.fat_sectors * 512u);
+    EXPECT_EQ(sum(m, Ground::trouble) + sum(m, Ground::lost), 0u);
+    EXPECT_FALSE(m.not_drawn.empty());  // bitmap and up-case table: said, not guessed
+}
+
 // The FAT entry of a cluster, both copies.
 void set_entry(test::Card& c, std::uint32_t cluster, std::uint32_t value) {
     for (std::uint32_t copy = 0; copy < 2; ++copy)
