@@ -93,7 +93,7 @@ void take_hashes(const json::object& component, const std::string& at, RawItem& 
 
 RawIndex read_cyclonedx_index(const PackageRule& rule, std::string_view text, Faults& faults) {
     RawIndex out;
-    out.between = " ";
+    out.between.assign(1, ' ');
     const auto parsed = parse_json(text, rule.index);
     if (!parsed) {
         faults.add(parsed.error().place, parsed.error().problem);

@@ -74,7 +74,7 @@ bool star(const std::string& pattern, const std::string& name, std::string& out)
 
 RawIndex read_ini_index(const PackageRule& rule, std::string_view text, Faults& faults) {
     RawIndex out;
-    out.between = " ";
+    out.between.assign(1, ' ');
     out.release.place = rule.index;
     const std::vector<Section> sections = read_sections(text, faults);
     for (const auto& [field, mapped] : rule.release_fields) {

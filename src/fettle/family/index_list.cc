@@ -41,7 +41,7 @@ const char* split_line(std::string_view line, const std::string& algorithm, Entr
 
 RawIndex read_digest_list(const PackageRule& rule, std::string_view text, Faults& faults) {
     RawIndex out;
-    out.between = " ";
+    out.between.assign(1, ' ');
     out.release.place = rule.index;
     if (text.starts_with("\xef\xbb\xbf")) text.remove_prefix(3);
     for (std::size_t number = 1; !text.empty(); ++number) {

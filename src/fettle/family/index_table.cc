@@ -144,7 +144,7 @@ void read_remark(std::string_view line, const std::string& place, const PackageR
 
 RawIndex read_table(const PackageRule& rule, std::string_view text, Faults& faults) {
     RawIndex out;
-    out.between = " ";
+    out.between.assign(1, ' ');
     out.release.place = rule.index;
     if (text.starts_with("\xef\xbb\xbf")) text.remove_prefix(3);
     Rows rows(text, rule.form == "tsv" ? '\t' : rule.separator, faults);

@@ -94,7 +94,7 @@ private:
 
 RawIndex read_xml_index(const PackageRule& rule, std::string_view text, Faults& faults) {
     RawIndex out;
-    out.between = " ";
+    out.between.assign(1, ' ');
     XmlReader reader(text, faults);
     pugi::xml_document document;
     if (text.size() > largest_xml) {
