@@ -2,6 +2,8 @@
 // with two cuts, the second anywhere in what goes on after the first.
 #include <gtest/gtest.h>
 
+#include <string_view>
+
 #include "../map_test_help.h"
 
 namespace fettle::standin {
@@ -38,7 +40,8 @@ TEST_P(EveryInstant, TwoCuts) {
     int instants = 0;
     const auto seen = hold_two_cuts(step, b.started(from, to, nature), 1.7, 2.3, &instants);
     EXPECT_GT(instants, 10000);
-    EXPECT_GE(seen.size(), 4u);
+    // Brill has one store, so fewer kinds of outcome can follow a second cut.
+    EXPECT_GE(seen.size(), std::string_view(family) == "brill" ? 2u : 4u);
     std::printf("    %s %s to %s: %d pairs of instants, two cuts\n", family, from, to, instants);
 }
 
