@@ -45,7 +45,8 @@ void expect_whole(const Shelf& shelf, const Made& m) {
 }
 
 bool has(const Shelf& shelf, const std::string& release) {
-    for (const Outline& o : shelf.outlines().value())
+    const auto all = shelf.outlines();
+    for (const Outline& o : all.value())
         if (o.release.release == release) return true;
     return false;
 }

@@ -108,7 +108,8 @@ RC_GTEST_PROP(ShelfModel, EveryShelvedReleaseStaysBitForBit, ()) {
         } else if (step.what == 7) {
             const fs::path folder = package(m);
             killed_at(step.call, [&](Shelf& s) { (void)s.add(dunnock(), request(folder), noon()); });
-            for (const Outline& o : shelf->outlines().value())  // it may have come through
+            const auto there = shelf->outlines();
+            for (const Outline& o : there.value())  // it may have come through
                 if (o.release.release == m.release) model[m.release] = &m;
         } else if (step.what == 8) {
             killed_at(step.call, [&](Shelf& s) { (void)s.tidy(); });
