@@ -1,5 +1,5 @@
-// One reading of whatever feeds the boxes. ready takes it to reckon with, watch to see what the boxes do; where it comes
-// from (a bench supply over the wire, a file, a pipe) is neither's business.
+// One reading of whatever feeds the boxes. ready takes it to reckon with, watch to see what the boxes do; where it
+// comes from (a bench supply over the wire, a file, a pipe) is neither's business.
 #pragma once
 
 #include <cmath>

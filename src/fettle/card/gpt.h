@@ -1,5 +1,5 @@
-// Is a GUID Partition Table whole? UEFI Specification 2.10: section 5.3.2 "GPT Header" (fields, and the tests that make a
-// table valid), 5.3.1 "GPT overview" (the backup stands in the last block). Reads at most 2 MiB.
+// Is a GUID Partition Table whole? UEFI Specification 2.10: section 5.3.2 "GPT Header" (fields, and the tests that make
+// a table valid), 5.3.1 "GPT overview" (the backup stands in the last block). Reads at most 2 MiB.
 #pragma once
 
 #include <string>

@@ -462,7 +462,9 @@ TEST_F(ShelfTest, AShelfMadeForNothingGoesAgain) {
     {
         Shelf one = Shelf::open(deep).value();
         Shelf other = Shelf::open(deep).value();  // it is in use: it stays
-        { const Shelf gone = std::move(one); }
+        {
+            const Shelf gone = std::move(one);
+        }
         fs::remove(folder / "stray");
         ASSERT_TRUE(other.add(dunnock(), request(folder), noon()));
     }
