@@ -2,6 +2,8 @@
 // with two cuts, the second anywhere in what goes on after the first.
 #include <gtest/gtest.h>
 
+#include <set>
+#include <string>
 #include <string_view>
 
 #include "../map_test_help.h"
@@ -40,8 +42,15 @@ TEST_P(EveryInstant, TwoCuts) {
     int instants = 0;
     const auto seen = hold_two_cuts(step, b.started(from, to, nature), 1.7, 2.3, &instants);
     EXPECT_GT(instants, 10000);
-    // Brill has one store, so fewer kinds of outcome can follow a second cut.
-    EXPECT_GE(seen.size(), std::string_view(family) == "brill" ? 2u : 4u);
+    // The acts of the first cut after which a run goes on at all. Brill has one store: its recovery takes the card up
+    // while the system is written, and its planned restart goes on by itself; after every other cut it rests.
+    std::set<std::string> acts;
+    for (const auto& [act, fates] : seen) acts.insert(act);
+    if (std::string_view(family) == "brill") {
+        EXPECT_EQ(acts, (std::set<std::string>{"dark-1", "system"}));
+    } else {
+        EXPECT_GE(acts.size(), 4u);
+    }
     std::printf("    %s %s to %s: %d pairs of instants, two cuts\n", family, from, to, instants);
 }
 
