@@ -69,6 +69,18 @@ def reason_text(doc, code):
     return " ".join(r["text"] for r in doc["reasons"] if r["code"] == code)
 
 
+def card_split(sizes, each_bytes, cluster):
+    """Which card each file stands on, by the rule of docs/card.md, "Several cards in turn"."""
+    cards, used, out = 1, 0, []
+    for size in sizes:
+        takes = -(-size // cluster) * cluster
+        if used + takes > each_bytes - each_bytes // 16:
+            cards, used = cards + 1, 0
+        used += takes
+        out.append(cards)
+    return out
+
+
 # --- look-alikes (common practice, no source: characters that people confuse on labels and screens) ---------------------
 
 LIKE_DIGIT = {"0": "OQD", "1": "IL", "2": "Z", "5": "S", "6": "G", "8": "B"}
@@ -90,7 +102,7 @@ class Case:
         return own | {
             "mod11_2": mod11_2, "vin_check": vin_check, "vin_sum": vin_sum, "with_vin_check": with_vin_check,
             "version_key": version_key, "sha256": sha256, "digest": digest, "sealed": sealed,
-            "reason_text": reason_text, "ed25519_holds": ed25519_holds, "json": json, "re": re, "Path": Path, "pointer": pointer,
+            "reason_text": reason_text, "card_split": card_split, "ed25519_holds": ed25519_holds, "json": json, "re": re, "Path": Path, "pointer": pointer,
         }
 
     # random values

@@ -171,6 +171,9 @@ void CommandLine::define_plan_and_card() {
                 ->type_name("IMAGE|DEVICE")
                 ->required();
             c.add_option("--size", o.size, "of the image: 512M, 8G, bytes")->type_name("SIZE");
+            c.add_option("--card", o.card, "of a release over several cards: which one")
+                ->type_name("N")
+                ->check(CLI::Range(1, 9));
             c.add_option("--yes-erase", o.yes_erase, "the device's serial: all on it may go")->type_name("SERIAL");
             c.add_option("--family", o.family, "of this family")->type_name("ID");
         });
@@ -179,6 +182,9 @@ void CommandLine::define_plan_and_card() {
         [](CLI::App& c, CardAuditOptions& o) {
             c.add_option("CARD", o.card, "image or device")->type_name("IMAGE|DEVICE")->required();
             c.add_option("--release", o.release, "what should be on it")->type_name("R");
+            c.add_option("--card", o.number, "of a release over several cards: which one it should be")
+                ->type_name("N")
+                ->check(CLI::Range(1, 9));
             c.add_option("--family", o.family, "of this family")->type_name("ID");
         });
     command<CardDevicesOptions>(card, "devices", "which devices here may be a card, and why others are not",

@@ -5,12 +5,14 @@
 #include <algorithm>
 #include <charconv>
 #include <memory>
+#include <set>
 
 #include "card_device.h"
 #include "cmd_card_device.h"
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
 #include "fettle/card/reader.h"
+#include "fettle/family/cards.h"
 #include "fettle/shelf/shelf.h"
 
 namespace fettle::app {
@@ -19,17 +21,52 @@ namespace {
 using card::Audit;
 using card::Laid;
 
+// `leave_out`: what stands on other cards only.
 std::vector<card::SourceFile> sources_of(std::shared_ptr<shelf::Shelf> shelf, const family::Family& family,
-                                         const std::string& release, const std::vector<family::PieceFile>& files) {
+                                         const std::string& release, const std::vector<family::PieceFile>& files,
+                                         const std::set<std::string>& leave_out) {
     std::vector<card::SourceFile> out;
     const std::string prefix = card::card_prefix(family);
     for (const auto& f : files) {
+        if (leave_out.contains(f.path)) continue;
         const auto sha = f.digests.find("sha256");
         out.push_back({prefix + f.path, f.size, sha == f.digests.end() ? std::string() : sha->second,
                        [shelf, id = family.id, release, path = f.path](const card::Sink& sink) {
                            return shelf->read_for_digest(id, release, path, sink);  // laying takes it
                        }});
     }
+    return out;
+}
+
+// Of a release over several cards: what does not stand on this one.
+Result<std::set<std::string>> on_other_cards(const family::Family& family, const family::Release& release,
+                                             const std::vector<family::PieceFile>& files, unsigned asked,
+                                             unsigned& card, unsigned& cards) {
+    const auto split = family::split_release(family, release);
+    if (!split) return pass(split);
+    cards = split->cards;
+    if (asked > cards && cards > 1)
+        return usage_error(
+            "card-not-named", "--card",
+            fmt::format("{} takes {} cards; there is no card {}", printable(release.release), cards, asked),
+            fmt::format("take one of --card 1 to --card {}", cards));
+    if (asked > cards || (asked == 0 && cards > 1))
+        return usage_error("card-not-named", "--card",
+                           cards == 1 ? fmt::format("{} takes one card", printable(release.release))
+                                      : fmt::format("{} takes {} cards, one after the other; which one was not said",
+                                                    printable(release.release), cards),
+                           cards == 1 ? "leave --card out"
+                                      : fmt::format("lay each on a card of its own: --card 1 to --card {}", cards));
+    card = asked == 0 ? 1 : asked;
+    std::set<std::string> out;
+    if (cards == 1) return out;
+    const bool index = card == 1 || family.card->in_turn.index_on_every;
+    std::set<std::string> pieces;
+    for (const auto& p : release.pieces)
+        for (const auto& f : p.files) pieces.insert(f.path);
+    for (const auto& f : files)
+        if (pieces.contains(f.path) || !index) out.insert(f.path);
+    for (const auto& path : family::paths_on_card(release, *split, card)) out.erase(path);
     return out;
 }
 
@@ -48,6 +85,7 @@ std::string audit_text(const Audit& a) {
     if (a.clusters != 0)
         out += fmt::format("  clusters  {} of {} bytes; label '{}', serial {}\n", a.clusters, a.cluster_bytes, a.label,
                            a.serial);
+    if (a.cards > 1) out += fmt::format("  which     card {} of {}\n", a.card, a.cards);
     if (!a.release.empty()) out += fmt::format("  index     release {}\n", printable(a.release));
     out += fmt::format("  files     {} on the card", a.files);
     if (a.files_wanted != 0) out += fmt::format("; {} of {} wanted are right", a.files_matched, a.files_wanted);
@@ -114,14 +152,21 @@ Result<std::uint64_t> size_from(const std::string& text) {
     return n << shift;
 }
 
+std::string card_words(unsigned card, unsigned cards) {
+    return cards > 1 ? fmt::format("card {} of {} of ", card, cards) : std::string();
+}
+
 std::string laid_text(const LaidCard& c) {
     const auto& g = c.laid.geometry;
     const std::string image = printable(c.image.string());
     std::string out;
     out += fmt::format("  image     {}, {}\n", image, human_bytes(g.card_sectors * card::sector_bytes));
-    out += fmt::format("  layout    MBR, one FAT32 partition from sector {}, clusters of {} bytes\n", g.partition_start,
-                       g.cluster_bytes());
-    out += fmt::format("  files     {}, {}\n", c.laid.files.size(), human_bytes(c.release.bytes()));
+    out += fmt::format("  layout    MBR, one {} partition from sector {}, clusters of {} bytes\n", card::words(g.type),
+                       g.partition_start, g.cluster_bytes());
+    std::uint64_t bytes = 0;
+    for (const auto& f : c.laid.files) bytes += f.extent.length;
+    if (c.cards > 1) out += fmt::format("  card      {} of {}, taken one after the other\n", c.card, c.cards);
+    out += fmt::format("  files     {}, {}\n", c.laid.files.size(), human_bytes(bytes));
     out += fmt::format("  digest    sha256 {} over {} in {} stretches\n", c.laid.digest, human_bytes(c.laid.bytes),
                        c.laid.extents.size());
     out += fmt::format("  read back every written byte, {}\n",
@@ -131,7 +176,7 @@ std::string laid_text(const LaidCard& c) {
 }
 
 Result<ReleaseToLay> release_to_lay(Context& context, const std::string& family_id, const std::string& release,
-                                    bool for_job) {
+                                    bool for_job, unsigned card) {
     auto opened = shelf::Shelf::open(context.shelf_folder());
     if (!opened) return pass(opened);
     const auto shelf = std::make_shared<shelf::Shelf>(std::move(*opened));
@@ -152,22 +197,28 @@ Result<ReleaseToLay> release_to_lay(Context& context, const std::string& family_
                          "add [card] to the family file");
     const auto files = shelf->files(shelved->family, shelved->release.release);
     if (!files) return pass(files);
-    auto sources = sources_of(shelf, *family, shelved->release.release, *files);
+    unsigned number = 1, cards = 1;
+    const auto elsewhere = on_other_cards(*family, shelved->release, *files, card, number, cards);
+    if (!elsewhere) return pass(elsewhere);
+    auto sources = sources_of(shelf, *family, shelved->release.release, *files, *elsewhere);
     return ReleaseToLay{std::move(*family), shelved->release, std::string(shelf::words(shelved->slip.right)),
-                        std::move(sources)};
+                        std::move(sources), number,           cards};
 }
 
 Result<LaidCard> lay_release(Context& context, const std::string& family_id, const std::string& release,
-                             const std::filesystem::path& image, std::uint64_t size_bytes, bool for_job, bool replace) {
-    auto r = release_to_lay(context, family_id, release, for_job);
+                             const std::filesystem::path& image, std::uint64_t size_bytes, bool for_job, bool replace,
+                             unsigned card) {
+    auto r = release_to_lay(context, family_id, release, for_job, card);
     if (!r) return pass(r);
-    auto laid = card::lay_image(r->sources, *r->family.card, size_bytes, r->release.index_sha256, image, replace,
-                                [&](std::uint64_t done, std::uint64_t total) {
-                                    if (context.progress)
-                                        context.progress(done * 2 <= total ? "laying" : "reading back", done, total);
-                                });
+    auto laid = card::lay_image(
+        r->sources, *r->family.card, size_bytes, r->release.index_sha256, image, replace,
+        [&](std::uint64_t done, std::uint64_t total) {
+            if (context.progress) context.progress(done * 2 <= total ? "laying" : "reading back", done, total);
+        },
+        r->card);
     if (!laid) return pass(laid);
-    return LaidCard{std::move(*laid), std::move(r->family), std::move(r->release), image, std::move(r->right)};
+    return LaidCard{std::move(*laid), std::move(r->family), std::move(r->release), image, std::move(r->right), r->card,
+                    r->cards};
 }
 
 json::object laid_as_json(const Laid& laid, const std::filesystem::path& image) {
@@ -202,6 +253,8 @@ json::object audit_as_json(const Audit& a, const std::string& card) {
             {"bytes_read", a.bytes_read},
             {"release", a.release},
             {"index_sha256", a.index_sha256},
+            {"card_number", a.card},
+            {"cards", a.cards},
             {"not_checked", std::move(not_checked)}};
 }
 
@@ -213,6 +266,8 @@ NewEntry laid_entry(const LaidCard& laid) {
     data["digest"] = laid.laid.digest;
     data["bytes"] = laid.laid.bytes;
     data["right"] = laid.right;
+    data["card_number"] = laid.card;
+    data["cards"] = laid.cards;
     return {"laid", std::move(data)};
 }
 
@@ -246,17 +301,20 @@ Result<Answer> card_lay(Context& context, const CardLayOptions& options) {
         size = *given;
     }
     const auto laid =
-        lay_release(context, options.family, options.release, options.out, size, /*for_job=*/!context.job.empty());
+        lay_release(context, options.family, options.release, options.out, size, /*for_job=*/!context.job.empty(),
+                    /*replace=*/false, options.card);
     if (!laid) return pass(laid);
     Answer a;
-    a.headline =
-        fmt::format("Laid {} for {} and read every byte back.", printable(laid->release.release), laid->family.id);
+    a.headline = fmt::format("Laid {}{} for {} and read every byte back.", card_words(laid->card, laid->cards),
+                             printable(laid->release.release), laid->family.id);
     a.text = laid_text(*laid);
     a.judgement.add(Reason{"card-laid", Verdict::fit, "Every written byte reads back as it was written.",
                            printable(options.out), "digest"});
     a.data = laid_as_json(laid->laid, laid->image);
     a.data["release"] = laid->release.release;
     a.data["family"] = laid->family.id;
+    a.data["card_number"] = laid->card;
+    a.data["cards"] = laid->cards;
     a.entries.push_back(laid_entry(*laid));
     return a;
 }
@@ -294,6 +352,7 @@ Result<Answer> card_audit(Context& context, const CardAuditOptions& options) {
         if (const auto shelf = shelf::Shelf::open(context.shelf_folder()))
             if (auto shelved = shelf->list(family->id)) others = std::move(*shelved);
     for (const auto& o : others) request.others.push_back(&o.release);
+    request.card = options.number;
     request.now = context.clock->now();
     request.progress = [&](std::uint64_t done, std::uint64_t total) {
         if (context.progress) context.progress("auditing", done, total);

@@ -17,6 +17,7 @@ struct CardLayOptions {
     std::string family;     // --family ID; empty when the release's name is unique on the shelf
     std::string out;        // --out IMAGE or DEVICE
     std::string size;       // --size: "512M", "8G", bytes; empty: the smallest that fits
+    unsigned card = 0;      // --card N, of a release over several cards; 0: not said
     std::string yes_erase;  // --yes-erase: the whole serial of the device, when nobody is there to be asked
 };
 Result<Answer> card_lay(Context& context, const CardLayOptions& options);
@@ -25,6 +26,7 @@ struct CardAuditOptions {
     std::string card;     // IMAGE or DEVICE
     std::string release;  // --release R; empty: by the card's own index
     std::string family;   // --family ID; empty: the release's, or the one whose index stands on the card
+    unsigned number = 0;  // --card N: which of several it should be; 0: whichever it is
 };
 Result<Answer> card_audit(Context& context, const CardAuditOptions& options);
 
@@ -34,10 +36,12 @@ struct ReleaseToLay {
     family::Release release;
     std::string right;  // by what right it is on the shelf
     std::vector<card::SourceFile> sources;
+    unsigned card = 1, cards = 1;  // of several cards: which one the files are for
 };
-// Refuses a release whose right to use is unknown when `for_job` is set.
+// Refuses a release whose right to use is unknown when `for_job` is set, and one over several cards unless `card` says
+// which of them (0: not said).
 Result<ReleaseToLay> release_to_lay(Context& context, const std::string& family_id, const std::string& release,
-                                    bool for_job);
+                                    bool for_job, unsigned card = 0);
 
 // Lays a shelved release into a new image file; what rehearse needs of `card lay`. Refuses a release whose right to use
 // is unknown when `for_job` is set.
@@ -47,13 +51,17 @@ struct LaidCard {
     family::Release release;
     std::filesystem::path image;
     std::string right;  // by what right the release is on the shelf
+    unsigned card = 1, cards = 1;
 };
 Result<LaidCard> lay_release(Context& context, const std::string& family_id, const std::string& release,
                              const std::filesystem::path& image, std::uint64_t size_bytes, bool for_job,
-                             bool replace = false);
+                             bool replace = false, unsigned card = 0);
 
 // "536870912", "512M", "8G", "900K" (powers of 1024, a final "iB" or "B" is allowed).
 Result<std::uint64_t> size_from(const std::string& text);
+
+// "card 2 of 3 of ", or nothing where there is one.
+std::string card_words(unsigned card, unsigned cards);
 
 std::string laid_text(const LaidCard& card);
 

@@ -77,7 +77,7 @@ Result<Answer> card_lay_device(Context& context, const CardLayOptions& options) 
     if (!options.size.empty())
         return usage_error("card-size-wrong", "--size", "is for image files; a real card is laid whole",
                            "leave --size out");
-    const auto release = release_to_lay(context, options.family, options.release, !context.job.empty());
+    const auto release = release_to_lay(context, options.family, options.release, !context.job.empty(), options.card);
     if (!release) return pass(release);
     const family::CardRule& rule = *release->family.card;
     const auto device = device_named(options.out);
@@ -91,21 +91,23 @@ Result<Answer> card_lay_device(Context& context, const CardLayOptions& options) 
         if (!before) return pass(before);
         on_it = card::what_is_on(**before);
     }
-    const std::string name = printable(release->release.release);
+    const std::string name = card_words(release->card, release->cards) + printable(release->release.release);
     if (Status s = agree_to_erase(context, *device, known, on_it, options.yes_erase, "to lay " + name); !s)
         return pass(s);
     auto target = card::open_to_erase(*device, &rule, [] { return card::read_system(); });
     if (!target) return pass(target);
-    auto laid = card::lay_device(release->sources, rule, release->release.index_sha256, **target,
-                                 [&](std::uint64_t done, std::uint64_t total) {
-                                     if (context.progress)
-                                         context.progress(done * 2 <= total ? "laying" : "reading back", done, total);
-                                 });
+    auto laid = card::lay_device(
+        release->sources, rule, release->release.index_sha256, **target,
+        [&](std::uint64_t done, std::uint64_t total) {
+            if (context.progress) context.progress(done * 2 <= total ? "laying" : "reading back", done, total);
+        },
+        release->card);
     target->reset();  // closed before anybody is told to pull it
     forget_gauge_marks(context, *device);
     if (!laid) return pass(laid);
 
-    const LaidCard c{std::move(*laid), release->family, release->release, device->path, release->right};
+    const LaidCard c{std::move(*laid), release->family, release->release, device->path,
+                     release->right,   release->card,   release->cards};
     Answer a;
     a.headline = fmt::format("Laid {} for {} on {} and read every byte back.{}", name, c.family.id, device->path,
                              c.laid.cold ? " Safe to pull." : "");
@@ -122,6 +124,8 @@ Result<Answer> card_lay_device(Context& context, const CardLayOptions& options) 
     a.data = laid_as_json(c.laid, c.image);
     a.data["release"] = c.release.release;
     a.data["family"] = c.family.id;
+    a.data["card_number"] = c.card;
+    a.data["cards"] = c.cards;
     a.data["device"] = app::as_json(*device);
     a.data["was_on_it"] = as_json(on_it);
     NewEntry entry = laid_entry(c);

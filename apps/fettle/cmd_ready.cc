@@ -136,6 +136,7 @@ ready::Check ready_of(const JobRun& run, const PlanStep& step, UnixMs now) {
         s.plan_because = "the family file is not the one that the job was identified with; identify and plan again";
     }
     if (!run.job.card_release.empty()) s.card_release = run.job.card_release;
+    if (step.cards != 0) s.cards = step.cards;
     s.card_audited_good = run.job.card_audited_good;
     const auto right = run.right_known.find(step.release.release);
     if (right != run.right_known.end()) s.right_known = right->second;

@@ -175,6 +175,7 @@ boost::json::object plan_as_json(const Plan& p) {
         steps.push_back(json::object{{"release", s.release.release},
                                      {"one_way_door", s.one_way_door},
                                      {"stepping_stone", s.stepping_stone},
+                                     {"cards", s.cards == 0 ? json::value(nullptr) : json::value(s.cards)},
                                      {"before", set_json(s.before)},
                                      {"after", set_json(s.after)},
                                      {"sheet", sheet_json(s.sheet)},

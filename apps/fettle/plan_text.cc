@@ -204,6 +204,8 @@ std::string plan_as_text(const Plan& p, const family::Family& family, bool full)
     for (std::size_t i = 0; i < p.steps.size(); ++i) {
         out += fmt::format("\nStep {}: {}\n", i + 1, p.steps[i].release.release);
         add_sheet(p.steps[i], family, full, out);
+        if (p.steps[i].cards > 1)
+            out += fmt::format("  Cards: {}, taken one after the other; lay each with --card\n", p.steps[i].cards);
         add_forecast(p.steps[i], family, out);
         add_map(p.steps[i], out);
     }

@@ -7,6 +7,7 @@
 #include <set>
 
 #include "fettle/base/text.h"
+#include "fettle/family/cards.h"
 
 namespace fettle::app {
 namespace {
@@ -130,6 +131,12 @@ void add_step(const PlanRequest& q, const family::Release& release, const change
             p.judgement.add(std::move(r));
         }
     }
+    if (step.cards == 0) {
+        const Error e = family::split_release(*q.family, release).error();
+        p.judgement.add({e.code, e.code == "sizes-not-known" ? Verdict::cant_say : Verdict::halt,
+                         fmt::format("how many cards {} takes: {}", release.release, e.problem),
+                         fmt::format("step {}, card", p.steps.size() + 1), "family file"});
+    }
     p.steps.push_back(std::move(step));
 }
 
@@ -194,6 +201,8 @@ PlanStep make_step(const family::Family& family, const family::Release& release,
     step.sheet = change::change_sheet(family, release, installed, before, shelf);
     step.forecast = forecast::forecast(family, step.sheet, own_runs, seed);
     step.map = cutmap::power_cut_map(family, step.sheet, step.forecast, cuts);
+    const auto split = family::split_release(family, release);
+    step.cards = split ? split->cards : 0;
     return step;
 }
 

@@ -38,6 +38,7 @@ struct PlanStep {
     change::SetState before, after;
     change::InstalledList installed;  // before this step
     bool one_way_door = false, stepping_stone = false;
+    unsigned cards = 1;  // that it takes, one after the other; 0: cannot be said
     change::ChangeSheet sheet;
     forecast::Forecast forecast;
     cutmap::CutMap map;

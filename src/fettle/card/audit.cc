@@ -15,8 +15,8 @@ const Reason* first_to_say(const Judgement& j) {
     static constexpr std::string_view order[] = {
         "wrong-file-system", "no-file-system",      "boot-sector-wrong", "fat32-too-few-clusters", "card-cut-short",
         "card-read-failed",  "one-folder-too-deep", "archive-unopened",  "releases-mixed",         "copy-name",
-        "other-release",     "other-family",        "index-missing",     "signature-wrong",        "file-missing",
-        "file-differs",      "family-not-named"};
+        "other-card",        "other-release",       "other-family",      "index-missing",          "signature-wrong",
+        "file-missing",      "file-differs",        "family-not-named"};
     const auto rank = [](const Reason& r) {
         return std::find(std::begin(order), std::end(order), r.code) - std::begin(order);
     };
@@ -48,7 +48,8 @@ void say_good(AuditState& s) {
     if (!s.out.judgement.reasons.empty()) return;
     const auto& a = s.out;
     s.add("card-good", Verdict::fit,
-          fmt::format("The card is good: release {}, {} of {} files are what the {} names.",
+          fmt::format("The card is good: {}release {}, {} of {} files are what the {} names.",
+                      a.cards > 1 ? fmt::format("card {} of {} of ", a.card, a.cards) : "",
                       printable(s.request.release ? s.request.release->release : a.release), a.files_matched,
                       a.files_wanted, s.request.release ? "release" : "card's own signed index"),
           "",

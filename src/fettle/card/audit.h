@@ -25,7 +25,8 @@ struct AuditRequest {
     const family::Release* release = nullptr;                    // nullptr: against the card's own index
     std::vector<const family::Release*> others;                  // known besides: whose is a file that differs?
     std::function<void(std::uint64_t, std::uint64_t)> progress;  // bytes done, bytes in all
-    UnixMs now = 0;                                              // for the dates of the maker's certificates
+    unsigned card = 0;  // which of several cards of the release is wanted; 0: whichever this one is
+    UnixMs now = 0;     // for the dates of the maker's certificates
 };
 
 struct Audit {
@@ -47,6 +48,8 @@ struct Audit {
 
     std::string release;       // that the card's index names; empty: no index read
     std::string index_sha256;  // of the index on the card
+    unsigned card = 1;         // which of the release's cards this is, by what stands on it
+    unsigned cards = 1;        // that the release takes; 0: not known
 
     Verdict verdict() const { return judgement.verdict(); }
 };

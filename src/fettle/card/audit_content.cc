@@ -6,6 +6,7 @@
 
 #include <algorithm>
 #include <map>
+#include <set>
 
 #include "fettle/base/text.h"
 #include "fettle/card/fat_names.h"
@@ -20,16 +21,16 @@ constexpr std::size_t most_asked = 200;  // wanted files by which a shifted plac
 void list_wanted(ContentAudit& c) {
     const auto* r = c.s.request.release;
     const std::string index = c.index_path();
-    if (!index.empty()) {
+    if (r) c.want_pieces(*r);
+    if (!index.empty() && !c.further_card_without_index()) {
         Wanted w;
         w.path = index;
         w.words = "the index";
         w.is_index = true;
         if (r && !r->index_sha256.empty()) w.digests["sha256"] = r->index_sha256;
-        c.wanted.push_back(std::move(w));
+        c.wanted.insert(c.wanted.begin(), std::move(w));
         c.has_index = true;
     }
-    if (r) c.want_pieces(*r);
 }
 
 // Under which folder most of what is wanted stands: "" where it should.
@@ -101,6 +102,12 @@ void judge_copies(ContentAudit& c, std::vector<std::string>& missing) {
 void report_missing(ContentAudit& c, const std::vector<std::string>& missing) {
     if (missing.empty()) return;
     const bool index_gone = c.has_index && missing.front() == c.index_path();
+    const auto* rule = c.s.rule();
+    if (index_gone && rule && rule->in_turn.most > 1 && !rule->in_turn.index_on_every && !c.s.request.release)
+        return c.s.add("which-card-unknown", Verdict::cant_say,
+                       "No index stands on this card. It may be a further card of a release, since only the first has "
+                       "the index: name the release.",
+                       c.index_path(), by_family);
     if (c.none_there) {
         for (const auto& n : c.listing.nodes) {
             if (n.folder || c.is_matched(n)) continue;
@@ -222,8 +229,11 @@ std::string ContentAudit::index_path() const {
 }
 
 void ContentAudit::want_pieces(const family::Release& r) {
+    const auto here = choose_card(*this, r);
+    const std::set<std::string> on_this(here.begin(), here.end());
     for (const auto& p : r.pieces)
         for (const auto& f : p.files) {
+            if (!on_this.contains(f.path)) continue;
             Wanted w;
             w.path = on_card(f.path);
             w.words = fmt::format("piece '{}' of the {} box", printable(p.name), printable(p.box));

@@ -50,9 +50,16 @@ struct ContentAudit {
     const Node* found(const std::string& path) const { return look.at(shift + path); }
     void match(const Node& n) { matched[static_cast<std::size_t>(&n - listing.nodes.data())] = true; }
     bool is_matched(const Node& n) const { return matched[static_cast<std::size_t>(&n - listing.nodes.data())]; }
+    // Decides which of the release's cards this is (audit_cards.cc), and lists what that one should hold.
     void want_pieces(const family::Release& r);
+    // Of several cards with the index on the first alone: the others have none.
+    bool further_card_without_index() const;
     std::string_view archive_of(const Node& n);  // its kind by its first bytes; empty: none known
 };
+
+// Which of the release's cards this is, by what stands on it: the paths in the package that it should hold. Says when
+// another one is wanted, or when that cannot be told.
+std::vector<std::string> choose_card(ContentAudit& c, const family::Release& r);
 
 // Reads the index where it stands: release named, wanted pieces, other family, other or older release, a second index.
 void audit_index(ContentAudit& c);

@@ -58,7 +58,7 @@ struct Laid {
     std::string digest;           // SHA-256, hex, over the extents in that order; `dd | sha256sum` repeats it
     std::vector<LaidFile> files;  // in the order given
     std::uint64_t bytes = 0;      // in all extents
-    bool cold = false;            // read back after the system was asked to forget what it held
+    bool cold = false;            // read back past the system's memory, or after it held nothing
 };
 
 // Lays onto a device of exactly geometry.card_sectors. release_sha256 (hex) and card_number (of several cards of one
@@ -75,7 +75,7 @@ Result<Laid> lay(const std::vector<SourceFile>& files, const family::CardRule& r
 // already (`image-exists`), except a plain file when `replace` is set.
 Result<Laid> lay_image(const std::vector<SourceFile>& files, const family::CardRule& rule, std::uint64_t size_bytes,
                        std::string_view release_sha256, const std::filesystem::path& image, bool replace,
-                       const Progress& progress = {});
+                       const Progress& progress = {}, unsigned card_number = 1);
 
 // The smallest power of two that the family takes, that makes a FAT32 volume under its cluster sizes, and that holds
 // the files with their folders and an eighth to spare.

@@ -145,17 +145,18 @@ Status erase_old_marks(BlockDevice& device) {
 }
 
 Result<Laid> lay_device(const std::vector<SourceFile>& files, const family::CardRule& rule,
-                        std::string_view release_sha256, BlockDevice& target, const Progress& progress) {
+                        std::string_view release_sha256, BlockDevice& target, const Progress& progress,
+                        unsigned card_number) {
     // A device may end in the middle of nowhere; the card ends with its last whole sector, which is all of it.
     const auto geometry = plan_geometry(target.size_bytes(), rule);
     if (!geometry) return pass(geometry);
     // Everything that can be refused is refused before the old card is touched: laying begins with a write, and this
     // device takes none.
     Untouched untouched(target);
-    const auto refused = lay(files, rule, *geometry, release_sha256, untouched);
+    const auto refused = lay(files, rule, *geometry, release_sha256, untouched, {}, card_number);
     if (!refused && refused.error().code != "device-read-only") return pass(refused);
     if (Status s = erase_old_marks(target); !s) return pass(s);
-    return lay(files, rule, *geometry, release_sha256, target, progress);
+    return lay(files, rule, *geometry, release_sha256, target, progress, card_number);
 }
 
 }  // namespace fettle::card

@@ -33,7 +33,8 @@ Status erase_old_marks(BlockDevice& device);
 // erase_old_marks, then lay() with the geometry for the whole device. After any error, kill or pull once the first
 // write was done, the card has no partition table: it is never taken for a good one.
 Result<Laid> lay_device(const std::vector<SourceFile>& files, const family::CardRule& rule,
-                        std::string_view release_sha256, BlockDevice& target, const Progress& progress = {});
+                        std::string_view release_sha256, BlockDevice& target, const Progress& progress = {},
+                        unsigned card_number = 1);
 
 // What stands on a card, in words for somebody who is about to lose it: one line for the table, one for each partition
 // ("FAT32 'OWNER MAP', 312 files, 4.1 GiB: Maps, Music, and 3 more"). Reads only; never empty.

@@ -73,7 +73,8 @@ Status put_in_place(const fs::path& temp, const fs::path& image, bool replace) {
 }  // namespace
 
 Result<Laid> lay_image(const std::vector<SourceFile>& files, const family::CardRule& rule, std::uint64_t size_bytes,
-                       std::string_view release_sha256, const fs::path& image, bool replace, const Progress& progress) {
+                       std::string_view release_sha256, const fs::path& image, bool replace, const Progress& progress,
+                       unsigned card_number) {
     if (Status s = check_target(image, replace); !s) return pass(s);
     if (size_bytes == 0) {
         const auto size = image_bytes_for(files, rule);
@@ -100,7 +101,7 @@ Result<Laid> lay_image(const std::vector<SourceFile>& files, const family::CardR
     if (!device) return pass(device);
     const HalfDone half(temp);
     const Locked mine(temp);
-    auto laid = lay(files, rule, *geometry, release_sha256, **device, progress);
+    auto laid = lay(files, rule, *geometry, release_sha256, **device, progress, card_number);
     if (laid)
         if (Status s = put_in_place(temp, image, replace); !s) laid = pass(s);
     if (!laid) ::unlink(temp.c_str());

@@ -119,6 +119,13 @@ INSTANTIATE_TEST_SUITE_P(
         Spoilt{"[card]", "\"usb-stick\"", "\"floppy\"", "card.media[1]", "was expected"},
         Spoilt{"[card]", "[4, 8", "[5, 8", "card.cluster_kib[1]", "power of two"},
         Spoilt{"[card]", "max_bytes = 34359738368", "max_bytes = 1", "card.max_bytes", "below min_bytes"},
+        Spoilt{"[card]", "label =", "in_turn = { most = 1, index_on = \"every card\" }\nlabel =", "card.in_turn.most",
+               "2 to 9"},
+        Spoilt{"[card]", "label =", "in_turn = { most = 2, index_on = \"both\" }\nlabel =", "card.in_turn.index_on",
+               "one of these"},
+        Spoilt{"[card]",
+               "label =", "in_turn = { most = 2, each_bytes = 40000000000, index_on = \"first card\" }\nlabel =",
+               "card.in_turn.each_bytes", "above max_bytes"},
         Spoilt{"[card]", "\"DUNNOCK\"", "\"DUNNOCK-STICK\"", "card.label", "11 characters"},
         Spoilt{"[card]", "\"fat32\"", "\"fat3\"", "card.file_system", "one of these", "\"fat32\""}));
 

@@ -138,6 +138,11 @@ void write_card(Writer& w, const Family& f) {
     w.truth("card.foreign.refused", c.foreign == "refused", Rule::guards);
     w.number("card.longest_path", c.longest_path, Rule::limit);
     w.number("card.largest_file", static_cast<double>(c.largest_file), Rule::limit);
+    if (c.in_turn.most > 1)
+        w.add("card.in_turn",
+              fmt::format("up to {} of {} bytes, index on {}", c.in_turn.most, c.in_turn.each_bytes,
+                          c.in_turn.index_on_every ? "every card" : "the first card"),
+              Rule::exact);
 }
 
 void write_duration(Writer& w, const std::string& key, const std::optional<Duration>& d) {

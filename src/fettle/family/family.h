@@ -108,6 +108,13 @@ struct PackageRule {
 
 // --- card -------------------------------------------------------------------------------------------------------
 
+// A release that is larger than one card: cards.h splits it.
+struct CardsInTurn {
+    unsigned most = 1;             // a run takes up to so many cards, one after the other; 1: one card holds all
+    std::uint64_t each_bytes = 0;  // capacity of the card that a release is split for; with most > 1 never 0
+    bool index_on_every = true;    // the index and its signature stand on every card, or on the first alone
+};
+
 struct CardRule {
     std::vector<std::string> media;          // "usb-stick", "sd"
     std::string table = "mbr";               // "mbr", "gpt" or "none"
@@ -120,6 +127,7 @@ struct CardRule {
     std::string foreign = "tolerated";  // foreign files at the top: "tolerated" or "refused"
     std::uint32_t longest_path = 255;
     std::uint64_t largest_file = 4294967295u;
+    CardsInTurn in_turn;
 };
 
 // --- what is written, and what happens when power goes ------------------------------------------------------------

@@ -35,6 +35,15 @@ void read_card(Section& top, Family& f) {
             c.longest_path = static_cast<std::uint32_t>(*v);
         if (const auto v = s.integer("largest_file", Need::may, 1, most))
             c.largest_file = static_cast<std::uint64_t>(*v);
+        s.table("in_turn", Need::may, [&](Section& t) {
+            if (const auto v = t.integer("most", Need::must, 2, 9)) c.in_turn.most = static_cast<unsigned>(*v);
+            c.in_turn.each_bytes = c.max_bytes;
+            if (const auto v = t.integer("each_bytes", c.max_bytes ? Need::may : Need::must, 1 << 20, most))
+                c.in_turn.each_bytes = static_cast<std::uint64_t>(*v);
+            c.in_turn.index_on_every = t.word("index_on", Need::must, {"every card", "first card"}, "") != "first card";
+            if (c.max_bytes && c.in_turn.each_bytes > c.max_bytes)
+                s.log().mistake(t.at("each_bytes"), "is above max_bytes", "correct one of the two");
+        });
         f.card = std::move(c);
     });
 }

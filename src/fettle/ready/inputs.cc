@@ -2,6 +2,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <map>
 
 #include "fettle/base/clock.h"
 #include "fettle/ready/asks.h"
@@ -39,27 +40,34 @@ void Checker::asks() {
 }
 
 // A run that takes several cards in turn stops where the next one is missing.
+// Which they are, the script's asks say, and how many the release takes.
 void Checker::cards() {
-    for (const family::Act& act : family_.script) {
-        if (act.card < 2) continue;
-        const std::string key = "card." + std::to_string(act.card);
-        const std::string words = fmt::format("card {}, for: {}", act.card, act.words);
+    std::map<unsigned, const family::Act*> wanted;  // card, and the act that asks for it if one does
+    for (const family::Act& act : family_.script)
+        if (act.card >= 2 && (!s_.cards || static_cast<unsigned>(act.card) <= *s_.cards))
+            wanted.emplace(static_cast<unsigned>(act.card), &act);
+    for (unsigned n = 2; n <= s_.cards.value_or(1); ++n) wanted.emplace(n, nullptr);
+    for (const auto& [n, act] : wanted) {
+        const std::string key = fmt::format("card.{}", n);
+        const std::string words = act ? fmt::format("card {}, for: {}", n, act->words)
+                                      : fmt::format("card {} of the {} that the release takes", n, *s_.cards);
+        const std::string where = act ? act->id : key;
+        const std::string because = act ? "it " + act->words : fmt::format("the release takes {} cards", *s_.cards);
         const auto there = yes(s_.told, key, "yes", "no");
         if (!there) {
             want(key);
             item(words, "not said",
                  {"next-card-not-said", Verdict::cant_say,
-                  fmt::format("it {}; whether card {} is laid and at hand is not said", act.words, act.card), act.id,
-                  "not said"},
+                  fmt::format("{}; whether card {} is laid and at hand is not said", because, n), where, "not said"},
                  "lay and audit it, then say " + key + "=yes");
         } else if (!*there) {
             item(words, "no (typed)",
-                 {"next-card-missing", Verdict::halt, fmt::format("without card {} the run cannot finish", act.card),
-                  act.id, "typed"},
+                 {"next-card-missing", Verdict::halt, fmt::format("without card {} the run cannot finish", n), where,
+                  "typed"},
                  "lay and audit it first");
         } else {
             item(words, "at hand (typed)",
-                 {"next-card-ready", Verdict::fit, fmt::format("card {} is at hand", act.card), act.id, "typed"});
+                 {"next-card-ready", Verdict::fit, fmt::format("card {} is at hand", n), where, "typed"});
         }
     }
 }

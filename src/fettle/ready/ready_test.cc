@@ -232,6 +232,21 @@ TEST_F(ReadyTest, ASecondCardMustBeAtHand) {
     s_.told["card.2"] = "yes";
     EXPECT_EQ(run().judgement.verdict(), Verdict::fit);
 }
+TEST_F(ReadyTest, EveryCardThatTheReleaseTakesMustBeAtHandAskedForOrNot) {
+    family_.card->in_turn = {3, 64u << 20, true};
+    s_.cards = 3;
+    s_.told["card.2"] = "yes";
+    EXPECT_EQ(find(run(), "next-card-not-said")->where, "card.3");
+    EXPECT_TRUE(check_answer(family_, "card.3", "no"));
+    EXPECT_FALSE(check_answer(family_, "card.4", "no"));
+    s_.told["card.3"] = "no";
+    EXPECT_EQ(find(run(), "next-card-missing")->verdict, Verdict::halt);
+    s_.told["card.3"] = "yes";
+    EXPECT_EQ(run().judgement.verdict(), Verdict::fit);
+    s_.cards = 1;  // this one fits on one card
+    s_.told.erase("card.2");
+    EXPECT_EQ(run().judgement.verdict(), Verdict::fit);
+}
 TEST_F(ReadyTest, AnUnknownScriptIsCantSayByName) {
     family_.script.clear();
     forecast_.states.clear();

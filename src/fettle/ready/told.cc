@@ -39,6 +39,9 @@ bool names_rest(const family::Family& family, const std::string& stem, const std
                 if (h.id == rest) return true;
         return false;
     }
+    if (stem == "card." && family.card)
+        for (unsigned n = 2; n <= family.card->in_turn.most; ++n)
+            if (std::to_string(n) == rest) return true;
     return std::any_of(family.script.begin(), family.script.end(), [&](const family::Act& a) {
         if (stem == "wake.") return !a.wake.empty() && a.id == rest;
         if (stem == "card.") return a.card >= 2 && std::to_string(a.card) == rest;
@@ -69,10 +72,12 @@ std::string known_keys(const family::Family& family) {
             if (std::find(names.begin(), names.end(), name) == names.end()) names.push_back(name);
         }
     }
+    for (unsigned n = 2; family.card && n <= family.card->in_turn.most; ++n) names.push_back(fmt::format("card.{}", n));
     for (const auto& a : family.script) {
         if (a.kind == family::ActKind::ask) names.push_back(a.id);
         if (!a.area.empty()) names.push_back("touch." + key_part(a.area));
-        if (a.card >= 2) names.push_back("card." + std::to_string(a.card));
+        if (a.card >= 2 && !(family.card && static_cast<unsigned>(a.card) <= family.card->in_turn.most))
+            names.push_back("card." + std::to_string(a.card));
         if (a.kind == family::ActKind::ask || !a.wake.empty()) names.push_back("person." + a.id);
         if (!a.wake.empty()) names.push_back("wake." + a.id);
     }
