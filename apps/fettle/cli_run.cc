@@ -148,6 +148,8 @@ void CommandLine::define_run() {
             c.add_flag("--stay", o.stay, "stay until the run has ended, also where no terminal is");
             c.add_option("--supply", o.supply, "readings of the supply: scpi://HOST, a file, a pipe or -")
                 ->type_name("FROM");
+            c.add_option("--listen", o.listen, "hear other testers on the network; listens only")
+                ->type_name("ADDR:PORT");
             c.add_flag("--attach", o.attach, "look on from a second terminal; alarms when the watch falls silent");
             c.add_option("--patience", o.patience_s, "seconds of silence until --attach alarms")
                 ->type_name("S")

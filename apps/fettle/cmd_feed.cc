@@ -9,12 +9,12 @@
 
 #include "fettle/base/files.h"
 #include "fettle/base/text.h"
-#include "fettle/link/bus_listener.h"
 #include "fettle/link/sample_lines.h"
 #include "fettle/link/scpi_supply.h"
 #include "fettle/link/supply_source.h"
 #include "fettle/ready/told.h"
 #include "job_store.h"
+#include "run_witness.h"
 
 namespace fettle::app {
 namespace {
@@ -134,10 +134,6 @@ Result<Answer> ready_supply(Context& context, const ReadySupplyOptions& options)
     return a;
 }
 
-NewEntry breach_entry(const ready::Breach& b) {
-    return {"breach", {{"hold", b.hold}, {"witness", b.witness}, {"words", b.words}}};
-}
-
 Result<Answer> ready_breach(Context& context, const ReadyBreachOptions& options) {
     auto run = load_job_run(context, options.job);
     if (!run) return pass(run);
@@ -168,74 +164,34 @@ Result<Answer> ready_breach(Context& context, const ReadyBreachOptions& options)
 
 namespace {
 
-// One guard at work: what it has seen so far.
-class Guard {
-public:
-    Guard(Context& context, const JobRun& run, Answer& a)
-        : context_(context),
-          number_(run.number),
-          begun_(run.job.runs.back().started),
-          bus_hold_(ready::hold_seen_by(ready::holds_of(run.family, run.on_bench()), "bus")),
-          witness_(run.family, run.on_bench()),
-          a_(a) {}
-
-    // A supply that gives nothing is told when that changes, and asked again; it ends nothing.
-    Status look(SupplySource& source) {
-        auto got = source.take();
-        if (!got) {
-            ++troubles;
-            std::string said = got.error().message();
-            if (said != trouble_) context_.say("No reading: " + printable(shortened(said)) + "\n");
-            trouble_ = std::move(said);
-            return {};
-        }
-        if (!got->empty()) trouble_.clear();
-        for (const SupplySample& s : *got) {
-            ++readings;
-            if (const auto b = witness_.observe(s)) {
-                if (auto kept = broken(*b); !kept) return kept;
-            }
-        }
-        return {};
-    }
-    // The same sender is said once.
-    Status listen(link::BusListener& bus) {
-        for (const std::string& words : bus.take()) {
-            if (std::find(heard_.begin(), heard_.end(), words) != heard_.end()) continue;
-            if (heard_.size() < 64) heard_.push_back(words);
-            if (auto kept = broken({bus_hold_, "bus", words, context_.clock->now()}); !kept) return kept;
-        }
-        return {};
-    }
-    // Has the run that was begun come to its end?
-    Result<bool> over() const {
-        auto job = load_job(context_, number_);
-        if (!job) return pass(job);
-        return !job->is_open_run() || job->runs.back().started != begun_;
-    }
-
+// What a guard has told so far.
+struct Told {
     std::size_t readings = 0, troubles = 0;
+    std::string trouble;
     boost::json::array breaches;
+};
 
-private:
-    // Said before it is kept: the person matters first.
-    Status broken(const ready::Breach& b) {
-        context_.say(fmt::format("\aHold broken ({}): {}. Look now; do not cut power.\n", b.hold, b.words));
-        if (auto kept = append_entries(context_, number_, {breach_entry(b)}); !kept) return kept;
-        breaches.push_back({{"hold", b.hold}, {"witness", b.witness}, {"words", b.words}});
-        a_.judgement.add({"hold-broken", Verdict::mind, b.hold + ": " + b.words, b.hold, b.witness});
+// A supply that gives nothing is told when that changes, and asked again; it ends nothing.
+std::vector<SupplySample> taken(const Context& context, SupplySource& source, Told& told) {
+    auto got = source.take();
+    if (!got) {
+        ++told.troubles;
+        std::string said = got.error().message();
+        if (said != told.trouble) context.say("No reading: " + printable(shortened(said)) + "\n");
+        told.trouble = std::move(said);
         return {};
     }
+    if (!got->empty()) told.trouble.clear();
+    told.readings += got->size();
+    return std::move(*got);
+}
 
-    Context& context_;
-    const std::string number_;
-    const UnixMs begun_;
-    const std::string bus_hold_;
-    ready::VoltageWitness witness_;
-    std::string trouble_;
-    std::vector<std::string> heard_;
-    Answer& a_;
-};
+// Has the run that was begun come to its end?
+Result<bool> over(const Context& context, const JobRun& run) {
+    auto job = load_job(context, run.number);
+    if (!job) return pass(job);
+    return !job->is_open_run() || job->runs.back().started != run.job.runs.back().started;
+}
 
 }  // namespace
 
@@ -254,39 +210,36 @@ Result<Answer> ready_guard(Context& context, const ReadyGuardOptions& options) {
         if (!opened) return pass(opened);
         source = std::move(*opened);
     }
-    std::optional<link::BusListener> bus;
+    RunWitness witness(context, *run);
     if (!options.listen.empty()) {
-        auto at = link::parse_endpoint(options.listen);
-        if (!at) return pass(at);
-        auto opened = link::BusListener::open(*at);
-        if (!opened) return pass(opened);
-        bus.emplace(std::move(*opened));
+        if (auto ok = witness.listen_at(options.listen); !ok) return pass(ok);
     }
     Answer a;
     a.job = run->number;
-    Guard guard(context, *run, a);
+    Told told;
     const auto until =
         std::chrono::steady_clock::now() + std::chrono::milliseconds(static_cast<std::int64_t>(options.for_s * 1000));
     while (true) {
-        if (source) {
-            if (auto ok = guard.look(*source); !ok) return pass(ok);
+        std::vector<ready::Breach> seen;
+        const auto kept = witness.see(source ? taken(context, *source, told) : std::vector<SupplySample>(), seen);
+        for (const ready::Breach& b : seen) {
+            context.say("\a" + breach_words(b) + "\n");
+            told.breaches.push_back({{"hold", b.hold}, {"witness", b.witness}, {"words", b.words}});
+            a.judgement.add({"hold-broken", Verdict::mind, b.hold + ": " + b.words, b.hold, b.witness});
         }
-        if (bus) {
-            if (auto ok = guard.listen(*bus); !ok) return pass(ok);
-        }
+        if (!kept) return pass(kept);
         if (options.for_s > 0 && std::chrono::steady_clock::now() >= until) break;
         std::this_thread::sleep_for(std::chrono::milliseconds(options.for_s > 0 && options.for_s < 5 ? 100 : 1000));
-        const auto over = guard.over();
-        if (!over) return pass(over);
-        if (*over) break;
+        const auto ended = over(context, *run);
+        if (!ended) return pass(ended);
+        if (*ended) break;
     }
-    if (source && guard.readings == 0)
+    if (source && told.readings == 0)
         a.judgement.add({"supply-not-witnessed", Verdict::cant_say, "not one reading came: the supply was not guarded",
                          "supply", "not read"});
-    a.headline = fmt::format("{} readings, {} more not to be had; {} {} seen broken.", guard.readings, guard.troubles,
-                             guard.breaches.size(), guard.breaches.size() == 1 ? "hold" : "holds");
-    a.data = {
-        {"readings", guard.readings}, {"without_reading", guard.troubles}, {"breaches", std::move(guard.breaches)}};
+    a.headline = fmt::format("{} readings, {} more not to be had; {} {} seen broken.", told.readings, told.troubles,
+                             told.breaches.size(), told.breaches.size() == 1 ? "hold" : "holds");
+    a.data = {{"readings", told.readings}, {"without_reading", told.troubles}, {"breaches", std::move(told.breaches)}};
     return a;
 }
 

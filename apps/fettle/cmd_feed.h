@@ -30,7 +30,4 @@ struct ReadyBreachOptions {
 };
 Result<Answer> ready_breach(Context& context, const ReadyBreachOptions& options);
 
-// For whoever watches a run: the entry of a breach.
-NewEntry breach_entry(const ready::Breach& b);
-
 }  // namespace fettle::app

@@ -144,7 +144,11 @@ ready::Check ready_of(const JobRun& run, const PlanStep& step, UnixMs now) {
     const auto& c = run.job.consents;
     s.one_way_consent = std::find(c.begin(), c.end(), "one-way") != c.end();
     for (const book::Keeping& k : run.job.keepings) s.keepings.push_back({k.words, k.slot, k.tag, k.returned});
-    return ready::check(run.family, step.forecast, step.map, s);
+    ready::Check out = ready::check(run.family, step.forecast, step.map, s);
+    for (ready::Item& i : out.items) {  // commands that it names, with this job's number
+        if (const auto at = i.next.find(" JOB "); at != std::string::npos) i.next.replace(at + 1, 3, run.number);
+    }
+    return out;
 }
 
 NewEntry ready_entry(const ready::Check& check, int step) {

@@ -8,9 +8,9 @@
 #include "cmd_ready.h"
 #include "fettle/base/files.h"
 #include "fettle/base/text.h"
-#include "fettle/link/supply_source.h"
 #include "fettle/watch/strip.h"
 #include "job_store.h"
+#include "run_supply.h"
 #include "run_times.h"
 #include "supply_record.h"
 
@@ -20,6 +20,26 @@ namespace {
 tl::unexpected<Error> no_run(const std::string& job) {
     return bad_input("no-run", "job " + job, "no run was begun",
                      "begin one: fettle watch " + job + " --start --by NAME");
+}
+
+// Each hold that was seen broken, by its last time.
+std::vector<Reason> broken_holds(const book::Run& run) {
+    std::map<std::string, std::pair<const book::Breach*, int>> last;
+    for (const book::Breach& b : run.breaches) {
+        if (b.undone) continue;
+        auto& [newest, times] = last[b.hold];
+        if (!newest || b.at >= newest->at) newest = &b;
+        ++times;
+    }
+    std::vector<Reason> out;
+    for (const auto& [hold, seen] : last)
+        out.push_back({"hold-broken", Verdict::mind,
+                       fmt::format("{} was seen broken at {}{}: {}; do not cut power", printable(hold),
+                                   time_of_day(seen.first->at),
+                                   seen.second > 1 ? fmt::format(" and {} more before", seen.second - 1) : "",
+                                   printable(seen.first->words)),
+                       hold, seen.first->witness});
+    return out;
 }
 
 }  // namespace
@@ -33,6 +53,7 @@ Drawn draw_run(const JobRun& run, const book::Run& which, UnixMs now, const watc
     Drawn out;
     out.where = watch::track(w.step(), seen, until, look.rule);
     out.lines = watch::strip(w.step(), seen, out.where, until, watch::strip_samples(seen), style);
+    for (const Reason& r : broken_holds(which)) out.where.judgement.add(r);
     if (which.outcome == "broken off") {
         out.where.standing = watch::Standing::astray;
         out.where.sentence = "Broken off; at its last moment: " + out.where.sentence;
@@ -200,23 +221,19 @@ Result<Answer> start(Context& context, JobRun& run, const WatchOptions& options)
     return a;
 }
 
-// --supply without staying: what the source has now, recorded.
-Status take_supply_once(Context& context, const JobRun& run, const WatchOptions& options) {
-    const book::Run& which = run.job.runs.back();
-    auto source = link::open_supply(options.supply, *context.clock, which.started);
-    if (!source) return pass(source);
-    SupplyRecorder recorder(context, run.number, run.job.runs.size(), which);
-    if (!recorder.ok()) return {};  // another watch records
-    for (int empty = 0; empty < 3;) {
-        auto samples = (*source)->take();
-        if (samples && !samples->empty()) {
-            if (auto kept = recorder.add(*samples); !kept) return kept;
-            empty = 0;
-        } else {
-            ++empty;
-        }
-    }
-    return recorder.seal(true);
+// --supply without staying: what the source has now, recorded and witnessed. Another watch may record: then nothing is
+// taken twice.
+Status take_supply_once(Context& context, JobRun& run, const WatchOptions& options, Answer& a) {
+    auto supply = RunSupply::open(context, run, options.supply, options.listen);
+    if (!supply) return pass(supply);
+    for (int i = 0; i < 1000 && !(*supply)->rests(); ++i) (*supply)->take();
+    (*supply)->end();
+    for (const std::string& t : (*supply)->troubles())
+        a.judgement.add({"supply-trouble", Verdict::mind, t, "supply", "tried now"});
+    auto job = load_job(context, run.number);  // with what was seen broken
+    if (!job) return pass(job);
+    run.job = std::move(*job);
+    return {};
 }
 
 }  // namespace
@@ -238,11 +255,16 @@ Result<Answer> watch_run(Context& context, const WatchOptions& options) {
     if (run->job.runs.empty()) return no_run(run->number);
     if (options.attach) return attach_run(context, *run, options);
     const bool terminal = !context.json && ::isatty(STDOUT_FILENO) == 1;
-    if (!options.once && options.svg.empty() && (terminal || options.stay)) {
+    const bool stays = !options.once && options.svg.empty() && (terminal || options.stay);
+    if (!options.listen.empty() && !stays)
+        return usage_error("listen-without-staying", "--listen", "other testers are heard only while the watch stays",
+                           "leave --once and --svg out, and give --stay where there is no terminal");
+    Answer once;
+    if (stays) {
         auto followed = follow_run(context, *run, options);
         if (!followed) return pass(followed);
     } else if (!options.supply.empty()) {
-        if (auto taken = take_supply_once(context, *run, options); !taken) return pass(taken);
+        if (auto taken = take_supply_once(context, *run, options, once); !taken) return pass(taken);
     }
     const book::Run& which = run->job.runs.back();
     const SupplyRead recorded = recorded_supply(context, run->number, run->job.runs.size(), which);
@@ -257,6 +279,7 @@ Result<Answer> watch_run(Context& context, const WatchOptions& options) {
         if (auto written = write_file_durably(options.svg, svg); !written) return pass(written);
     }
     Answer a = answer_of(*run, which, context.clock->now(), options, look, recorded.changed);
+    for (Reason& r : once.judgement.reasons) a.judgement.add(std::move(r));
     if (options.start) a.data["begun"] = true;
     if (!options.svg.empty()) a.data["svg"] = options.svg;
     return a;

@@ -21,6 +21,7 @@ struct WatchOptions {
     bool once = false;                 // --once: print once also on a terminal
     bool stay = false;                 // --stay: until the run has ended, also where no terminal is
     std::string supply;                // --supply: where readings come from, as link/supply_source.h says; recorded
+    std::string listen;                // --listen ADDR:PORT: other testers on the bus; listens only
     bool attach = false;               // --attach: look on, and alarm when the watch falls silent
     double patience_s = 10;            // --patience S: of --attach
     bool test_call = false;            // --test-call: every means once
@@ -56,6 +57,7 @@ Result<bool> follow_run(Context& context, JobRun& run, const WatchOptions& optio
 Result<Answer> attach_run(Context& context, JobRun& run, const WatchOptions& options);
 Result<Answer> test_call(Context& context, const JobRun& run, const WatchOptions& options);
 // watch_wall.cc
+std::string time_of_day(UnixMs t);  // "20:47", local
 Result<Answer> watch_wall(Context& context, const WatchOptions& options);
 
 struct MarkOptions {

@@ -11,11 +11,10 @@
 
 #include "cmd_watch.h"
 #include "fettle/base/text.h"
-#include "fettle/link/supply_source.h"
 #include "fettle/watch/calls.h"
 #include "job_store.h"
 #include "ring.h"
-#include "supply_record.h"
+#include "run_supply.h"
 
 namespace fettle::app {
 namespace {
@@ -117,21 +116,15 @@ std::vector<std::string> page(const Drawn& d, const std::vector<std::string>& no
 Result<bool> follow_run(Context& context, JobRun& run, const WatchOptions& options) {
     const watch::StripStyle style{std::clamp(options.width, 48, 400), options.ascii, true};
     const bool terminal = ::isatty(STDOUT_FILENO) == 1 && !context.json;
-    const std::size_t number = run.job.runs.size();
     Frame frame(terminal);
-    std::unique_ptr<SupplySource> source;
-    if (!options.supply.empty()) {
-        auto opened = link::open_supply(options.supply, *context.clock, run.job.runs.back().started);
-        if (!opened) return pass(opened);
-        source = std::move(*opened);
-    }
-    SupplyRecorder recorder(context, run.number, number, run.job.runs.back());
-    Look look{recorded_supply(context, run.number, number, run.job.runs.back()).samples,
-              {60 * options.lead_min, options.certainty}};
+    auto opened = RunSupply::open(context, run, options.supply, options.listen);
+    if (!opened) return pass(opened);
+    RunSupply& supply = **opened;
+    const watch::CallRule rule{60 * options.lead_min, options.certainty};
     StayAwake awake;
     Heart heart(context, run.number);
     ClockWatch clocks(context.clock->now());
-    std::string supply_says, recording_says;
+    std::string journal_says;
     while (true) {
         const UnixMs now = context.clock->now();
         std::vector<NewEntry> entries;
@@ -141,19 +134,12 @@ Result<bool> follow_run(Context& context, JobRun& run, const WatchOptions& optio
                  {{"text", fmt::format("the watch's clock went {} by {} at once: the machine slept, or its "
                                        "clock was set; nothing was seen meanwhile",
                                        jump > 0 ? "on" : "back", human_duration(std::abs(jump)))}}});
-        if (source) {
-            auto samples = source->take();
-            supply_says = samples ? "" : "supply: " + samples.error().problem;
-            if (samples) {
-                look.supply.insert(look.supply.end(), samples->begin(), samples->end());
-                if (recorder.ok()) {
-                    auto kept = recorder.add(*samples);
-                    if (kept) kept = recorder.seal(false);
-                    if (!kept) recording_says = kept.error().problem + "; " + kept.error().next;
-                }
-            }
+        for (const ready::Breach& b : supply.take()) {
+            const std::string said = breach_words(b);
+            ring(means_of(options), run.number, "hold:" + b.hold, 0, true, said);
+            if (!terminal) std::printf("%s\n", printable(said).c_str());
         }
-        const Drawn d = draw_run(run, run.job.runs.back(), now, style, look);
+        const Drawn d = draw_run(run, run.job.runs.back(), now, style, {supply.samples(), rule});
         watch::CallsMade made;
         for (const book::CallMade& c : run.job.runs.back().calls) made[c.key] = {c.rung, c.at};
         if (const auto call = watch::call_due(d.where, made, now); call && run.job.is_open_run()) {
@@ -162,15 +148,17 @@ Result<bool> follow_run(Context& context, JobRun& run, const WatchOptions& optio
         }
         if (!entries.empty()) {
             if (auto kept = append_entries(context, run.number, entries); !kept)
-                recording_says = "not kept in the journal: " + kept.error().problem;
+                journal_says = "not kept in the journal: " + kept.error().problem;
+            else
+                journal_says.clear();
         }
         heart.beat();
         reap_rings();
         std::vector<std::string> notes;
         if (!awake.held())
             notes.push_back("This machine may go to sleep: nothing here can keep it awake. Set it to stay on.");
-        if (!supply_says.empty()) notes.push_back(printable(shortened(supply_says)));
-        if (!recording_says.empty()) notes.push_back(printable(shortened(recording_says)));
+        for (const std::string& t : supply.troubles()) notes.push_back(t);
+        if (!journal_says.empty()) notes.push_back(printable(shortened(journal_says)));
         frame.show(page(d, notes, static_cast<std::size_t>(style.width)), d.where.sentence);
         if (!run.job.is_open_run()) break;
         std::this_thread::sleep_for(std::chrono::seconds(1));
@@ -182,9 +170,7 @@ Result<bool> follow_run(Context& context, JobRun& run, const WatchOptions& optio
         }
         run.job = std::move(*job);
     }
-    if (recorder.ok()) {
-        if (auto kept = recorder.seal(true); !kept) recording_says = kept.error().problem;
-    }
+    supply.end();
     heart.stop();
     frame.clear();
     auto job = load_job(context, run.number);

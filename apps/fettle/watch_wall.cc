@@ -12,7 +12,6 @@
 #include "supply_record.h"
 
 namespace fettle::app {
-namespace {
 
 std::string time_of_day(UnixMs t) {
     const std::time_t s = static_cast<std::time_t>(t / 1000);
@@ -20,6 +19,8 @@ std::string time_of_day(UnixMs t) {
     ::localtime_r(&s, &local);
     return fmt::format("{:02}:{:02}", local.tm_hour, local.tm_min);
 }
+
+namespace {
 
 std::optional<double> minutes(std::string_view text) {
     double v = 0;

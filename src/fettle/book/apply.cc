@@ -229,7 +229,7 @@ void tally(Job& job, const Entry& e, Members& m) {
 
 // A hold that was seen broken, by an instrument or by a person's tap.
 void breach(Job& job, const Entry& e, Members& m) {
-    Breach b{e.number, m.text("hold"), m.text("witness"), m.text("words"), e.at, false};
+    Breach b{e.number, m.text("hold"), m.text("witness"), m.text("words"), instant_of(e, m), false};
     if (b.witness != "voltage" && b.witness != "bus" && b.witness != "tap")
         m.fail("witness", "\"voltage\", \"bus\" or \"tap\"");
     if (job.runs.empty()) return;

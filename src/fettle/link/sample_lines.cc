@@ -97,7 +97,9 @@ void SampleLines::line(std::string_view text, UnixMs now) {
     if (!*s) return;
     SupplySample sample = **s;
     if (sample.t > now && sample.t - now <= kSlack_ms) sample.t = now;
-    if (sample.t < newest_) {
+    // Without a time of its own a reading is of now, also when this machine's clock was set back meanwhile.
+    const bool of_now = sample.t == now && waiting_.empty();
+    if (sample.t < newest_ && !of_now) {
         return complain(Error{
             ErrorKind::bad_input, "samples-run-backwards", fmt::format("line {}", number_),
             fmt::format("its time is {:.1f} s before the line above", static_cast<double>(newest_ - sample.t) / 1000),

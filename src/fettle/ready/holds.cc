@@ -79,7 +79,9 @@ std::optional<Breach> VoltageWitness::say(State now, const SupplySample& s, std:
 std::optional<Breach> VoltageWitness::observe(const SupplySample& s) {
     constexpr double slow_s = 30;  // the usual voltage follows with this time constant
     constexpr std::int64_t calm_ms = 10'000;
-    if (s.t < newest_) return std::nullopt;
+    constexpr UnixMs set_back_ms = 120'000;
+    if (s.t < newest_ && newest_ - s.t < set_back_ms) return std::nullopt;
+    if (s.t < newest_) last_ = good_since_ = s.t;  // the clock was set back: go on from there
     newest_ = s.t;
     if (!s.has_volts()) return std::nullopt;
     const double gap_s = last_ == 0 ? 0 : static_cast<double>(s.t - last_) / 1000;

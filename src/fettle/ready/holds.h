@@ -29,7 +29,8 @@ std::string hold_seen_by(const std::vector<family::Hold>& holds, std::string_vie
 // Watches the voltage of a supply. Says a thing once, and again only after it was good for ten seconds:
 //   below the lowest voltage that the box needs; a dip or a rise of 0.7 V and more against the last half minute
 //   (somebody cranks, a large consumer, a charger that starts or drops out); no voltage at all.
-// What was not read is no evidence. Samples in order of time; one that is older than the last is ignored.
+// What was not read is no evidence. Samples in order of time; one that is older than the last is ignored, unless by two
+// minutes and more: then the clock was set back.
 class VoltageWitness {
 public:
     VoltageWitness(const family::Family& family, bool on_bench);

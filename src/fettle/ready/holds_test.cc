@@ -69,6 +69,12 @@ TEST_F(Witness, WhatWasNotReadIsNoEvidence) {
     EXPECT_FALSE(w.observe({t_ - 50'000, 3.0, 0}));  // older than the last: ignored
     EXPECT_FALSE(see(w, 13.5));
 }
+TEST_F(Witness, AClockThatWasSetBackDoesNotBlindIt) {
+    VoltageWitness w = start();
+    t_ -= 3'600'000;
+    EXPECT_FALSE(see(w, 13.5));
+    EXPECT_TRUE(see(w, 9.4));
+}
 TEST_F(Witness, AFirstReadingBelowTheLowestIsABreach) {
     VoltageWitness w(family_, true);
     EXPECT_TRUE(see(w, 10.0));

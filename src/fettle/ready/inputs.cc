@@ -159,12 +159,15 @@ void Checker::call() {
         item("test call", "not heard (typed)",
              {"call-not-heard", Verdict::mind, "the call for hands was not heard: stay within sight of the box", "call",
               "typed"},
-             "turn it up, set a hook of your own, or stay");
+             "turn it up or set a command of your own, then again: fettle watch JOB --test-call --hook COMMAND; or "
+             "stay");
     } else {
         want("call");
         item("test call", "not tried",
              {"call-not-tried", Verdict::mind, "whether the call for hands is heard was not tried", "call", "not said"},
-             "try it, then say call=heard or call=not-heard; call=staying if nobody walks away");
+             "make one test call: fettle watch JOB --test-call; then say call=heard or call=not-heard; call=staying if "
+             "nobody "
+             "walks away");
     }
 }
 

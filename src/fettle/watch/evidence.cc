@@ -208,6 +208,8 @@ void Follower::take_flatness(double amps) {
         squares += step * step;
     }
     window_.clear();
+    // The very same figure thirty times tells of the meter's steps, or of an old value, not of the box.
+    if (squares == 0) return;
     const double sd = std::sqrt(squares / (2.0 * (kWindow - 1)));
     if (usual_sd_ <= 0) {
         usual_sd_ = sd;

@@ -10,7 +10,6 @@ namespace {
 
 using family::ActKind;
 
-constexpr double kAsleep_A = 0.2;      // a box that draws less sleeps or is off (common practice)
 constexpr double kWorthSaying = 0.15;  // an ask that is less likely still to come or to stand is left out
 constexpr double kBegun = 0.8;         // without a mark: from so many on it counts as asked
 

@@ -60,6 +60,14 @@ void judge_marks(Track& t) {
               fmt::format("{} readings of the supply were left out: no figure, or a time that cannot be",
                           t.amps.left_out()),
               "supply");
+    // What sleeps draws the same nothing for long; what works does not.
+    const auto lately = t.amps.lately(30);
+    if (lately && lately->mean > kAsleep_A && t.amps.same_for_s() >= 60)
+        t.say("supply-unchanging", Verdict::mind,
+              fmt::format("the supply has given the very same figures for {}: an old value, or a meter with coarse "
+                          "steps; look at its own display",
+                          human_duration(t.amps.same_for_s())),
+              "supply");
 }
 
 void judge_pace(Track& t) {
@@ -78,7 +86,10 @@ void judge_pace(Track& t) {
         t.say("slow-here", Verdict::mind, fmt::format("{} is late: {}", w.awaited, w.pace), rests);
     }
     if (!t.follower->anchored() && w.elapsed_s > 0)
-        t.say("no-marks-yet", Verdict::mind, "nothing was marked yet: this goes by elapsed time alone", "elapsed time");
+        t.say("no-marks-yet", Verdict::mind,
+              t.amps.empty() ? "nothing was marked yet: this goes by elapsed time alone"
+                             : "nothing was marked yet: this goes by elapsed time and the supply current",
+              t.amps.empty() ? "elapsed time" : "elapsed time, supply current");
 }
 
 void judge_stuck(Track& t) {

@@ -12,6 +12,7 @@ constexpr double kIndependent_s = 10;  // readings of a working box nearer toget
 
 AmpsSeries::AmpsSeries(const Observed& seen, UnixMs now) {
     now_ = static_cast<long>(std::max<UnixMs>(0, now - seen.started) / 1000);
+    std::vector<const SupplySample*> newest;
     for (const SupplySample& s : seen.supply) {
         if (!s.has_amps() || s.amps > most_A || s.t < seen.started || s.t > now) {
             ++left_out_;
@@ -20,7 +21,14 @@ AmpsSeries::AmpsSeries(const Observed& seen, UnixMs now) {
         Second& second = by_second_[static_cast<long>((s.t - seen.started + 999) / 1000)];
         second.sum += s.amps;
         ++second.n;
+        newest.push_back(&s);
     }
+    std::sort(newest.begin(), newest.end(), [](const SupplySample* a, const SupplySample* b) { return a->t > b->t; });
+    std::size_t same = 0;
+    while (same < newest.size() && newest[same]->amps == newest[0]->amps &&
+           (newest[same]->volts == newest[0]->volts || (!newest[same]->has_volts() && !newest[0]->has_volts())))
+        ++same;
+    if (same >= 20) same_for_s_ = static_cast<double>(newest[0]->t - newest[same - 1]->t) / 1000;
 }
 
 std::optional<double> AmpsSeries::at(long s) const {

@@ -25,6 +25,8 @@ public:
         double mean = 0, sd = 0;
     };
     std::optional<Level> lately(double seconds) const;
+    // How long the newest readings, at least twenty, have been the very same volts and amperes; else 0.
+    double same_for_s() const { return same_for_s_; }
     int left_out() const { return left_out_; }
 
 private:
@@ -35,6 +37,7 @@ private:
     std::map<long, Second> by_second_;
     long now_ = 0;
     int left_out_ = 0;
+    double same_for_s_ = 0;
 };
 
 }  // namespace fettle::watch

@@ -17,6 +17,7 @@ namespace fettle::watch {
 inline constexpr double kLikely = 0.05;    // a position this likely counts for "if power went now"
 inline constexpr double kSlow = 0.10;      // one good run in ten is this slow: said
 inline constexpr double kOverdue = 0.01;   // one in a hundred: look into it
+inline constexpr double kAsleep_A = 0.2;   // a box that draws less sleeps or is off (common practice)
 inline constexpr double kNeverSo = 0.004;  // the figures carry no further than 1 in 250
 
 struct Track {

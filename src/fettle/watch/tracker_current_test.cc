@@ -86,6 +86,21 @@ TEST(TrackerCurrent, FlatAndLowForLongIsLikelyStuck) {
     EXPECT_FALSE(w.likely_stuck) << w.stuck;
 }
 
+// A supply that returns an old value again and again: said, and no evidence that the box itself is still.
+TEST(TrackerCurrent, TheVerySameFiguresForLongAreSaidAndNoFlatness) {
+    Observed seen;
+    seen.started = kStart;
+    const double at = begins("system") + 30;
+    measure(seen, 0, at, 2.3);
+    const Where before = where(seen, at);
+    EXPECT_FALSE(has(before, "supply-unchanging"));
+    for (double s = at; s < at + 120; ++s) seen.supply.push_back({kStart + static_cast<UnixMs>(s * 1000), 13.5, 2.31});
+    const Where w = where(seen, at + 120);
+    EXPECT_TRUE(has(w, "supply-unchanging"));
+    EXPECT_FALSE(w.likely_stuck);
+    EXPECT_LT(w.stuck, 0.05);
+}
+
 // Pelm's own file: on a bench it sleeps until the ignition line is fed.
 struct PelmRun {
     family::Family family = family::load_family(std::string(FETTLE_SOURCE_DIR) + "/families/pelm.toml").value();

@@ -1,0 +1,49 @@
+// The supply of a run that is watched: taken along from its source, recorded, and witnessed. What the source does
+// (falls silent, writes nonsense, gives the same lines again) is said and ends nothing.
+#pragma once
+
+#include <memory>
+#include <set>
+#include <string>
+#include <vector>
+
+#include "context.h"
+#include "job_run.h"
+#include "run_witness.h"
+#include "supply_record.h"
+
+namespace fettle::app {
+
+class RunSupply {
+public:
+    // from: as link/supply_source.h says; empty: nothing is taken, but what was recorded is there. listen: ADDR:PORT of
+    // the bus, or empty. Errors: of the two addresses.
+    static Result<std::unique_ptr<RunSupply>> open(Context& context, const JobRun& run, const std::string& from,
+                                                   const std::string& listen);
+
+    // What came since the last call. Holds seen broken are in the journal when it returns.
+    std::vector<ready::Breach> take();
+    // Two calls in a row gave nothing new: a file was read to its end.
+    bool rests() const { return quiet_ >= 2; }
+    void end();  // seals what was recorded
+
+    const std::vector<SupplySample>& samples() const { return samples_; }
+    // One sentence each, while they stand: no reading, not recorded, not kept in the journal.
+    std::vector<std::string> troubles() const;
+
+private:
+    RunSupply(Context& context, const JobRun& run);
+
+    Context& context_;
+    std::unique_ptr<SupplySource> source_;
+    SupplyRecorder recorder_;
+    RunWitness witness_;
+    std::vector<SupplySample> samples_;
+    std::vector<ready::Breach> found_again_;  // in the record of an earlier watch, not in the journal
+    std::set<UnixMs> recorded_;               // by an earlier watch: their times
+    UnixMs came_ = 0;                         // the last reading
+    int quiet_ = 0;
+    std::string source_says_, recording_says_, journal_says_;
+};
+
+}  // namespace fettle::app
