@@ -135,7 +135,7 @@ Result<Answer> ready_supply(Context& context, const ReadySupplyOptions& options)
 }
 
 Result<Answer> ready_breach(Context& context, const ReadyBreachOptions& options) {
-    auto run = load_job_run(context, options.job);
+    auto run = load_job_run(context, options.job, Unidentified::allowed);
     if (!run) return pass(run);
     if (!run->job.is_open_run())
         return bad_input("no-open-run", "job " + run->number, "no run is open, so nothing need stay as it is",
@@ -199,7 +199,7 @@ Result<Answer> ready_guard(Context& context, const ReadyGuardOptions& options) {
     if (options.supply.empty() && options.listen.empty())
         return usage_error("guard-without-witness", "ready guard", "neither a supply nor a network is named",
                            "give --supply SOURCE, --listen ADDR:PORT, or both");
-    auto run = load_job_run(context, options.job);
+    auto run = load_job_run(context, options.job, Unidentified::allowed);
     if (!run) return pass(run);
     if (!run->job.is_open_run())
         return bad_input("no-open-run", "job " + run->number, "no run is open, so there is nothing to guard",

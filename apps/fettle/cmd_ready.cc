@@ -88,7 +88,14 @@ std::string headline(const ready::Check& check, const ready::MayStart& may, cons
                        may.standing.size() == 1 ? "point is" : "points are", what);
 }
 
-// A family of which little is known gives no step to plan; what can be asked without one is asked all the same.
+int number_of(const JobRun& run, const PlanStep& step) {
+    const auto at =
+        std::find_if(run.plan.steps.begin(), run.plan.steps.end(), [&](const PlanStep& s) { return &s == &step; });
+    return at == run.plan.steps.end() ? 0 : static_cast<int>(at - run.plan.steps.begin()) + 1;
+}
+
+}  // namespace
+
 Result<const PlanStep*> step_or_none(const JobRun& run, int wanted) {
     static const PlanStep none = [] {
         PlanStep s;
@@ -100,14 +107,6 @@ Result<const PlanStep*> step_or_none(const JobRun& run, int wanted) {
     if (little_known) return &none;
     return run.step(wanted);
 }
-
-int number_of(const JobRun& run, const PlanStep& step) {
-    const auto at =
-        std::find_if(run.plan.steps.begin(), run.plan.steps.end(), [&](const PlanStep& s) { return &s == &step; });
-    return at == run.plan.steps.end() ? 0 : static_cast<int>(at - run.plan.steps.begin()) + 1;
-}
-
-}  // namespace
 
 std::vector<ready::Acceptance> signatures_of(const book::Job& job) {
     const UnixMs since = job.runs.empty() ? job.opened : job.runs.back().started;
@@ -159,7 +158,7 @@ NewEntry ready_entry(const ready::Check& check, int step) {
 }
 
 Result<Answer> ready_check(Context& context, const ReadyOptions& options) {
-    auto run = load_job_run(context, options.job);
+    auto run = load_job_run(context, options.job, Unidentified::allowed);
     if (!run) return pass(run);
     auto step = step_or_none(*run, options.step);
     if (!step) return pass(step);
@@ -183,10 +182,8 @@ Result<Answer> ready_check(Context& context, const ReadyOptions& options) {
 Result<Answer> ready_answer(Context& context, const ReadyAnswerOptions& options) {
     auto job = load_job(context, options.job);
     if (!job) return pass(job);
-    if (job->family.empty())
-        return bad_input("job-has-no-family", "job " + job->number, "its boxes were not identified",
-                         "run: fettle identify PLATE… --view TEXT --job " + job->number);
-    auto family = load_family_by_id(context, job->family);
+    auto family = job->family.empty() ? Result<family::Family>(family::Family())  // no known one: the general keys
+                                      : load_family_by_id(context, job->family);
     if (!family) return pass(family);
     if (options.answers.empty())
         return usage_error("answer-missing", "ready answer", "nothing was said", "say KEY=VALUE, e.g. knob=answers");
@@ -210,7 +207,7 @@ Result<Answer> ready_answer(Context& context, const ReadyAnswerOptions& options)
 }
 
 Result<Answer> ready_accept(Context& context, const ReadyAcceptOptions& options) {
-    auto run = load_job_run(context, options.job);
+    auto run = load_job_run(context, options.job, Unidentified::allowed);
     if (!run) return pass(run);
     auto step = step_or_none(*run, options.step);
     if (!step) return pass(step);

@@ -17,6 +17,8 @@
 namespace fettle::app {
 namespace {
 
+const char* const kUnknownRelease = "a release not known";  // of a run without a plan
+
 tl::unexpected<Error> no_run(const std::string& job) {
     return bad_input("no-run", "job " + job, "no run was begun",
                      "begin one: fettle watch " + job + " --start --by NAME");
@@ -185,9 +187,10 @@ Result<Answer> start(Context& context, JobRun& run, const WatchOptions& options)
                          "mark its end first: fettle mark " + run.number + " ended, or broken-off");
     if (trim(options.by).empty())
         return usage_error("start-without-name", "--by", "who begins the run is not said", "give --by NAME");
-    auto step = run.step(options.step);
+    auto step = step_or_none(run, options.step);
     if (!step) return pass(step);
-    const int number = static_cast<int>(*step - run.plan.steps.data()) + 1;
+    const bool planned = !run.plan.steps.empty();
+    const int number = planned ? static_cast<int>(*step - run.plan.steps.data()) + 1 : 0;
     const ready::Check check = ready_of(run, **step, context.clock->now());
     const ready::MayStart may = ready::may_start(check.judgement, signatures_of(run.job));
     Answer a;
@@ -209,13 +212,16 @@ Result<Answer> start(Context& context, JobRun& run, const WatchOptions& options)
     }
     a.entries.push_back(ready_entry(check, number));
     a.entries.push_back({"started",
-                         {{"release", (*step)->release.release},
-                          {"step", number},
+                         {{"release", planned ? (*step)->release.release : kUnknownRelease},
                           {"by", options.by},
-                          {"against_halt", !may.yes},
-                          {"expected", expected_as_json(**step)}}});
+                          {"against_halt", !may.yes}}});
+    if (planned) {
+        a.entries.back().data["step"] = number;
+        a.entries.back().data["expected"] = expected_as_json(**step);
+    }
     if (options.ago_s > 0) a.entries.back().data["ago_s"] = options.ago_s;
-    if (auto kept = append_entries(context, run.number, a.entries); !kept) return pass(kept);
+    // Two people who start it at once start one run.
+    if (auto kept = append_entries(context, run.number, a.entries, run.job.last_number); !kept) return pass(kept);
     a.entries.clear();
     a.data["begun"] = true;
     return a;
@@ -242,7 +248,8 @@ Result<Answer> watch_run(Context& context, const WatchOptions& options) {
     if (options.all) return watch_wall(context, options);
     if (options.job.empty())
         return usage_error("job-missing", "watch", "no job is named", "fettle watch J, or fettle watch --all");
-    auto run = options.start ? load_job_run(context, options.job) : load_last_run(context, options.job);
+    auto run =
+        options.start ? load_job_run(context, options.job, Unidentified::allowed) : load_last_run(context, options.job);
     if (!run) return pass(run);
     if (options.test_call) return test_call(context, *run, options);
     if (options.start) {
@@ -362,23 +369,17 @@ Result<Answer> mark_tally(const MarkOptions& options, UnixMs now) {
 
 }  // namespace
 
-// The mark is appended first and shown after, so that the answer is what the journal holds.
-Result<Answer> mark_run(Context& context, const MarkOptions& options) {
-    const int given = !options.event.empty() + !options.shows.empty() + !options.tally.empty() + options.undo;
-    if (given != 1)
-        return usage_error("mark-not-single", "mark",
-                           given == 0 ? "nothing was marked" : "more than one thing was marked",
-                           "give one event, or --shows TEXT, or --tally …, or --undo");
-    auto run = load_last_run(context, options.job);
-    if (!run) return pass(run);
-    if (run->job.runs.empty()) return no_run(run->number);
-    if (!run->job.is_open_run() && !options.undo && options.event == "broken-off")
-        return bad_input("run-ended", "job " + run->number, "the last run has ended", "nothing to do");
-    auto marked = options.undo ? undo(*run)
-                  : !options.event.empty()
-                      ? mark_event(*run, options, context.clock->now() - static_cast<UnixMs>(1000 * options.ago_s))
-                  : !options.shows.empty() ? mark_text(*run, options)
-                                           : mark_tally(options, context.clock->now());
+namespace {
+
+// What a mark adds to the journal, by what the job holds now.
+Result<Answer> marked_on(const JobRun& run, const MarkOptions& options, UnixMs now) {
+    if (run.job.runs.empty()) return no_run(run.number);
+    if (!run.job.is_open_run() && !options.undo && options.event == "broken-off")
+        return bad_input("run-ended", "job " + run.number, "the last run has ended", "nothing to do");
+    auto marked = options.undo             ? undo(run)
+                  : !options.event.empty() ? mark_event(run, options, now - static_cast<UnixMs>(1000 * options.ago_s))
+                  : !options.shows.empty() ? mark_text(run, options)
+                                           : mark_tally(options, now);
     if (!marked) return marked;
     if (options.ago_s > 0) {
         for (NewEntry& e : marked->entries) {
@@ -386,13 +387,35 @@ Result<Answer> mark_run(Context& context, const MarkOptions& options) {
         }
     }
     // A second tap on "ended" adds the mark, never a second end.
-    if (!run->job.is_open_run()) {
-        auto& e = marked->entries;
-        e.erase(std::remove_if(e.begin(), e.end(),
-                               [](const NewEntry& x) { return x.type == "ended" || x.type == "times"; }),
-                e.end());
+    if (!run.job.is_open_run())
+        std::erase_if(marked->entries, [](const NewEntry& e) { return e.type == "ended" || e.type == "times"; });
+    return marked;
+}
+
+}  // namespace
+
+// The mark is appended first and shown after, so that the answer is what the journal holds. An end is appended only to
+// the journal that it was read from: two people who mark it at once end the run once.
+Result<Answer> mark_run(Context& context, const MarkOptions& options) {
+    const int given = !options.event.empty() + !options.shows.empty() + !options.tally.empty() + options.undo;
+    if (given != 1)
+        return usage_error("mark-not-single", "mark",
+                           given == 0 ? "nothing was marked" : "more than one thing was marked",
+                           "give one event, or --shows TEXT, or --tally …, or --undo");
+    Result<JobRun> run = JobRun();
+    Result<Answer> marked = Answer();
+    for (int tries = 0;; ++tries) {
+        run = load_last_run(context, options.job);
+        if (!run) return pass(run);
+        marked = marked_on(*run, options, context.clock->now());
+        if (!marked) return marked;
+        const bool ends = std::any_of(marked->entries.begin(), marked->entries.end(),
+                                      [](const NewEntry& e) { return e.type == "ended" || e.type == "unmark"; });
+        const auto kept = append_entries(context, run->number, marked->entries,
+                                         ends ? std::optional(run->job.last_number) : std::nullopt);
+        if (kept) break;
+        if (kept.error().code != "journal-moved" || tries >= 50) return pass(kept);
     }
-    if (auto kept = append_entries(context, run->number, marked->entries); !kept) return pass(kept);
     auto job = load_job(context, run->number);
     if (!job) return pass(job);
     run->job = std::move(*job);

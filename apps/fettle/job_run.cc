@@ -85,12 +85,17 @@ const PlanStep* JobRun::step_of(const book::Run& r) const {
 
 namespace {
 
-Result<JobRun> job_and_family(const Context& context, const std::string& number) {
+Result<JobRun> job_and_family(const Context& context, const std::string& number, Unidentified unidentified) {
     JobRun out;
     auto job = load_job(context, number);
     if (!job) return pass(job);
     out.job = std::move(*job);
     out.number = out.job.number;
+    if (out.job.family.empty() && unidentified == Unidentified::allowed) {
+        out.family.words = "boxes of no known family";
+        out.family.level = "L0";
+        return out;
+    }
     if (out.job.family.empty())
         return bad_input("job-has-no-family", "job " + out.number, "its boxes were not identified",
                          "run identify with --job " + out.number);
@@ -104,15 +109,16 @@ Result<JobRun> job_and_family(const Context& context, const std::string& number)
 }  // namespace
 
 Result<JobRun> load_last_run(const Context& context, const std::string& number) {
-    auto out = job_and_family(context, number);
+    auto out = job_and_family(context, number, Unidentified::allowed);
     if (!out || (!out->job.runs.empty() && !out->job.runs.back().expected.empty())) return out;
-    return load_job_run(context, number);
+    return load_job_run(context, number, Unidentified::allowed);
 }
 
-Result<JobRun> load_job_run(const Context& context, const std::string& number) {
-    auto loaded = job_and_family(context, number);
+Result<JobRun> load_job_run(const Context& context, const std::string& number, Unidentified unidentified) {
+    auto loaded = job_and_family(context, number, unidentified);
     if (!loaded) return pass(loaded);
     JobRun out = std::move(*loaded);
+    if (out.family.id.empty()) return out;
     auto facts = shelf_facts(context, out.family.id);
     if (!facts) return pass(facts);
     out.right_known = std::move(facts->right_known);

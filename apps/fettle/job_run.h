@@ -30,8 +30,12 @@ struct JobRun {
     const PlanStep* step_of(const book::Run& run) const;
 };
 
-// bad_input "job-has-no-family" before identify, "chain-broken" when the journal was edited.
-Result<JobRun> load_job_run(const Context& context, const std::string& job);
+// Boxes that no known family has: what goes on without one (ready, watch, mark) takes a family that says nothing.
+enum class Unidentified { refused, allowed };
+
+// bad_input "job-has-no-family" before identify unless allowed, "chain-broken" when the journal was edited.
+Result<JobRun> load_job_run(const Context& context, const std::string& job,
+                            Unidentified unidentified = Unidentified::refused);
 
 // The same for looking at its last run: without a plan where the journal keeps what that run is held against.
 Result<JobRun> load_last_run(const Context& context, const std::string& job);

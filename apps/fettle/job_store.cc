@@ -33,7 +33,8 @@ Result<book::Book> existing_book(const Context& context) {
     return book::Book::open(context.book_file());
 }
 
-Status append_entries(const Context& context, const std::string& job, const std::vector<NewEntry>& entries) {
+Status append_entries(const Context& context, const std::string& job, const std::vector<NewEntry>& entries,
+                      std::optional<std::int64_t> after) {
     const std::string number = job_number(job);
     if (auto ok = book::check_job_number(number); !ok) return ok;
     std::vector<book::Addition> additions;
@@ -46,7 +47,7 @@ Status append_entries(const Context& context, const std::string& job, const std:
     }
     auto opened = existing_book(context);
     if (!opened) return pass(opened);
-    auto added = opened->append_all(number, additions, context.clock->now());
+    auto added = opened->append_all(number, additions, context.clock->now(), after);
     if (!added) return pass(added);
     return {};
 }

@@ -17,7 +17,9 @@ namespace fettle::app {
 
 // Durable when it returns: all entries or none. bad_input for an unknown or mistyped job number, or for an entry that a
 // later reading could not fold (a defect of the command that made it: nothing is appended).
-Status append_entries(const Context& context, const std::string& job, const std::vector<NewEntry>& entries);
+// `after`: only if that is the job's last entry (book::Job::last_number); else bad_input "journal-moved".
+Status append_entries(const Context& context, const std::string& job, const std::vector<NewEntry>& entries,
+                      std::optional<std::int64_t> after = std::nullopt);
 
 // The job as its entries add up. bad_input "chain-broken" when an entry was edited, removed, inserted or moved: no
 // command goes on from a record that cannot be trusted. Only job show looks on, through read_job.

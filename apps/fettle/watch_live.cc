@@ -76,24 +76,6 @@ NewEntry called_entry(const watch::Call& call, const Rung& rung) {
     return {"called", {{"key", call.key}, {"rung", call.rung}, {"words", call.words}, {"by", by}, {"failed", failed}}};
 }
 
-// A machine that slept, or whose clock was set: the two clocks part.
-class ClockWatch {
-public:
-    explicit ClockWatch(UnixMs now) : wall_(now), steady_(steady_s()) {}
-    // Seconds by which the clock of the day ran ahead since the last call, when it is more than noise.
-    double jumped(UnixMs now) {
-        const double s = steady_s();
-        const double jump = static_cast<double>(now - wall_) / 1000 - (s - steady_);
-        wall_ = now;
-        steady_ = s;
-        return std::abs(jump) > 5 ? jump : 0;
-    }
-
-private:
-    UnixMs wall_;
-    double steady_;
-};
-
 std::vector<std::string> page(const Drawn& d, const std::vector<std::string>& notes, std::size_t width) {
     std::vector<std::string> lines = d.lines;
     for (const Reason& r : d.where.judgement.reasons) {
@@ -111,6 +93,15 @@ std::vector<std::string> page(const Drawn& d, const std::vector<std::string>& no
     return lines;
 }
 
+// Marks of another terminal are seen at once; nothing is kept here that a kill could lose. A journal that cannot be
+// read for now ends no watch: it goes on with what it knew, and says so.
+std::string look_again(const Context& context, JobRun& run) {
+    auto job = load_job(context, run.number);
+    if (!job) return printable(shortened("the journal cannot be read now: " + job.error().problem));
+    run.job = std::move(*job);
+    return {};
+}
+
 }  // namespace
 
 Result<bool> follow_run(Context& context, JobRun& run, const WatchOptions& options) {
@@ -123,12 +114,13 @@ Result<bool> follow_run(Context& context, JobRun& run, const WatchOptions& optio
     const watch::CallRule rule{60 * options.lead_min, options.certainty};
     StayAwake awake;
     Heart heart(context, run.number);
-    ClockWatch clocks(context.clock->now());
-    std::string journal_says;
+    const SystemClock machine;  // its own, also in a rehearsal
+    watch::ClockJumps clocks(machine.now(), steady_s());
+    std::string journal_says, told;
     while (true) {
         const UnixMs now = context.clock->now();
         std::vector<NewEntry> entries;
-        if (const double jump = clocks.jumped(now); jump != 0)
+        if (const double jump = clocks.jumped(machine.now(), steady_s()); jump != 0)
             entries.push_back(
                 {"note",
                  {{"text", fmt::format("the watch's clock went {} by {} at once: the machine slept, or its "
@@ -149,8 +141,6 @@ Result<bool> follow_run(Context& context, JobRun& run, const WatchOptions& optio
         if (!entries.empty()) {
             if (auto kept = append_entries(context, run.number, entries); !kept)
                 journal_says = "not kept in the journal: " + kept.error().problem;
-            else
-                journal_says.clear();
         }
         heart.beat();
         reap_rings();
@@ -159,16 +149,14 @@ Result<bool> follow_run(Context& context, JobRun& run, const WatchOptions& optio
             notes.push_back("This machine may go to sleep: nothing here can keep it awake. Set it to stay on.");
         for (const std::string& t : supply.troubles()) notes.push_back(t);
         if (!journal_says.empty()) notes.push_back(printable(shortened(journal_says)));
+        if (std::string all = join(notes, "\n"); !terminal && all != told) {
+            std::printf("%s\n", all.c_str());
+            told = std::move(all);
+        }
         frame.show(page(d, notes, static_cast<std::size_t>(style.width)), d.where.sentence);
         if (!run.job.is_open_run()) break;
         std::this_thread::sleep_for(std::chrono::seconds(1));
-        // Marks of another terminal are seen at once; nothing is kept here that a kill could lose.
-        auto job = load_job(context, run.number);
-        if (!job) {
-            frame.clear();
-            return pass(job);
-        }
-        run.job = std::move(*job);
+        journal_says = look_again(context, run);
     }
     supply.end();
     heart.stop();
@@ -189,12 +177,14 @@ Result<Answer> attach_run(Context& context, JobRun& run, const WatchOptions& opt
     Answer a;
     a.job = run.number;
     double alarmed_s = -1e9;
+    std::string journal_says;
     while (true) {
         const HeartRead heart = heart_of(context, run.number);
         const double now_s = steady_s();
         const bool silent = listener.hear(heart.count, now_s) && run.job.is_open_run();
         if (!run.job.is_open_run() || (heart.stopped && !silent && !run.job.is_open_run())) break;
         std::vector<std::string> notes;
+        if (!journal_says.empty()) notes.push_back(journal_says);
         if (silent) {
             const std::string words = fmt::format("No sign of life from the watch of job {} for {}. Go to the box.",
                                                   run.number, human_duration(listener.silent_s(now_s)));
@@ -221,12 +211,7 @@ Result<Answer> attach_run(Context& context, JobRun& run, const WatchOptions& opt
         }
         reap_rings();
         std::this_thread::sleep_for(std::chrono::milliseconds(500));
-        auto job = load_job(context, run.number);
-        if (!job) {
-            frame.clear();
-            return pass(job);
-        }
-        run.job = std::move(*job);
+        journal_says = look_again(context, run);
     }
     frame.clear();
     a.headline = "The run has ended; the watch was heard to its end.";

@@ -118,7 +118,8 @@ Result<std::string> Book::open_job(std::string_view data, UnixMs at, const std::
     return job;
 }
 
-Result<std::vector<Entry>> Book::append_all(std::string_view job, const std::vector<Addition>& additions, UnixMs at) {
+Result<std::vector<Entry>> Book::append_all(std::string_view job, const std::vector<Addition>& additions, UnixMs at,
+                                            std::optional<std::int64_t> after) {
     if (auto ok = check_job_number(job); !ok) return pass(ok);
     for (const Addition& a : additions)
         if (auto ok = check_addition(a); !ok) return pass(ok);
@@ -126,6 +127,9 @@ Result<std::vector<Entry>> Book::append_all(std::string_view job, const std::vec
     auto done = state_->db.write([&]() -> Status {
         auto last = state_->head(job);
         if (!last) return pass(last);
+        if (after && last->number != *after)
+            return bad_input("journal-moved", "job " + std::string(job), "somebody else wrote into it at this moment",
+                             "look at the job, and say it again if it is still to be said");
         for (const Addition& a : additions) {
             auto entry = state_->add(job, *last, a, at);
             if (!entry) return pass(entry);

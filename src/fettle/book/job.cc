@@ -28,6 +28,7 @@ Result<Job> fold(std::string_view number, const std::vector<Entry>& entries) {
     job.corrections = apply_corrections(*read);
     for (const ReadEntry& r : *read) {
         job.last_entry = r.entry.at;
+        job.last_number = r.entry.number;
         const std::string place = fmt::format("entry {} ({})", r.entry.number, printable(r.entry.type));
         if ((r.entry.type == "opened") != (r.entry.number == 1))
             return bad_input("entry-malformed", place, "\"opened\" must be entry 1, and only there",

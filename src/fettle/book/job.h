@@ -162,6 +162,7 @@ struct Acceptance {
 
 struct Job {
     std::string number;
+    std::int64_t last_number = 0;  // of its last entry
     UnixMs opened = 0;
     std::string customer, vin, vehicle, complaint, place;  // place: "bench" or "vehicle"
     std::optional<int> housings;                           // what the intake says

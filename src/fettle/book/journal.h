@@ -67,8 +67,11 @@ public:
     // whose check character is wrong (says which character is wanted); NUL in data is refused.
     Result<Entry> append(std::string_view job, std::string_view type, std::string_view data, UnixMs at);
 
-    // Several, all or none: one durable step. Entries of other processes may stand before them, never between.
-    Result<std::vector<Entry>> append_all(std::string_view job, const std::vector<Addition>& additions, UnixMs at);
+    // Several, all or none: one durable step. Entries of other processes may stand before them, never between. `after`:
+    // only if that is the number of the job's last entry, for what was decided on reading it; else bad_input
+    // "journal-moved" and nothing is appended: read it again.
+    Result<std::vector<Entry>> append_all(std::string_view job, const std::vector<Addition>& additions, UnixMs at,
+                                          std::optional<std::int64_t> after = std::nullopt);
 
     Result<std::vector<Entry>> read(std::string_view job) const;
     Result<Journal> journal(std::string_view job) const;

@@ -165,6 +165,18 @@ TEST(Book, NumbersJobsAndChainsTheirEntries) {
     EXPECT_FALSE(check_chain(job, journal.entries, journal.head));
 }
 
+TEST(Book, WhatWasDecidedOnReadingIsAppendedOnlyToWhatWasRead) {
+    TempFolder t;
+    auto book = Book::open(t.path / "book.sqlite").value();
+    const std::string job = book.open_job("{\"customer\":\"1007\"}", start).value();
+    const std::vector<Addition> note{{"note", "{\"text\":\"x\"}"}};
+    EXPECT_TRUE(book.append_all(job, note, start, 1));
+    const auto late = book.append_all(job, note, start, 1);
+    ASSERT_FALSE(late);
+    EXPECT_EQ(late.error().code, "journal-moved");
+    EXPECT_EQ(book.read(job).value().size(), 2u);
+}
+
 TEST(Book, RefusesWhatItCannotKeepAndKeepsNothingOfIt) {
     TempFolder t;
     auto book = Book::open(t.path / "book.sqlite").value();

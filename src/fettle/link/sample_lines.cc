@@ -13,7 +13,6 @@ namespace fettle::link {
 namespace {
 
 constexpr double kLongest_s = 30 * 86400;  // seconds since the run began; beyond is another kind of number
-constexpr UnixMs kSlack_ms = 2000;         // how far a written time may stand ahead of our clock and count as now
 
 std::vector<std::string_view> fields_of(std::string_view line) {
     // Commas, semicolons and tabs keep empty fields; else runs of blanks part them.
@@ -96,7 +95,6 @@ void SampleLines::line(std::string_view text, UnixMs now) {
     if (!s) return complain(std::move(s.error()));
     if (!*s) return;
     SupplySample sample = **s;
-    if (sample.t > now && sample.t - now <= kSlack_ms) sample.t = now;
     // Without a time of its own a reading is of now, also when this machine's clock was set back meanwhile.
     const bool of_now = sample.t == now && waiting_.empty();
     if (sample.t < newest_ && !of_now) {

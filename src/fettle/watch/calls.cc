@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include <cmath>
+
 namespace fettle::watch {
 namespace {
 
@@ -59,6 +61,13 @@ bool Listener::hear(std::optional<long> beat, double now_s) {
         heard_s_ = now_s;
     }
     return now_s - heard_s_ >= patience_s_;
+}
+
+double ClockJumps::jumped(UnixMs wall, double steady_s) {
+    const double jump = static_cast<double>(wall - wall_) / 1000 - (steady_s - steady_s_);
+    wall_ = wall;
+    steady_s_ = steady_s;
+    return std::abs(jump) > 5 ? jump : 0;
 }
 
 }  // namespace fettle::watch

@@ -47,4 +47,16 @@ private:
     bool begun_ = false;
 };
 
+// A machine that slept, or whose clock was set: the clock of the day and one that only counts part.
+class ClockJumps {
+public:
+    ClockJumps(UnixMs wall, double steady_s) : wall_(wall), steady_s_(steady_s) {}
+    // Seconds by which the clock of the day ran ahead of the other since the last call (back: negative); 0 up to five.
+    double jumped(UnixMs wall, double steady_s);
+
+private:
+    UnixMs wall_;
+    double steady_s_;
+};
+
 }  // namespace fettle::watch

@@ -74,5 +74,16 @@ TEST(Listener, AlarmsWhenTheBeatStops) {
     EXPECT_TRUE(never.hear(std::nullopt, 15));
 }
 
+// A laptop that sleeps for half an hour: its counting clock stands still, the clock of the day does not.
+TEST(ClockJumps, ASleepAndASetClockAreToldOnce) {
+    ClockJumps c(1'000'000, 50);
+    EXPECT_EQ(c.jumped(1'001'000, 51), 0);
+    EXPECT_EQ(c.jumped(1'006'000, 51.5), 0);  // a machine under load
+    EXPECT_NEAR(c.jumped(2'807'000, 52.5), 1800, 1e-6);
+    EXPECT_EQ(c.jumped(2'808'000, 53.5), 0);
+    EXPECT_NEAR(c.jumped(-792'000, 53.5), -3600, 1e-6);
+    EXPECT_EQ(c.jumped(-791'000, 54.5), 0);
+}
+
 }  // namespace
 }  // namespace fettle::watch
