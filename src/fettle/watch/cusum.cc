@@ -6,7 +6,10 @@
 namespace fettle::watch {
 namespace {
 
-constexpr std::size_t kLearn = 8;
+constexpr std::size_t kLearn = 8, kNoise = 60;
+// Eight readings tell a level no better than to a third of a standard deviation, so only shifts well beyond that count
+// (by the same sums; a shift of two standard deviations is seen within some seven readings).
+constexpr double kApart = 1, kAlarm = 6;
 
 struct Level {
     double mean = 0, sigma = 0;
@@ -55,13 +58,9 @@ int Cusum::take(double value) {
 std::vector<ChangePoint> change_points(const std::vector<SeriesPoint>& series, double floor_sigma) {
     std::vector<ChangePoint> out;
     if (series.size() <= kLearn) return out;
-    // Eight readings tell a level no better than to a third of a standard deviation, so only shifts well beyond that
-    // count here: k = 1, h = 6 (by the same sums; a shift of two standard deviations is seen within some seven
-    // readings).
-    constexpr double k = 1, h = 6;
     floor_sigma = std::max(floor_sigma, quiet_sigma(series));
     Level level = level_of(series, 0, floor_sigma);
-    Cusum sums(level.mean, level.sigma, k, h);
+    Cusum sums(level.mean, level.sigma, kApart, kAlarm);
     std::size_t i = kLearn;
     while (i < series.size()) {
         if (sums.take(series[i].value) == 0) {
@@ -72,9 +71,44 @@ std::vector<ChangePoint> change_points(const std::vector<SeriesPoint>& series, d
         const Level before = level;
         level = level_of(series, begins, floor_sigma);
         out.push_back({series[begins].at_s, before.mean, level.mean});
-        sums = Cusum(level.mean, level.sigma, k, h);
+        sums = Cusum(level.mean, level.sigma, kApart, kAlarm);
         i = std::max(i + 1, begins + kLearn);
     }
+    return out;
+}
+
+double LevelSteps::quiet_sigma() const {
+    if (noise_.empty()) return 0;
+    std::vector<double> steps = noise_;
+    const auto middle = steps.begin() + static_cast<std::ptrdiff_t>(steps.size() / 2);
+    std::nth_element(steps.begin(), middle, steps.end());
+    return *middle * 1.4826 / std::sqrt(2.0);
+}
+
+std::optional<ChangePoint> LevelSteps::take(double at_s, double value) {
+    if (!std::isfinite(value)) return std::nullopt;
+    if (!stretch_.empty()) noise_.push_back(std::abs(value - stretch_.back().value));
+    if (noise_.size() > kNoise) noise_.erase(noise_.begin());
+    stretch_.push_back({at_s, value});
+    if (sums_) {
+        if (sums_->take(value) != 0) {
+            // The new level begins where the sum left zero; what is there of it is learnt from.
+            const auto of_it = std::min(stretch_.size(), static_cast<std::size_t>(std::max(1, sums_->since())));
+            stretch_.erase(stretch_.begin(), stretch_.end() - static_cast<std::ptrdiff_t>(of_it));
+            sums_.reset();
+            stepped_ = true;
+        } else if (stretch_.size() > kNoise) {
+            stretch_.erase(stretch_.begin());
+        }
+        if (sums_) return std::nullopt;
+    }
+    if (stretch_.size() < kLearn) return std::nullopt;
+    const Level level = level_of(stretch_, stretch_.size() - kLearn, std::max(floor_sigma_, quiet_sigma()));
+    std::optional<ChangePoint> out;
+    if (stepped_) out = ChangePoint{stretch_.front().at_s, before_, level.mean};
+    stepped_ = false;
+    before_ = level.mean;
+    sums_.emplace(level.mean, level.sigma, kApart, kAlarm);
     return out;
 }
 

@@ -38,4 +38,22 @@ struct ChangePoint {
 // after: the mean of the eight readings that follow, or of those there are.
 std::vector<ChangePoint> change_points(const std::vector<SeriesPoint>& series, double floor_sigma);
 
+// The same reading by reading, as they come: a change is handed out when eight readings of the new level are there.
+// What it says of a stretch does not depend on what comes later.
+class LevelSteps {
+public:
+    explicit LevelSteps(double floor_sigma) : floor_sigma_(floor_sigma) {}
+    std::optional<ChangePoint> take(double at_s, double value);
+
+private:
+    double quiet_sigma() const;
+
+    double floor_sigma_;
+    std::vector<SeriesPoint> stretch_;  // of the present level, from its first reading
+    std::vector<double> noise_;         // from one reading to the next, the last sixty
+    std::optional<Cusum> sums_;         // none while a level is learnt
+    double before_ = 0;
+    bool stepped_ = false;  // the level that is learnt came by a step
+};
+
 }  // namespace fettle::watch

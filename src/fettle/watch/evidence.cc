@@ -1,7 +1,6 @@
 // What each kind of evidence says of each state.
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 
 #include "fettle/watch/follower.h"
 
@@ -16,7 +15,6 @@ double delay(double s) {
 constexpr double kVeryLate = 0.0015;  // a second: in an act after the one whose beginning it tells of
 constexpr double kSkips = 1e-3;       // of named acts: the acts before it were passed over
 constexpr double kAlike = 0.9, kUnlike = 0.004;
-constexpr std::size_t kWindow = 30;
 constexpr double kLinkEvery_s = 10;  // looks nearer together than that are not independent
 
 }  // namespace
@@ -64,7 +62,7 @@ void Follower::take_mark(const Sign& s) {
                 now_.weigh(state, passed ? hit * kVeryLate : kRates.tap_false);
             }
         });
-        now_.weigh(model_.stuck(k), kRates.tap_false);
+        weigh_stuck(k, kRates.tap_false);
     }
     now_.weigh(model_.astray(), kRates.astray_mark);
     // Who says which act it is, or that it asks, is believed also when no run should be as far by now.
@@ -109,7 +107,7 @@ void Follower::take_text(const Sign& s) {
     for (std::size_t k = 0; k < shows.size(); ++k) {
         const double p = shows[k] ? kAlike : kUnlike;
         each_level(k, [&](std::size_t state) { now_.weigh(state, p); });
-        now_.weigh(model_.stuck(k), p);
+        weigh_stuck(k, p);
     }
     now_.weigh(model_.astray(), 0.01);
     now_.normalise();
@@ -142,7 +140,7 @@ void Follower::take_tally(const TallyReading& r) {
                 return std::max(0.05, std::exp(-off * off / 2));
             });
         });
-        now_.weigh(model_.stuck(k), p);
+        weigh_stuck(k, p);
     }
 }
 
@@ -155,7 +153,7 @@ void Follower::take_link(bool answered) {
         // Where nobody may listen, an answer or its absence says nothing.
         const double p = weigh(asleep ? 0.05 : act(k).polling_safe ? 0.9 : 0.5);
         each_level(k, [&](std::size_t state) { now_.weigh(state, p); });
-        now_.weigh(model_.stuck(k), weigh(0.1));
+        weigh_stuck(k, weigh(0.1));
     }
     now_.weigh(model_.astray(), weigh(0.5));
     if (!answered) silence_seen_ = true;
@@ -171,60 +169,10 @@ void Follower::take_still() {
     for (std::size_t k = 0; k < model_.chain().size(); ++k) {
         const double p = group(k) == g ? 0.95 : 0.03;
         each_level(k, [&](std::size_t state) { now_.weigh(state, p); });
-        now_.weigh(model_.stuck(k), p);
+        weigh_stuck(k, p);
     }
     now_.weigh(model_.astray(), 0.3);
     silence_seen_ = true;
-}
-
-void Follower::take_amps(double amps, double weight) {
-    const double range = std::max(2 * model_.top_A(), amps);
-    const auto normal = [&](double mean, double sd) {
-        const double z = (amps - mean) / sd;
-        return std::exp(-z * z / 2) / (sd * std::sqrt(2 * std::numbers::pi));
-    };
-    const auto of = [&](std::size_t k) {
-        const ChainAct& a = model_.chain()[k];
-        if (act(k).wake.empty() == false && a.mean_A <= 0) return 0.9 * normal(0.05, 0.08) + 0.1 / range;
-        return a.mean_A > 0 ? 0.97 * normal(a.mean_A, a.sd_A) + 0.03 / range : 1 / range;
-    };
-    const double low = model_.low_A() > 0 ? normal(0.6 * model_.low_A(), 0.25 * model_.low_A()) : 1 / range;
-    for (std::size_t k = 0; k < model_.chain().size(); ++k) {
-        const double here = of(k);
-        each_level(k, [&](std::size_t state) { now_.weigh(state, std::pow(here, weight)); });
-        now_.weigh(model_.stuck(k), std::pow(0.6 * low + 0.35 * here + 0.05 / range, weight));
-    }
-    now_.weigh(model_.astray(), std::pow(1 / range, weight));
-}
-
-// A box that works draws now more, now less; one that hangs draws evenly, at whatever level. Judged by windows of
-// thirty readings against what is usual in this run (shares: guesses).
-void Follower::take_flatness(double amps) {
-    window_.push_back(amps);
-    if (window_.size() < kWindow) return;
-    double squares = 0;
-    for (std::size_t i = 1; i < window_.size(); ++i) {
-        const double step = window_[i] - window_[i - 1];  // steps: a change of level in the window counts little
-        squares += step * step;
-    }
-    window_.clear();
-    // The very same figure thirty times tells of the meter's steps, or of an old value, not of the box.
-    if (squares == 0) return;
-    const double sd = std::sqrt(squares / (2.0 * (kWindow - 1)));
-    if (usual_sd_ <= 0) {
-        usual_sd_ = sd;
-        return;
-    }
-    const bool flat = sd < 0.4 * usual_sd_;
-    if (!flat) usual_sd_ = 0.7 * usual_sd_ + 0.3 * sd;
-    const auto p = [&](double share) { return flat ? share : 1 - share; };
-    for (std::size_t k = 0; k < model_.chain().size(); ++k) {
-        const ChainAct& a = model_.chain()[k];
-        const double good = a.end || a.waits ? 0.3 : a.dark ? 0.1 : 0.03;
-        each_level(k, [&](std::size_t state) { now_.weigh(state, p(good)); });
-        now_.weigh(model_.stuck(k), p(0.6));
-    }
-    now_.weigh(model_.astray(), p(0.2));
 }
 
 }  // namespace fettle::watch

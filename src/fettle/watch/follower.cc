@@ -8,6 +8,13 @@ namespace {
 
 using family::ActKind;
 
+// By the seconds since a sign: how much less likely each second without its mark makes it that it has come.
+std::vector<double> not_marked_yet(double hit) {
+    std::vector<double> out;
+    for (int d = 0; d < 600; ++d) out.push_back((1 - hit * delayed_until(d + 1)) / (1 - hit * delayed_until(d)));
+    return out;
+}
+
 }  // namespace
 
 double delayed_until(double s) {
@@ -41,7 +48,8 @@ void Follower::second(const std::vector<Sign>& signs, std::optional<double> amps
         if (model_.chain()[k].end) continue;
         const double stuck = model_.stuck_a_second(k);
         each_level(k, [&](std::size_t s) {
-            now_.leak(s, model_.stuck(k), stuck);
+            for (std::size_t how = 0; how < kWaysStuck; ++how)
+                now_.leak(s, model_.stuck(k, how), stuck * model_.stuck_share(how));
             now_.leak(s, model_.astray(), model_.astray_a_second());
         });
     }
@@ -50,6 +58,7 @@ void Follower::second(const std::vector<Sign>& signs, std::optional<double> amps
     if (amps) {
         take_amps(*amps, amps_weight);
         take_flatness(*amps);
+        if (const auto step = steps_.take(elapsed_, *amps)) take_step(*step);
     }
     now_.normalise();
 }
@@ -57,6 +66,18 @@ void Follower::second(const std::vector<Sign>& signs, std::optional<double> amps
 double Follower::in(std::size_t k) const {
     double p = 0;
     for (std::size_t level = 0; level < model_.levels(); ++level) p += now_.chance(model_.state(k, level));
+    return p;
+}
+
+double Follower::stuck_in(std::size_t k) const {
+    double p = 0;
+    for (std::size_t how = 0; how < kWaysStuck; ++how) p += now_.chance(model_.stuck(k, how));
+    return p;
+}
+
+double Follower::stuck_as(std::size_t how) const {
+    double p = 0;
+    for (std::size_t k = 0; k < model_.chain().size(); ++k) p += now_.chance(model_.stuck(k, how));
     return p;
 }
 
@@ -115,13 +136,11 @@ bool Follower::begins(const std::string& event, std::size_t k) const {
 // Whoever marks would have marked the next sign by now: what has passed it is so much less likely. Only the first one;
 // whoever missed that is away.
 void Follower::missed_signs() {
+    static const std::vector<double> person = not_marked_yet(kRates.tap_hit),
+                                     machine = not_marked_yet(kRates.machine_hit);
     if (hit_ <= 0 || awaited_ >= model_.chain().size() || group(awaited_) != awaited_) return;
-    each_level(awaited_, [&](std::size_t s) {
-        now_.weigh_by_age(s, [&](std::size_t age) {
-            const double d = static_cast<double>(age);
-            return (1 - hit_ * delayed_until(d + 1)) / (1 - hit_ * delayed_until(d));
-        });
-    });
+    const std::vector<double>& by_age = hit_ == kRates.machine_hit ? machine : person;
+    each_level(awaited_, [&](std::size_t s) { now_.weigh_by_age(s, by_age); });
 }
 
 void Follower::anchor_now() {

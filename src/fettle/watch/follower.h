@@ -8,6 +8,7 @@
 #include <string>
 #include <vector>
 
+#include "fettle/watch/cusum.h"
 #include "fettle/watch/model.h"
 
 namespace fettle::watch {
@@ -49,7 +50,8 @@ public:
     double good() const;  // neither stuck nor astray
     double in(std::size_t k) const;
     double stuck() const;
-    double stuck_in(std::size_t k) const { return now_.chance(model_.stuck(k)); }
+    double stuck_in(std::size_t k) const;
+    double stuck_as(std::size_t how) const;  // kStuckLow …
     double astray() const { return now_.chance(model_.astray()); }
     std::vector<Place> places() const;  // good ones only; p adds up to good()
 
@@ -70,6 +72,7 @@ private:
     void take_still();
     void take_amps(double amps, double weight);
     void take_flatness(double amps);
+    void take_step(const ChangePoint& step);
     void missed_signs();
     bool begins(const std::string& event, std::size_t k) const;
     bool visible(std::size_t k) const;       // its beginning can be seen
@@ -78,6 +81,9 @@ private:
     template <typename F>
     void each_level(std::size_t k, F f) {
         for (std::size_t level = 0; level < model_.levels(); ++level) f(model_.state(k, level));
+    }
+    void weigh_stuck(std::size_t k, double likelihood) {
+        for (std::size_t how = 0; how < kWaysStuck; ++how) now_.weigh(model_.stuck(k, how), likelihood);
     }
     const family::Act& act(std::size_t k) const { return step_.family.script[model_.chain()[k].act]; }
 
@@ -90,9 +96,10 @@ private:
     double anchor_s_ = 0;
     bool anchored_ = false, silence_seen_ = false;
     std::size_t awaited_ = 0;
-    double hit_ = 0;              // of the source that marked last; 0: nobody marks
-    std::vector<double> window_;  // readings since flatness was last judged
-    double usual_sd_ = 0;         // of such windows in this run; 0: not known yet
+    double hit_ = 0;               // of the source that marked last; 0: nobody marks
+    std::vector<double> window_;   // readings since flatness was last judged
+    std::vector<double> spreads_;  // of such windows in this run, in order of size
+    LevelSteps steps_{0.05};
     double last_link_s_ = -1e9;
     std::string last_event_;
     double last_event_s_ = -1e9;

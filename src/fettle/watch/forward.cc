@@ -103,6 +103,21 @@ void Forward::weigh_by_age(std::size_t s, const std::function<double(std::size_t
     m.sum = sum * m.scale;
 }
 
+void Forward::weigh_by_age(std::size_t s, const std::vector<double>& likelihood) {
+    Mass& m = mass_[s];
+    const std::size_t n = m.parts.size();
+    if (likelihood.empty() || n == m.first) return;
+    if (!aged(s)) return weigh(s, likelihood.front());
+    // Index i has age n − 1 − i.
+    const std::size_t beyond = n > likelihood.size() ? std::max(m.first, n - likelihood.size()) : m.first;
+    double sum = 0;
+    for (std::size_t i = m.first; i < beyond; ++i) sum += m.parts[i] *= likelihood.back();
+    double* parts = m.parts.data();
+    const double* newest = likelihood.data() + (n - 1);
+    for (std::size_t i = beyond; i < n; ++i) sum += parts[i] *= newest[-static_cast<std::ptrdiff_t>(i)];
+    m.sum = sum * m.scale;
+}
+
 double Forward::normalise() {
     double all = 0;
     for (const Mass& m : mass_) all += m.sum;

@@ -31,6 +31,8 @@ public:
     // than 1e-30 counts as that, so that no evidence can leave no state at all.
     void weigh(std::size_t state, double likelihood);
     void weigh_by_age(std::size_t state, const std::function<double(std::size_t age)>& likelihood);
+    // The same from a table by age, each in [1e-30, 1e30]; its last value holds for all later ages.
+    void weigh_by_age(std::size_t state, const std::vector<double>& likelihood);
     // Makes the chances add up to 1 again; the factor taken out is returned (likelihood of the evidence since the last
     // time). 0 when nothing was put in yet.
     double normalise();

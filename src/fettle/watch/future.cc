@@ -14,8 +14,11 @@ double uniform(Random& random) {
     return (static_cast<double>(random.next() >> 11) + 0.5) * 0x1p-53;
 }
 
+// From the middle of one of 4,096 equally likely strata: fine enough for quantiles of a thousand draws, and far quicker
+// than an inverse for each.
 double normal(Random& random) {
-    return forecast::normal_quantile(uniform(random));
+    static const std::vector<float> strata = forecast::normal_strata(4096);
+    return static_cast<double>(strata[random.next() >> 52]);
 }
 
 // How long act k lasts in all, given that it has lasted age_s.

@@ -11,8 +11,8 @@ namespace {
 using family::ActKind;
 
 constexpr double kZ90 = 1.2815515655446004;  // the 90 % point of the standard normal distribution
-constexpr double kStep = 0.6;                // between two values of the shared factor
-constexpr int kValues = 11;
+constexpr int kValues = 12;                  // of the shared factor
+constexpr double kZ[kValues] = {-3, -2.2, -1.5, -0.9, -0.3, 0.3, 0.9, 1.5, 2.2, 3, 4, 5.2};
 constexpr std::size_t kLongest = 1500;  // ages that a table holds; beyond them the last chance stands
 constexpr double kPerson_s = 600;       // of those who are not at the box when it asks: mean time until they are
 constexpr double kAway = 0.4;           // share of asks for which nobody stands ready
@@ -60,11 +60,16 @@ Model::Model(const Step& step, bool on_bench) {
         chain_.push_back(end);
     }
     calibrate(step.forecast);
+    // Student's t, as the forecast's own predictive: a prior worth three runs, and the own runs. Scaled so that the 90
+    // % point stays the forecast's; what lies beyond is far likelier than a normal distribution has it.
+    const int degrees = 3 + std::max(0, step.forecast.own_runs);
+    const double scale = forecast::student_quantile(0.9, degrees) / kZ90;
     for (int v = 0; v < kValues; ++v) {
-        const double z = (v - kValues / 2) * kStep;
+        const double z = kZ[v], t = z * scale;
+        const double low = v > 0 ? kZ[v - 1] : z, high = v + 1 < kValues ? kZ[v + 1] : z;
         z_.push_back(z);
         extra_.push_back(1);
-        weight_.push_back(std::exp(-z * z / 2));
+        weight_.push_back((high - low) * std::pow(1 + t * t / degrees, -(degrees + 1) / 2.0));
     }
     double all = 0;
     for (double w : weight_) all += w;
@@ -86,6 +91,7 @@ Model::Model(const Step& step, bool on_bench) {
     if (!known.empty()) low_A_ = 0.5 * *std::max_element(known.begin(), known.end());
     if (stuck && stuck->low_A) low_A_ = *stuck->low_A;
     stuck_run_ = stuck ? stuck->prior : kRates.stuck;
+    stuck_low_ = low_A_ <= 0 ? 0 : stuck && stuck->low_when_stuck ? *stuck->low_when_stuck : kRates.stuck_low;
     astray_a_second_ = kRates.astray / std::max(60.0, total_s_);
     for (std::size_t level = 0; level < levels(); ++level) {
         for (std::size_t k = 0; k < chain_.size(); ++k) {
@@ -95,7 +101,7 @@ Model::Model(const Step& step, bool on_bench) {
             states_.push_back(std::move(s));
         }
     }
-    for (std::size_t k = 0; k <= chain_.size(); ++k) states_.push_back({{}, 0});
+    for (std::size_t i = 0; i <= kWaysStuck * chain_.size(); ++i) states_.push_back({{}, 0});
 }
 
 // How much of each act's spread is shared: so much that the total's spread is the forecast's (which may have learnt
@@ -184,6 +190,10 @@ std::size_t Model::chain_from(std::size_t index) const {
 double Model::stuck_a_second(std::size_t k) const {
     if (chain_[k].end || chain_[k].waits) return 0;
     return stuck_run_ / std::max(60.0, total_s_);
+}
+
+double Model::stuck_share(std::size_t how) const {
+    return how == kStuckLow ? stuck_low_ : 1 - stuck_low_;
 }
 
 }  // namespace fettle::watch

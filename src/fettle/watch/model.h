@@ -1,7 +1,7 @@
 // The script as a hidden semi-Markov model: a chain of the acts that last, each as often as the shared factor has
-// values (a slow card is slow in every act), then for each act "stuck in it", and one state "astray". Times come from
-// the forecast, currents from the family file; every other figure stands in this header and is a guess unless it says
-// otherwise.
+// values (a slow card is slow in every act), then for each act "stuck in it" in two ways, and one state "astray".
+// Times come from the forecast, currents from the family file; every other figure stands in this header and is a guess
+// unless it says otherwise.
 #pragma once
 
 #include <cstddef>
@@ -21,6 +21,7 @@ struct Rates {                // guesses, all of them; docs/watch.md has what th
     double astray_mark = 1.0 / 120;  // a second: marks of a run that has left the script
     double astray = 0.02;            // of runs
     double stuck = 0.01;             // of runs, when the family file does not say
+    double stuck_low = 0.6;          // of those: the current goes low; when the family file does not say
     double after_astray = 0.5;       // an act named by a person is believed also after that
 };
 inline constexpr Rates kRates;
@@ -35,6 +36,10 @@ struct ChainAct {
     bool on_medium = false;  // it reads or writes one
     bool end = false;
 };
+
+// How a box hangs stays so for as long as it hangs: at a low and even current, or evenly at the act's own. One that
+// hangs as lively as it works cannot be told from a slow one; there lateness speaks alone, and is said as that.
+inline constexpr std::size_t kStuckLow = 0, kStuckEven = 1, kWaysStuck = 2;
 
 class Model {
 public:
@@ -51,13 +56,14 @@ public:
     double seconds(std::size_t k, std::size_t level, double normal) const;
 
     std::size_t state(std::size_t k, std::size_t level) const { return level * chain_.size() + k; }
-    std::size_t stuck(std::size_t k) const { return levels() * chain_.size() + k; }
-    std::size_t astray() const { return levels() * chain_.size() + chain_.size(); }
+    std::size_t stuck(std::size_t k, std::size_t how) const { return (levels() + how) * chain_.size() + k; }
+    std::size_t astray() const { return (levels() + kWaysStuck) * chain_.size(); }
     Forward start() const;  // everything in the first act, at age 0
 
     // First act of the chain that is, or comes after, act `index` of the script.
     std::size_t chain_from(std::size_t index) const;
     double stuck_a_second(std::size_t k) const;
+    double stuck_share(std::size_t how) const;  // of those that get stuck
     double astray_a_second() const { return astray_a_second_; }
     double low_A() const { return low_A_; }  // at or below it: "flat low"
     double top_A() const { return top_A_; }
@@ -70,7 +76,7 @@ private:
     std::vector<ChainAct> chain_;
     std::vector<double> z_, extra_, weight_;
     std::vector<Forward::State> states_;
-    double total_s_ = 0, stuck_run_ = 0, astray_a_second_ = 0, low_A_ = 0, top_A_ = 1;
+    double total_s_ = 0, stuck_run_ = 0, stuck_low_ = 0, astray_a_second_ = 0, low_A_ = 0, top_A_ = 1;
 };
 
 }  // namespace fettle::watch
