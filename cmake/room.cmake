@@ -5,6 +5,25 @@ function(fettle_warnings target)
   target_compile_options(${target} PRIVATE -Wall -Wextra -Wpedantic -Wshadow -Werror)
 endfunction()
 
+# The standard headers of most files, read once for all targets. Only where a build is wanted soon: elsewhere each file has
+# to include what it uses.
+function(fettle_precompile target)
+  if(NOT FETTLE_PRECOMPILE)
+    return()
+  endif()
+  if(NOT TARGET fettle_precompiled)
+    file(WRITE ${CMAKE_BINARY_DIR}/precompiled.cc "")
+    add_library(fettle_precompiled OBJECT ${CMAKE_BINARY_DIR}/precompiled.cc)
+    target_link_libraries(fettle_precompiled PRIVATE fmt::fmt)
+    target_compile_options(fettle_precompiled PRIVATE -pthread)
+    fettle_warnings(fettle_precompiled)
+    target_precompile_headers(fettle_precompiled PRIVATE
+      <algorithm> <array> <filesystem> <functional> <map> <memory> <optional> <set> <string> <vector> <fmt/core.h>)
+  endif()
+  target_compile_options(${target} PRIVATE -pthread)  # the flags that the headers were read with
+  target_precompile_headers(${target} REUSE_FROM fettle_precompiled)
+endfunction()
+
 function(fettle_room name)
   cmake_parse_arguments(ARG "" "" "LIBRARIES;TEST_ROOMS" ${ARGN})
   file(GLOB all CONFIGURE_DEPENDS ${CMAKE_CURRENT_SOURCE_DIR}/*.cc)
@@ -23,6 +42,7 @@ function(fettle_room name)
     target_include_directories(fettle_${name} PUBLIC ${PROJECT_SOURCE_DIR}/src)
     target_link_libraries(fettle_${name} PUBLIC ${rooms} ${ARG_LIBRARIES})
     fettle_warnings(fettle_${name})
+    fettle_precompile(fettle_${name})
   else()
     add_library(fettle_${name} INTERFACE)
     target_include_directories(fettle_${name} INTERFACE ${PROJECT_SOURCE_DIR}/src)

@@ -18,7 +18,6 @@ import signal
 import subprocess
 import sys
 import tempfile
-import threading
 import time
 from pathlib import Path
 
@@ -444,28 +443,35 @@ def find(wanted, folder):
     return found
 
 
-def run_one(path, tools, seed, keep):
-    failures, count = [], 0
+def run_one(spec, variation, tools, seed, keep):
+    """What went wrong, or nothing."""
+    quick_disk.use()
+    folder = tempfile.mkdtemp(prefix="fettle-case-")
+    run = None
     try:
-        spec = Spec(path)
-    except Broken as problem:
-        return 1, [str(problem)]
-    for variation in spec.runs():
-        quick_disk.use()
-        folder = tempfile.mkdtemp(prefix="fettle-case-")
-        count += 1
+        run = Run(spec, variation, seed, tools, folder)
+        run.run()
+    except (Failure, Broken, RuntimeError) as problem:
+        told = {k: repr(v) for k, v in run.values.items()} if run else {}  # a value may be 100,000 characters long
+        values = ", ".join(f"{k} = {t if len(t) <= 200 else t[:160] + ' … ' + str(len(t))}" for k, t in told.items())
+        return (f"{problem}\n    values: {values}\n    again: tests/run_cases.py --seed {seed} "
+                f"{shown_path(spec.path)} (variation {variation})" + (f"\n    folder: {folder}" if keep else ""))
+    finally:
+        if not keep:
+            shutil.rmtree(folder, ignore_errors=True)
+    return ""
+
+
+def runs_of(paths):
+    """Every variation of every file, and what is wrong with the files themselves."""
+    runs, broken = [], []
+    for path in paths:
         try:
-            run = Run(spec, variation, seed, tools, folder)
-            run.run()
-        except (Failure, Broken, RuntimeError) as problem:
-            told = {k: repr(v) for k, v in run.values.items()}  # a value may be 100,000 characters long
-            values = ", ".join(f"{k} = {t if len(t) <= 200 else t[:160] + ' … ' + str(len(t))}" for k, t in told.items())
-            failures.append(f"{problem}\n    values: {values}\n    again: tests/run_cases.py --seed {seed} "
-                            f"{shown_path(path)} (variation {variation})" + (f"\n    folder: {folder}" if keep else ""))
-        finally:
-            if not keep:
-                shutil.rmtree(folder, ignore_errors=True)
-    return count, failures
+            spec = Spec(path)
+            runs += [(spec, variation) for variation in spec.runs()]
+        except Broken as problem:
+            broken.append(str(problem))
+    return runs, broken
 
 
 def main():
@@ -482,15 +488,16 @@ def main():
     tools = case_lib.Tools(SOURCE, programs, build / "case-packages")
     paths = find(given.names, Path(given.cases))
     print(f"seed {given.seed}, {len(paths)} case files")
-    passed = failed = 0
-    lock = threading.Lock()
+    runs, failures = runs_of(paths)
+    broken = len(failures)
+    for text in failures:
+        print(f"\nFAILED {text}", flush=True)
     with concurrent.futures.ThreadPoolExecutor(given.workers) as pool:
-        for count, failures in pool.map(lambda p: run_one(p, tools, given.seed, given.keep), paths):
-            with lock:
-                passed += count - len(failures)
-                failed += len(failures)
-                for text in failures:
-                    print(f"\nFAILED {text}", flush=True)
+        for text in pool.map(lambda r: run_one(*r, tools, given.seed, given.keep), runs):
+            if text:
+                failures.append(text)
+                print(f"\nFAILED {text}", flush=True)
+    passed, failed = len(runs) + broken - len(failures), len(failures)
     print(f"{passed} passed, {failed} failed")
     return 0 if passed and not failed else 1
 

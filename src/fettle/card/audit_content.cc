@@ -218,7 +218,7 @@ void without_family(ContentAudit& c) {
             "Which box this card is for was not said: where the index must stand, which files belong here and whether "
             "they are whole was not checked.",
             "", "no family named");
-    c.s.out.not_checked.push_back("index, files and digests: no family was named (--family ID)");
+    c.s.out.not_checked.emplace_back("index, files and digests: no family was named (--family ID)");
 }
 
 }  // namespace
