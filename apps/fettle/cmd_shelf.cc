@@ -64,7 +64,7 @@ Result<family::Family> family_for(const Context& context, const ShelfAddOptions&
     auto all = load_families(context);
     if (!all) return pass(all);
     std::erase_if(*all, [](const family::Family& f) { return !f.package; });
-    const auto named = shelf::named_families(*all, options.package, options.index_only);
+    const auto named = shelf::named_families(*all, options.package, options.index_only, context.clock->now());
     for (family::Family& f : *all)
         if (named.size() == 1 ? f.id == named.front() : all->size() == 1) return std::move(f);
     std::vector<std::string> ids;
@@ -73,10 +73,12 @@ Result<family::Family> family_for(const Context& context, const ShelfAddOptions&
         ids.push_back(f.id);
         indexes.insert(f.package->index);
     }
-    return bad_input("family-not-told", options.package,
-                     "its index names none of the families known here, or several, or cannot be read (looked for: " +
-                         join({indexes.begin(), indexes.end()}, ", ") + ")",
-                     "say which with --family: " + join(ids, ", "));
+    return bad_input(
+        "family-not-told", options.package,
+        "which family it is for can't be told: no index stands where one of theirs would, or no signature and no "
+        "name in it settles which (looked for: " +
+            join({indexes.begin(), indexes.end()}, ", ") + ")",
+        "say which with --family: " + join(ids, ", "));
 }
 
 // The newest by the family's own order; empty when there is none or some version has no place in it.
@@ -281,8 +283,13 @@ Result<Answer> shelf_show(const Context& context, const ShelfShowOptions& option
     Answer answer;
     answer.headline = fmt::format("{} {}: {} pieces, {}{}.", s.family, s.release.release, s.release.pieces.size(),
                                   human_bytes(s.release.bytes()), s.index_only ? ", index only" : "");
-    answer.judgement = s.vetted;
-    answer.judgement.add(s.may_be_laid());
+    // What intake said in passing, the answer to "may it be laid?" says as it is now.
+    const Judgement laid = s.may_be_laid();
+    for (const Reason& r : s.vetted.reasons)
+        if (r.code != "right-unknown" &&
+            std::none_of(laid.reasons.begin(), laid.reasons.end(), [&](const Reason& l) { return l.code == r.code; }))
+            answer.judgement.add(r);
+    answer.judgement.add(laid);
     if (options.cyclonedx) {
         auto family = load_family_by_id(context, s.family);
         if (!family) return pass(family);

@@ -12,15 +12,30 @@ namespace fettle {
 namespace fs = std::filesystem;
 namespace {
 
+struct Entry {
+    HalfDone::What what = HalfDone::What::all;
+    std::function<void()> clear;  // if set, instead
+};
 struct Register {
     std::mutex mutex;
-    std::map<fs::path, HalfDone::What> paths;
+    std::map<fs::path, Entry> paths;
+
+    void add(const fs::path& path, Entry entry) {
+        const std::lock_guard lock(mutex);
+        paths[path] = std::move(entry);
+    }
 };
 
 // Never destroyed: the thread that waits for signals outlives main.
 Register& the_register() {
     static auto* const r = new Register;
     return *r;
+}
+
+fs::path in_full(fs::path path) {
+    std::error_code ec;
+    fs::path out = fs::absolute(path, ec);
+    return ec ? std::move(path) : out;
 }
 
 // The other threads go on until the end, so something may appear while a folder is emptied.
@@ -44,7 +59,12 @@ void remove(const fs::path& path, HalfDone::What what) {
 [[noreturn]] void end_by(int signal) {
     Register& r = the_register();
     r.mutex.lock();  // for good: nothing becomes half done any more, and nothing is taken for whole
-    for (const auto& [path, what] : r.paths) remove(path, what);
+    for (auto at = r.paths.rbegin(); at != r.paths.rend(); ++at) {  // what stands below a path comes before it
+        if (at->second.clear)
+            at->second.clear();
+        else
+            remove(at->first, at->second.what);
+    }
     std::signal(signal, SIG_DFL);
     sigset_t only;
     sigemptyset(&only);
@@ -56,13 +76,12 @@ void remove(const fs::path& path, HalfDone::What what) {
 
 }  // namespace
 
-HalfDone::HalfDone(fs::path path, What what) {
-    std::error_code ec;
-    path_ = fs::absolute(path, ec);
-    if (ec) path_ = std::move(path);
-    Register& r = the_register();
-    const std::lock_guard lock(r.mutex);
-    r.paths[path_] = what;
+HalfDone::HalfDone(fs::path path, What what) : path_(in_full(std::move(path))) {
+    the_register().add(path_, {what, {}});
+}
+
+HalfDone::HalfDone(fs::path path, std::function<void()> clear) : path_(in_full(std::move(path))) {
+    the_register().add(path_, {What::all, std::move(clear)});
 }
 
 HalfDone::~HalfDone() {

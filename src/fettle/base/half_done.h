@@ -4,6 +4,7 @@
 #pragma once
 
 #include <filesystem>
+#include <functional>
 
 namespace fettle {
 
@@ -13,6 +14,10 @@ public:
 
     // Made just now, and half done until this object ends: by then it is whole, or was removed.
     explicit HalfDone(std::filesystem::path path, What what = What::all);
+    // For what may have become somebody else's meanwhile: `clear` decides and removes, instead of the above. It is
+    // called on a thread of its own while all others go on, after everything that is half done below the path was
+    // removed.
+    HalfDone(std::filesystem::path path, std::function<void()> clear);
     ~HalfDone();
     HalfDone(const HalfDone&) = delete;
     HalfDone& operator=(const HalfDone&) = delete;

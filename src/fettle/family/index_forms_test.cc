@@ -1,7 +1,7 @@
 // The flat forms: tables (RFC 4180), INI, and CycloneDX 1.5 (ECMA-424).
 #include <array>
 
-#include "fettle/family/test_forms.h"
+#include "fettle/family/forms_test_help.h"
 
 namespace fettle::family {
 namespace {

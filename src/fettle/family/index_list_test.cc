@@ -1,4 +1,4 @@
-#include "fettle/family/test_forms.h"
+#include "fettle/family/forms_test_help.h"
 
 namespace fettle::family {
 namespace {

@@ -5,6 +5,7 @@
 #include <archive_entry.h>
 #include <fcntl.h>
 #include <fmt/core.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 #include <algorithm>
@@ -140,10 +141,26 @@ Member Archive::member() const {
     return m;
 }
 
+// Which file stands under a name, and when it was last written to.
+struct FileState {
+    dev_t device = 0;
+    ino_t number = 0;
+    off_t size = 0;
+    std::int64_t written_ns = 0, changed_ns = 0;
+    bool operator==(const FileState&) const = default;
+};
+
+FileState state_of(const fs::path& path) {
+    struct stat st{};
+    if (::stat(path.c_str(), &st) != 0) return {};
+    const auto ns = [](const timespec& t) { return std::int64_t{t.tv_sec} * 1'000'000'000 + t.tv_nsec; };
+    return {st.st_dev, st.st_ino, st.st_size, ns(st.st_mtim), ns(st.st_ctim)};
+}
+
 class ArchivePackage final : public Package {
 public:
-    ArchivePackage(fs::path path, std::string kind, std::vector<Member> members)
-        : path_(std::move(path)), kind_(std::move(kind)), members_(std::move(members)) {}
+    ArchivePackage(fs::path path, std::string kind, std::vector<Member> members, FileState state)
+        : path_(std::move(path)), kind_(std::move(kind)), members_(std::move(members)), state_(state) {}
 
     const std::vector<Member>& members() const override { return members_; }
 
@@ -157,9 +174,7 @@ public:
             if (!more) return pass(more);
             const Member m = *more ? a.member() : Member{};
             if (*more && is_root(m)) continue;
-            if (!*more || m.path != members_[i].path)
-                return bad_input("package-changed", path_.string(), "is not what it was a moment ago",
-                                 "let nobody write to it while it is read, then try again");
+            if (!*more || m.path != members_[i].path) return changed();
             if (wanted[i])
                 if (auto ok = take(i, [&](ByteSpan into) { return a.read(into); }); !ok) return ok;
             ++i;
@@ -173,18 +188,30 @@ public:
         return std::optional<std::string>(std::move(*digest));
     }
 
+    Status unchanged() const override {
+        if (state_of(path_) == state_) return {};
+        return changed();
+    }
+
     // The folder that an archive was made of, as `tar -c .` and others write it.
     static bool is_root(const Member& m) { return m.kind == MemberKind::folder && (m.path == "." || m.path == "./"); }
 
 private:
+    tl::unexpected<Error> changed() const {
+        return bad_input("package-changed", path_.string(), "is not what it was a moment ago",
+                         "let nobody write to it while it is read, then try again");
+    }
+
     fs::path path_;
     std::string kind_;
     std::vector<Member> members_;
+    FileState state_;  // before its first byte was read
 };
 
 }  // namespace
 
 Result<std::unique_ptr<Package>> open_archive(const fs::path& path, const std::string& kind) {
+    const FileState state = state_of(path);
     Archive a(path, kind);
     if (auto ok = a.open(); !ok) return pass(ok);
     std::error_code ec;
@@ -209,7 +236,7 @@ Result<std::unique_ptr<Package>> open_archive(const fs::path& path, const std::s
                              "do not use it; get the package from the maker");
         members.push_back(std::move(m));
     }
-    return std::make_unique<ArchivePackage>(path, kind, std::move(members));
+    return std::make_unique<ArchivePackage>(path, kind, std::move(members), state);
 }
 
 }  // namespace fettle::shelf

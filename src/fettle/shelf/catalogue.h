@@ -6,6 +6,7 @@
 #include <cstdint>
 #include <map>
 #include <optional>
+#include <set>
 #include <string>
 #include <string_view>
 #include <unordered_map>
@@ -74,8 +75,9 @@ public:
     };
     Result<std::optional<Known>> known(std::string_view family, std::string_view release);
 
-    // One durable step each. add() takes the place of an index-only entry of the same release; packs are the ids that
-    // free_pack() named, in the order of NewPart::pack.
+    // One durable step each. Of the contents none may be there yet, save those that mend one (Staging::publish). add()
+    // takes the place of an index-only entry of the same release; packs are the ids that free_pack() named, in the
+    // order of NewPart::pack.
     Status add(const Shelved& shelved, const std::vector<CataloguedFile>& files, const NewContents& contents,
                const std::vector<std::int64_t>& packs);
     Status add_slip(std::int64_t id, const ProvenanceSlip& slip, const NewContents& contents,
@@ -91,6 +93,7 @@ public:
 
     // What stands where.
     Result<std::optional<KeptContent>> content(const std::string& sha256);
+    Result<std::set<std::string>> which_are_there(const std::vector<std::string>& sha256s);
     struct Held {
         std::vector<KeptContent> contents;
         Parts parts;  // of the contents, and all that they rest on

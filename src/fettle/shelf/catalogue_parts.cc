@@ -1,4 +1,5 @@
 // What stands where in the packs.
+#include <algorithm>
 #include <map>
 #include <unordered_set>
 
@@ -60,10 +61,6 @@ Status Catalogue::store(const NewContents& contents, const std::vector<std::int6
     if (!part_id) return pass(part_id);
     for (const auto& [sha256, c] : contents) {
         if (c.mends == 0) {
-            // Another intake may have brought the same content meanwhile; then ours is not needed.
-            auto there = content(sha256);
-            if (!there) return pass(there);
-            if (*there) continue;
             content_rows.push_back({*content_id, sha256, static_cast<std::int64_t>(c.size)});
         }
         std::int64_t seq = 0;
@@ -102,6 +99,24 @@ Result<std::optional<KeptContent>> Catalogue::content(const std::string& sha256)
     if (rows->empty()) return std::optional<KeptContent>();
     return std::optional<KeptContent>(
         KeptContent{rows->front().number(0), static_cast<std::uint64_t>(rows->front().number(1)), sha256, {}});
+}
+
+// By hundreds: one question a digest takes as long as compressing a small file.
+Result<std::set<std::string>> Catalogue::which_are_there(const std::vector<std::string>& sha256s) {
+    constexpr std::size_t at_once = 200;
+    std::set<std::string> out;
+    for (std::size_t i = 0; i < sha256s.size(); i += at_once) {
+        const std::size_t n = std::min(at_once, sha256s.size() - i);
+        std::string sql = "select sha256 from contents where sha256 in (";
+        Values values;
+        for (std::size_t k = 0; k < n; ++k) {
+            sql += (k ? ", :d" : ":d") + std::to_string(k);
+            values.emplace_back(sha256s[i + k]);
+        }
+        auto ok = db_.each(sql + ")", {Kind::text}, values, [&](const records::Row& r) { out.insert(r.text(0)); });
+        if (!ok) return pass(ok);
+    }
+    return out;
 }
 
 Result<Parts> Catalogue::parts_of(std::int64_t content) {

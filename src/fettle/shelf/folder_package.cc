@@ -47,6 +47,7 @@ public:
     }
 
     Result<std::optional<std::string>> sha256() const override { return std::optional<std::string>(); }
+    Status unchanged() const override { return {}; }
 
 private:
     Status take_one(std::size_t i, const Take& take) const {

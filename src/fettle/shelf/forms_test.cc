@@ -1,5 +1,6 @@
 // Whole packages in other forms than the example maker's JSON, through the shelf: an XML index with a CMS signature
 // made by the openssl program, and a plain digest list, unsigned, made by sha256sum.
+#include "fettle/family/forms_test_help.h"
 #include "fettle/shelf/shelf_test_help.h"
 
 namespace fettle::shelf {
@@ -8,31 +9,6 @@ namespace {
 std::string text_of(const fs::path& file) {
     std::ifstream in(file, std::ios::binary);
     return {std::istreambuf_iterator<char>(in), {}};
-}
-
-const std::string head = R"(
-[family]
-id = "wren"
-marque = "Vellmoor"
-words = "Wren radio"
-level = "L0"
-version_order = { rule = "numeric", fields = ["line", "step", "build"] }
-[[box]]
-role = "main"
-words = "radio"
-written_by = "own medium"
-[box.plate]
-pattern = '58\d{5}[A-F]'
-examples = ["5801234A"]
-[view]
-pattern = '(?P<release>\d+\.\d+\.\d+)'
-examples = ["27.1.110"]
-)";
-
-family::Family family_of(const std::string& package) {
-    family::Loaded l = family::load_family_text(head + package);
-    for (const family::Finding& f : l.mistakes) ADD_FAILURE() << f.line << " " << f.key << ": " << f.problem;
-    return l.family;
 }
 
 struct FormsTest : testing::Test {
@@ -56,7 +32,7 @@ struct XmlCmsTest : FormsTest {
             "'/CN=Vellmoor "
             "release signing'");
         run("openssl x509 -req -in s.csr -CA ca.pem -CAkey ca.key -CAcreateserial -days 20 -out s.pem");
-        family = family_of(R"(
+        family = family::wren(R"(
 [package]
 index = "contents.xml"
 form = "xml"
@@ -77,13 +53,13 @@ file = "contents.p7s"
 signer = "Vellmoor release signing"
 certificates = ["""
 )" + text_of(t.path / "ca.pem") +
-                           "\"\"\"]\n");
+                              "\"\"\"]\n");
         write(at / "bin/tuner.bin", "abc");
         index("family='wren' release='27.1.110'");
     }
     void index(const std::string& attributes) {
         write(at / "contents.xml", "<c " + attributes + "><part name='tuner' version='4.1' bytes='3' sha256='" +
-                                       sha256_hex(std::string_view("abc")) + "'>bin/tuner.bin</part></c>");
+                                       family::sha256_abc + "'>bin/tuner.bin</part></c>");
         sign();
     }
     void sign(const std::string& more = "-signer s.pem -inkey s.key") {
@@ -137,7 +113,7 @@ TEST_F(XmlCmsTest, TheIndexMustNameTheFamily) {
 }
 
 struct DigestListTest : FormsTest {
-    family::Family family = family_of(R"(
+    family::Family family = family::wren(R"(
 [package]
 index = "SHA256SUMS"
 form = "digest-list"

@@ -12,15 +12,12 @@
 #include "fettle/base/digest.h"
 #include "fettle/base/files.h"
 #include "fettle/base/text.h"
-#include "fettle/shelf/package.h"
+#include "fettle/shelf/package_texts.h"
 #include "fettle/shelf/vet.h"
 
 namespace fettle::shelf {
 namespace fs = std::filesystem;
 namespace {
-
-constexpr std::size_t largest_index = 32u << 20;  // a parsed text takes many times its size
-constexpr std::size_t largest_signature = 64u << 10;
 
 Reason halt(std::string code, std::string where, std::string text, std::string rests_on) {
     return {std::move(code), Verdict::halt, std::move(text), printable(where), std::move(rests_on)};
@@ -31,63 +28,6 @@ bool as_finding(const Error& e, Judgement& j) {
     if (e.kind != ErrorKind::bad_input) return false;
     j.add(halt(e.code, e.place, e.problem + "; " + e.next, "package"));
     return true;
-}
-
-struct Texts {  // index and signature, small enough to be held
-    std::optional<std::string> index, signature;
-};
-
-// One small file whole, refusing what is larger than `limit`.
-Status read_whole(const Read& read, std::size_t limit, const std::string& path, std::string& out) {
-    Bytes block(1 << 16);
-    for (;;) {
-        auto got = read(block);
-        if (!got) return pass(got);
-        if (*got == 0) return {};
-        if (out.size() + *got > limit)
-            return bad_input("index-too-large", path, fmt::format("is larger than {}", human_bytes(limit)),
-                             "check that this is a package of this family");
-        out += as_text(ByteView(block).first(*got));
-    }
-}
-
-Result<Texts> texts_of_package(Package& package, const family::PackageRule& rule) {
-    Texts texts;
-    std::vector<bool> wanted;
-    for (const Member& m : package.members())
-        wanted.push_back(m.kind == MemberKind::file &&
-                         (m.path == rule.index || (!rule.signature_file.empty() && m.path == rule.signature_file)));
-    std::string index, signature;
-    bool has_signature = false;
-    auto done = package.visit(wanted, [&](std::size_t i, const Read& read) {
-        const bool is_index = package.members()[i].path == rule.index;
-        if (!is_index) has_signature = true;
-        return read_whole(read, is_index ? largest_index : largest_signature, package.members()[i].path,
-                          is_index ? index : signature);
-    });
-    if (!done) return pass(done);
-    texts.index = std::move(index);
-    if (has_signature) texts.signature = std::move(signature);
-    return texts;
-}
-
-// The index alone: the file itself, or the folder in which it stands; its signature beside it, if there is one.
-Result<Texts> texts_of_index(const fs::path& path, const family::PackageRule& rule) {
-    Texts texts;
-    std::error_code ec;
-    const bool folder = fs::is_directory(path, ec);
-    const fs::path index_file = folder ? path / rule.index : path;
-    auto index = read_text_file(index_file, largest_index);
-    if (!index) return pass(index);
-    texts.index = std::move(*index);
-    if (rule.signature_file.empty()) return texts;
-    const fs::path signature_file =
-        folder ? path / rule.signature_file : path.parent_path() / fs::path(rule.signature_file).filename();
-    if (!fs::exists(signature_file, ec)) return texts;
-    auto signature = read_text_file(signature_file, largest_signature);
-    if (!signature) return pass(signature);
-    texts.signature = std::move(*signature);
-    return texts;
 }
 
 // Over the index, before anything it says is believed. An index alone lays nothing: there a missing signature is a
@@ -220,43 +160,6 @@ bool halted(const Intake& in) {
 
 }  // namespace
 
-std::vector<std::string> named_families(const std::vector<family::Family>& families, const fs::path& path,
-                                        bool index_only) {
-    std::map<std::string, std::string> indexes;  // by path; all in one visit: a compressed tar is unpacked for each
-    if (!index_only) {
-        auto package = open_package(path);
-        if (!package) return {};
-        std::vector<bool> wanted;
-        for (const Member& m : (*package)->members())
-            wanted.push_back(m.kind == MemberKind::file &&
-                             std::any_of(families.begin(), families.end(),
-                                         [&](const auto& f) { return f.package && f.package->index == m.path; }));
-        std::mutex guard;
-        (void)(*package)->visit(wanted, [&](std::size_t i, const Read& read) -> Status {
-            std::string text;
-            if (auto ok = read_whole(read, largest_index, (*package)->members()[i].path, text); !ok) return ok;
-            const std::lock_guard lock(guard);
-            indexes[(*package)->members()[i].path] = std::move(text);
-            return {};
-        });
-    }
-    std::vector<std::string> out;
-    std::vector<std::string> silent;  // an index of theirs is there and reads well, but their indexes name no family
-    for (const family::Family& f : families) {
-        if (!f.package) continue;
-        if (index_only)
-            if (auto texts = texts_of_index(path, *f.package)) indexes[f.package->index] = std::move(*texts->index);
-        const auto text = indexes.find(f.package->index);
-        if (text == indexes.end()) continue;
-        if (f.package->release_fields.contains("family")) {
-            if (family::family_named_in(*f.package, text->second) == f.id) out.push_back(f.id);
-        } else if (family::read_index(f, text->second)) {
-            silent.push_back(f.id);
-        }
-    }
-    return out.empty() ? silent : out;
-}
-
 Result<Intake> take_in(const family::Family& family, const AddRequest& request, const Store& store, UnixMs now,
                        const Progress& progress) {
     if (!family.package || family.package->index.empty())
@@ -322,6 +225,7 @@ Result<Intake> take_in(const family::Family& family, const AddRequest& request, 
         auto digest = archive_digest.get();
         if (!digest) return pass(digest);
         if (*digest) in.package_sha256 = **digest;
+        if (auto ok = (*package)->unchanged(); !ok) as_finding(ok.error(), j);
         if (!halted(in))
             j.add({"content-whole", Verdict::fit,
                    fmt::format("all {} files of the index are there, nothing else, and each is what the index says",

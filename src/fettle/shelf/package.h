@@ -41,6 +41,11 @@ public:
 
     // An archive's digest is over its bytes; a folder has none of its own (nullopt): it follows from its files.
     virtual Result<std::optional<std::string>> sha256() const = 0;
+
+    // bad_input "package-changed" when an archive's file is another one, or was written to, since it was opened: then
+    // its digest and what was read from it may be of two different archives. A folder's files answer each for
+    // themselves.
+    virtual Status unchanged() const = 0;
 };
 
 // bad_input says what the thing is when it is neither a folder nor a whole archive: "package-missing",

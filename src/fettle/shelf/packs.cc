@@ -13,7 +13,7 @@ namespace fs = std::filesystem;
 namespace {
 
 constexpr std::uint64_t write_back_step = 8u << 20;
-constexpr std::size_t longest_chain = 16;  // three is the most that is made; a damaged catalogue may say anything
+constexpr std::size_t longest_chain = 16;  // two is the most that is made now; a damaged catalogue may say anything
 
 }  // namespace
 
@@ -120,16 +120,16 @@ Loaded PackReader::record(const Part& part, Bench& bench, Record* parsed) {
     return {record, 0, false};
 }
 
-Loaded PackReader::expand(const Part& part, ByteView prefix, Bench& bench, Buffer& out) {
+Loaded PackReader::expand(const Part& part, const Loaded& prefix, Bench& bench, Buffer& out) {
     Record r;
     const Loaded raw = record(part, bench, &r);
     if (raw.culprit != 0) return raw;
     const Loaded damaged{{}, part.id, false};
-    if (part.form == Form::delta && r.head.prefix_check != quick_check(prefix)) return damaged;
+    if (part.form == Form::delta && r.head.prefix_check != prefix.check) return damaged;
     const ByteSpan content = out.fit(part.size);
-    if (!bench.press.expand(part.form, r.stored, prefix, content) || quick_check(content) != r.head.content_check)
+    if (!bench.press.expand(part.form, r.stored, prefix.bytes, content) || quick_check(content) != r.head.content_check)
         return damaged;
-    return {content, 0, false};
+    return {content, 0, false, r.head.content_check};
 }
 
 Loaded PackReader::load(const Parts& parts, const Part& part, Bench& bench) {
@@ -146,7 +146,7 @@ Loaded PackReader::load(const Parts& parts, const Part& part, Bench& bench, Buff
     // Two buffers by turns, so that the last one is `out`.
     Loaded now;
     for (std::size_t left = chain.size(); left-- > 0;) {
-        now = expand(*chain[left], now.bytes, bench, left % 2 == 0 ? out : bench.two);
+        now = expand(*chain[left], now, bench, left % 2 == 0 ? out : bench.two);
         if (now.culprit != 0) return now;
     }
     return now;

@@ -52,6 +52,7 @@ struct Loaded {
     ByteView bytes;
     std::int64_t culprit = 0;  // part; 0: none, bytes are good
     bool missing = false;      // the culprit's pack is not there (else: damaged)
+    std::uint64_t check = 0;   // quick_check(bytes), where a part was expanded: it serves the next one as its prefix's
 };
 
 // What one thread needs to read or write parts; its memory is used again.
@@ -68,8 +69,8 @@ public:
     PackReader(const PackReader&) = delete;
     PackReader& operator=(const PackReader&) = delete;
 
-    // One part on its prefix's content (empty when it has none) into `out`.
-    Loaded expand(const Part& part, ByteView prefix, Bench& bench, Buffer& out);
+    // One part on its prefix as it was expanded (nothing when it has none) into `out`.
+    Loaded expand(const Part& part, const Loaded& prefix, Bench& bench, Buffer& out);
     // A part through all that it rests on; the view lives until the bench is used again.
     Loaded load(const Parts& parts, const Part& part, Bench& bench);
     // The same, into a buffer of the caller's.

@@ -17,15 +17,36 @@ namespace fs = std::filesystem;
 
 // A shelf that was made for nothing (its first package was refused, or somebody only looked) goes again, unless
 // somebody else has it open by now.
+namespace {
+
+void take_away(const fs::path& folder, const std::vector<fs::path>& made) {
+    std::error_code ec;
+    for (int tries = 0; tries < 10 && fs::exists(folder, ec); ++tries) fs::remove_all(folder, ec);
+    for (const fs::path& path : made) fs::remove(path, ec);  // only those that are empty
+}
+
+// The same when the program is ended from outside, in the midst of whatever it does: seen through a connection of its
+// own, nothing was added yet.
+void take_away_if_empty(const fs::path& folder, const std::vector<fs::path>& made, const FileLock& use) {
+    if (!use.alone()) return;
+    {
+        auto catalogue = Catalogue::open(folder / "catalogue.sqlite");
+        if (!catalogue) return;
+        const auto all = catalogue->outlines("", "");
+        if (!all || !all->empty()) return;
+    }
+    take_away(folder, made);
+}
+
+}  // namespace
+
 Shelf::State::~State() {
     last.reset();
     if (made.empty()) return;
     const auto all = catalogue->outlines("", "");
     if (!all || !all->empty() || !use.alone()) return;
     catalogue.reset();
-    std::error_code ec;
-    fs::remove_all(folder, ec);
-    for (const fs::path& path : made) fs::remove(path, ec);  // only those that are empty
+    take_away(folder, made);
 }
 
 Shelf::Shelf(std::unique_ptr<State> state) : state_(std::move(state)) {}
@@ -66,7 +87,9 @@ Result<Shelf> Shelf::open(const fs::path& folder, Disk* disk) {
         if (!catalogue) return pass(catalogue);
         std::unique_ptr<State> state(new State{folder, disk ? *disk : real_disk(), std::move(*use),
                                                std::move(*catalogue), std::make_unique<PackReader>(folder),
-                                               std::move(made), nullptr});
+                                               std::move(made), std::nullopt, nullptr});
+        if (State& s = *state; !s.made.empty())
+            s.for_nothing.emplace(folder, [&s] { take_away_if_empty(s.folder, s.made, s.use); });
         if (auto ok = clear_leftovers(state->store()); !ok) return pass(ok);
         return Shelf(std::move(state));
     }
@@ -216,7 +239,8 @@ Result<Added> Shelf::add(const family::Family& family, const AddRequest& request
         in.staging->withdraw();
         return pass(done);
     }
-    state_->made.clear();  // there is something on it now
+    state_->for_nothing.reset();  // there is something on it now
+    state_->made.clear();
     state_->reader->forget();
     added.vetting = in.vetting;
     if (added.was_there) {

@@ -209,9 +209,10 @@ private:
     std::unique_ptr<State> state_;
 };
 
-// Which of these families the package's index says it is for; empty when it names none of them or cannot be read. Looks
-// only, judges nothing: for asking less at intake.
+// Which of these families the package may be for: the one whose index stands in it; of several, those whose maker's
+// signature holds; only where no signature can tell, those that the index names. Empty when that is none. Looks only,
+// judges nothing: for asking less at intake. now: for the dates of certificates.
 std::vector<std::string> named_families(const std::vector<family::Family>& families,
-                                        const std::filesystem::path& package, bool index_only);
+                                        const std::filesystem::path& package, bool index_only, UnixMs now);
 
 }  // namespace fettle::shelf

@@ -10,6 +10,7 @@
 #include <thread>
 #include <vector>
 
+#include "fettle/base/half_done.h"
 #include "fettle/shelf/catalogue.h"
 #include "fettle/shelf/locks.h"
 #include "fettle/shelf/packs.h"
@@ -39,6 +40,8 @@ struct Shelf::State {
     std::unique_ptr<PackReader> reader;
     std::vector<std::filesystem::path>
         made;  // folders this opening made, the deepest first; empty: the shelf was there
+    // As long as `made` holds folders: what becomes of them when somebody ends the program.
+    std::optional<HalfDone> for_nothing;
     // The release whose files were asked for last: a card is laid from thousands of reads of one release.
     std::unique_ptr<Reading> last;
 

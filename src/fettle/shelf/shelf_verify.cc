@@ -83,7 +83,7 @@ private:
     }
 
     // `culprit`: an ancestor that could not be read; then only the record itself can be looked at.
-    void down(const Part& part, ByteView prefix, std::int64_t culprit, std::size_t level, Bench& bench,
+    void down(const Part& part, const Loaded& prefix, std::int64_t culprit, std::size_t level, Bench& bench,
               std::deque<Buffer>& levels) {
         if (levels.size() <= level) levels.emplace_back();
         Loaded got;
@@ -102,7 +102,7 @@ private:
             if (hex(sha256(got.bytes)) != content->second->sha256) (void)note(part.content, {"object-damaged", 0});
             went(got.bytes.size());
         }
-        const ByteView mine = culprit == 0 ? got.bytes : ByteView();
+        const Loaded mine = culprit == 0 ? got : Loaded();
         const auto children = above_.find(part.id);
         if (children == above_.end()) return;
         for (const Part* child : children->second) down(*child, mine, culprit, level + 1, bench, levels);

@@ -67,6 +67,14 @@ Staging::~Staging() {
 }
 
 Status Staging::follow(const family::Family& family, const family::Release& release) {
+    std::vector<std::string> listed;
+    for (const family::Piece& p : release.pieces)
+        for (const family::PieceFile& f : p.files)
+            if (const auto at = f.digests.find("sha256"); at != f.digests.end()) listed.push_back(at->second);
+    auto there = store_.catalogue.which_are_there(listed);
+    if (!there) return pass(there);
+    for (std::string& digest : listed)
+        if (!there->contains(digest)) not_there_.insert(std::move(digest));
     auto all = store_.catalogue.outlines(family.id, "");
     if (!all) return pass(all);
     const Outline* before = nearest(family.order, release.release, *all);
@@ -205,6 +213,12 @@ Status Staging::keep_what_is_whole(std::int64_t content, Whole& whole, Bench& be
 }
 
 Status Staging::publish() {
+    std::vector<std::string> mine;
+    for (const auto& [sha256, c] : contents_)
+        if (c.mends == 0) mine.push_back(sha256);
+    auto meanwhile = store_.catalogue.which_are_there(mine);
+    if (!meanwhile) return pass(meanwhile);
+    for (const std::string& sha256 : *meanwhile) contents_.erase(sha256);
     if (contents_.empty()) return {};
     auto first = store_.catalogue.free_pack();
     if (!first) return pass(first);

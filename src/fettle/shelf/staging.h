@@ -85,7 +85,8 @@ public:
     // Waits for the compression; then everything kept onto the medium. Nothing is moved yet. After it contents() says
     // what is new or mended: no more than the shelf has not got.
     Status seal();
-    // The new packs to the names of `packs()`, which it chooses. Hold the publish lock.
+    // The new packs to the names of `packs()`, which it chooses; without what another intake has brought meanwhile.
+    // When that leaves nothing, no pack is published. Hold the publish lock.
     Status publish();
     void withdraw();  // takes the packs away again, after the catalogue said no
 
@@ -124,6 +125,7 @@ private:
     // Set by follow(), constant from then on.
     Parts parts_;
     std::map<std::string, std::vector<std::int64_t>, std::less<>> before_;  // path → parts of its predecessor
+    std::set<std::string> not_there_;  // of the digests that the index gives: not on the shelf when intake began
 
     std::mutex catalogue_guard_;           // of store_.catalogue
     std::counting_semaphore<2> large_{2};  // parts of several MB are worked on two at a time, whatever the threads

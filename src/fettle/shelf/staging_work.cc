@@ -13,7 +13,7 @@ namespace {
 constexpr std::size_t most_waiting_bytes = 8u << 20;  // one more part may wait when nothing else does
 constexpr std::size_t large_part = 4u << 20;
 constexpr std::size_t buffers_kept = 64, largest_kept = 1u << 20;
-constexpr int deepest = 3;
+constexpr int deepest = 2;
 
 }  // namespace
 
@@ -102,6 +102,7 @@ void Staging::work(Job& job) {
 // When it is there but damaged, `mends` says which content it is.
 Result<bool> Staging::there_and_whole(const std::string& sha256, std::optional<ByteView> content, Bench& bench,
                                       std::int64_t& mends) {
+    if (not_there_.contains(sha256)) return false;
     Parts parts;
     {
         const std::lock_guard lock(catalogue_guard_);
@@ -151,7 +152,7 @@ Status Staging::store_part(Job& job, Bench& bench) {
     head.form = bench.press.squeeze(content, rests_on ? std::optional(prefix.bytes) : std::nullopt, bench.out);
     head.size = static_cast<std::uint32_t>(content.size());
     head.content_check = quick_check(content);
-    if (head.form == Form::delta) head.prefix_check = quick_check(prefix.bytes);
+    if (head.form == Form::delta) head.prefix_check = prefix.check;
     auto part = writer_.append(head, bench.out.span());
     if (!part) return pass(part);
     part->prefix = head.form == Form::delta ? rests_on : 0;
