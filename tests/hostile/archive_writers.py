@@ -17,6 +17,7 @@ class Entry:
     kind: str = "file"  # file, folder, symlink, hardlink, device, fifo
     claimed: int | None = None  # size to write instead of the true one
     encrypted: bool = False
+    local_name: bytes | None = None  # zip: another name in the header before the data
 
 
 ZIP_MODES = {"file": 0o100644, "folder": 0o040755, "symlink": 0o120777, "hardlink": 0o100644, "device": 0o020644,
@@ -31,7 +32,8 @@ def zip_bytes(entries):
         head = struct.pack("<HHIIIIHH", flags, 0, 0x58210000, zlib.crc32(e.data), len(e.data), size, len(e.name), 0)
         central += (b"PK\1\2" + struct.pack("<HH", 0x0314, 20) + head +
                     struct.pack("<HHHII", 0, 0, 0, ZIP_MODES[e.kind] << 16, len(local)) + e.name)
-        local += b"PK\3\4" + struct.pack("<H", 20) + head + e.name + e.data
+        inside = e.name if e.local_name is None else e.local_name
+        local += b"PK\3\4" + struct.pack("<H", 20) + head[:-4] + struct.pack("<HH", len(inside), 0) + inside + e.data
     count = len(entries)
     return local + central + b"PK\5\6\0\0\0\0" + struct.pack("<HHIIH", count, count, len(central), len(local), 0)
 

@@ -19,6 +19,7 @@ sys.path.insert(0, str(HERE.parent))
 import quick_disk  # noqa: E402
 from archive_writers import WRITERS, Entry  # noqa: E402
 from case_lib import EXAMPLE_SEED, ed25519_sign  # noqa: E402
+from other_makers import BY_FORM, Makers  # noqa: E402
 
 LEAST_PACKAGES = 40
 # Order of the group of Ed25519 (RFC 8032, 5.1).
@@ -38,6 +39,7 @@ class Package:
     def __init__(self, release="27.3.118"):
         self.release, self.files, self.entries = release, {}, []
         self.links, self.pipes, self.prefix, self.claims, self.locked = {}, [], "", {}, set()
+        self.local_names = {}
         self.index = {"family": "dunnock", "release": release, "markets": ["NS"], "installs_from": "26.4.102",
                       "counter": 1, "no_return": False, "cures": ["Reversing picture freezes"], "pieces": []}
         self.signature, self.seed, self.add_l = None, EXAMPLE_SEED, False
@@ -140,6 +142,9 @@ class Package:
     def claim(self, path, size):
         self.claims[path.encode()] = size
 
+    def called_otherwise_inside(self, path, name):
+        self.local_names[path.encode()] = name.encode()
+
     def encrypted(self, path):
         self.locked.add(path.encode())
 
@@ -176,7 +181,6 @@ class Package:
         return {self.prefix + self.names.get(path, path): data for path, data in files.items()}
 
     def build(self, kind, at):
-        """Writes it below the folder `at`; the path of folder or archive."""
         if kind == "raw":
             (at / "package").write_bytes(self.raw_text)
             return at / "package"
@@ -192,7 +196,7 @@ class Package:
             return at / "package"
         entries = [Entry(path.encode(), data) for path, data in self.all_files().items()] + self.entries
         for e in entries:
-            e.claimed, e.encrypted = self.claims.get(e.name), e.name in self.locked
+            e.claimed, e.encrypted, e.local_name = self.claims.get(e.name), e.name in self.locked, self.local_names.get(e.name)
         data = WRITERS[kind](entries)
         archive = at / f"package.{kind}"
         archive.write_bytes(data if self.cut_to is None else data[:int(len(data) * self.cut_to)])
@@ -202,11 +206,11 @@ class Package:
 class Shelf:
     """The program with a home of its own."""
 
-    def __init__(self, fettle, home):
-        self.fettle, self.home = fettle, home
+    def __init__(self, fettle, home, family="dunnock"):
+        self.fettle, self.home, self.family = fettle, home, family
 
     def add(self, package, *more):
-        done = subprocess.run([self.fettle, "--home", self.home, "shelf", "add", package, "--family", "dunnock", "--from", "a test",
+        done = subprocess.run([self.fettle, "--home", self.home, "shelf", "add", package, "--family", self.family, "--from", "a test",
                                "--right", "own-work", "--json", *more], capture_output=True, timeout=60)
         try:
             return done.returncode, json.loads(done.stdout)
@@ -220,26 +224,59 @@ class Shelf:
                 if f.is_file() and not f.name.endswith(skip)}
 
 
+def codes(document, verdict):
+    return sorted({r["code"] for r in document["reasons"] if r["verdict"] == verdict})
+
+
 def halts(document):
-    return sorted({r["code"] for r in document["reasons"] if r["verdict"] == "halt"})
+    return codes(document, "halt")
 
 
-def check_hostile(fettle, package, findings):
+def built_of_another_maker(package, makers, at):
+    """Its path, and the family that it is for."""
+    made = BY_FORM[package["form"]](makers)
+    for words in package["do"]:
+        made.do(words)
+    files = made.all_files()
+    if package.get("as", "folder") == "folder":
+        for path, data in files.items():
+            (at / "package" / path).parent.mkdir(parents=True, exist_ok=True)
+            (at / "package" / path).write_bytes(data)
+        return at / "package", made.family
+    archive = at / f"package.{package['as']}"
+    archive.write_bytes(WRITERS[package["as"]]([Entry(p.encode(), d) for p, d in files.items()] + made.entries))
+    return archive, made.family
+
+
+def check_hostile(fettle, package, makers, findings):
     with tempfile.TemporaryDirectory() as folder:
         at = Path(folder)
         (at / "home").mkdir()
         (at / "made").mkdir()
-        shelf = Shelf(fettle, at / "home")
+        name, family = package["name"], "dunnock"
+        if "form" in package:
+            path, family = built_of_another_maker(package, makers, at / "made")
+            (at / "home/families").mkdir()
+            shutil.copy(makers.at / f"{family}.toml", at / "home/families")
+        else:
+            made = Package(package.get("release", "27.3.118"))
+            for words in package["do"]:
+                made.do(words)
+            path = made.build(package.get("as", "folder"), at / "made")
+        shelf = Shelf(fettle, at / "home", family)
         if "before" in package:
             shelf.add(Package().build("folder", at))
             shutil.rmtree(at / "package")
-        made = Package()
-        for words in package["do"]:
-            made.do(words)
-        path = made.build(package.get("as", "folder"), at / "made")
         before = shelf.content()
         code, document = shelf.add(path)
-        name = package["name"]
+        if "mind" in package:  # taken, but not without saying this
+            if code != 0 or not set(package["mind"]) <= set(codes(document, "mind")):
+                findings.append(f"{name}: exit {code}, halts {halts(document)}, minds {codes(document, 'mind')}; expected exit 0 "
+                                f"and {package['mind']}")
+            for said in package.get("says", []):
+                if not any(said in r["text"] for r in document["reasons"]):
+                    findings.append(f"{name}: nothing says {said!r}")
+            return
         if code != 3 or halts(document) != package["code"]:
             findings.append(f"{name}: exit {code}, halts {halts(document)}; expected exit 3 and {package['code']}"
                             + (f"\n  {document['output']}" if "output" in document else ""))
@@ -275,6 +312,21 @@ def check_quarantine(fettle, findings):
 
 def tool(*args, cwd):
     subprocess.run(args, cwd=cwd, check=True, capture_output=True, timeout=60)
+
+
+def check_given_back(fettle, archive, tree, at, findings):
+    """An archive on a shelf of its own comes back with the same names and bytes, as diff and sha256sum see it; its digest
+    on the slip is that of sha256sum."""
+    (at / "home").mkdir(parents=True)
+    code, document = Shelf(fettle, at / "home").add(archive)
+    if code != 0 or document["data"]["slip"]["package_sha256"] != hashlib.sha256(archive.read_bytes()).hexdigest():
+        findings.append(f"{archive.name}: exit {code}, or another digest than sha256sum's on the slip")
+        return
+    subprocess.run([fettle, "--home", at / "home", "shelf", "restore", "27.3.118", at / "back"], check=True, capture_output=True)
+    script = 'diff -r "$1" "$2" && cd "$1" && find . -type f -print0 | xargs -0 sha256sum | (cd "$2" && sha256sum -c --quiet)'
+    same = subprocess.run(["bash", "-o", "pipefail", "-c", script, "-", tree, at / "back"], capture_output=True, text=True)
+    if same.returncode != 0:
+        findings.append(f"{archive.name}: not given back as it was\n{same.stdout}{same.stderr}")
 
 
 def check_whole(fettle, findings):
@@ -315,6 +367,9 @@ def check_whole(fettle, findings):
             seen += 1
             if code != 0 or document["data"].get("was_there") != (name != "folder"):
                 findings.append(f"whole package by {name}: exit {code}, {document['reasons']} {document['data'].get('was_there')}")
+        for name in ("zip", "tar gz", "tar zst", "bsdtar", "7z", "own tar"):
+            if name in archives:
+                check_given_back(fettle, archives[name], tree, at / f"back-{name.replace(' ', '-')}", findings)
     return seen
 
 
@@ -328,11 +383,13 @@ def main():
     packages = tomllib.loads((HERE / "packages.toml").read_text())["package"]
     findings = []
     names = [p["name"] for p in packages]
+    makers_folder = tempfile.TemporaryDirectory()
+    makers = Makers(HERE.parent.parent / "families", Path(makers_folder.name))
     if len(set(names)) != len(names) or len(names) < LEAST_PACKAGES:
         findings.append(f"{len(names)} packages, at least {LEAST_PACKAGES} of different names were expected")
     for number, package in enumerate(packages):
         if options.only == package["name"] or (options.only is None and number % options.every == 0):
-            check_hostile(Path(options.fettle).resolve(), package, findings)
+            check_hostile(Path(options.fettle).resolve(), package, makers, findings)
     whole = 0
     if options.only is None and options.every == 1:
         check_quarantine(Path(options.fettle).resolve(), findings)
