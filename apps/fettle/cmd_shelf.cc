@@ -10,6 +10,7 @@
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
 #include "fettle/shelf/cyclonedx.h"
+#include "fettle/shelf/package.h"
 #include "fettle/shelf/quarantine.h"
 #include "fettle/shelf/shelf.h"
 #include "job_store.h"
@@ -65,6 +66,9 @@ Result<family::Family> family_for(const Context& context, const ShelfAddOptions&
     if (!all) return pass(all);
     std::erase_if(*all, [](const family::Family& f) { return !f.package; });
     const auto named = shelf::named_families(*all, options.package, options.index_only, context.clock->now());
+    std::error_code ec;
+    if (named.empty() && (!options.index_only || !std::filesystem::exists(options.package, ec)))
+        if (auto package = shelf::open_package(options.package); !package) return pass(package);  // that comes first
     for (family::Family& f : *all)
         if (named.size() == 1 ? f.id == named.front() : all->size() == 1) return std::move(f);
     std::vector<std::string> ids;
