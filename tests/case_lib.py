@@ -6,6 +6,7 @@ import datetime
 import hashlib
 import html
 import json
+import math
 import os
 import random
 import re
@@ -303,6 +304,15 @@ class Case:
     def messages(self):
         """What the example family's box may show, from the family file itself."""
         return tomllib.loads((self.tools.source / "families/dunnock.toml").read_text())["message"]
+
+    def region(self, box, name, family="dunnock"):
+        """A region of an example family, from the family file itself."""
+        regions = tomllib.loads((self.tools.source / f"families/{family}.toml").read_text())["region"]
+        return next(r for r in regions if r["box"] == box and r["name"] == name)
+
+    def binomial(self, n, seen, share):
+        """Chance that of n as many as one of `seen` come, each with that share."""
+        return sum(math.comb(n, k) * share**k * (1 - share)**(n - k) for k in seen)
 
     def message(self, text=None):
         return self.rng.choice([m for m in self.messages() if text in (None, m["text"])])

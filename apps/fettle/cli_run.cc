@@ -9,6 +9,7 @@
 #include "cmd_touch.h"
 #include "cmd_watch.h"
 #include "rehearse.h"
+#include "run_times.h"
 
 namespace fettle::app {
 
@@ -130,6 +131,11 @@ void CommandLine::define_reckon() {
 }
 
 void CommandLine::define_run() {
+    CLI::App& book = group("book", "the bench book as a whole: how honest past forecasts were");
+    command<BookPromisesOptions>(book, "promises", "every promise that came due, scored", book_promises,
+                                 [](CLI::App& c, BookPromisesOptions& o) {
+                                     c.add_option("--family", o.family, "of this family")->type_name("ID");
+                                 });
     command<WatchOptions>(
         app, "watch", "where the run is, what comes next, when hands are needed", watch_run,
         [](CLI::App& c, WatchOptions& o) {

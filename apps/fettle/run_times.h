@@ -17,4 +17,11 @@ std::map<std::string, std::vector<forecast::PastRun>> own_runs_of(const Context&
 // The entry that keeps a run's time and scores its promise; `p50_s` and `p90_s` 0: nothing was promised.
 NewEntry times_entry(const std::string& family, const book::Run& run, UnixMs ended, double p50_s, double p90_s);
 
+struct BookPromisesOptions {
+    std::string family;  // --family ID; empty: all
+};
+// fettle book promises: how many of the nine-in-ten times were kept, with exact bounds on the share behind it, and the
+// mean pinball loss.
+Result<Answer> book_promises(Context& context, const BookPromisesOptions& options);
+
 }  // namespace fettle::app

@@ -7,7 +7,10 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
+#include <cstdint>
+#include <map>
 #include <numeric>
 
 #include "fettle/base/clock.h"
@@ -99,8 +102,7 @@ std::vector<double> totals(const Draws& d) {
 // Moves every draw so that the total has the own runs' predictive distribution; the shape within the run stays.
 void follow_own_runs(Draws& d, const std::vector<PastRun>& runs) {
     const std::vector<double> total = totals(d);
-    std::vector<double> sorted = total;
-    const Quantiles model = quantiles_of(sorted);
+    const Quantiles model = quantiles_of(total);
     if (model.p50_s <= 0) return;
     const std::vector<double> wanted = predictive(model, runs, total);
     for (auto& column : d.seconds) {
@@ -121,8 +123,7 @@ void fill_states(Forecast& f, const family::Family& family, const std::vector<St
         w.act = act.id;
         w.hands_on = act.kind == family::ActKind::ask || !act.wake.empty();
         w.rests_on = times[s].rests_on;
-        work = begun;
-        w.begins = quantiles_of(work);
+        w.begins = quantiles_of(begun);
         const auto& column = f.by_state->seconds[s];
         work.assign(column.begin(), column.end());
         w.lasts = quantiles_of(work);
@@ -178,25 +179,60 @@ std::string band(const Forecast& f) {
 
 }  // namespace
 
-Quantiles quantiles_of(std::vector<double>& v) {
+namespace {
+
+// Order statistics of many values: counted into equal buckets first, so that only the few buckets that hold a wanted
+// rank are looked into. The same values as by sorting.
+class Ranks {
+public:
+    Ranks(const std::vector<double>& v, const std::vector<std::size_t>& wanted) {
+        const auto [low, high] = std::minmax_element(v.begin(), v.end());
+        const double from = *low, scale = *high > from ? (kBuckets - 1) / (*high - from) : 0;
+        std::vector<std::uint16_t> bucket(v.size());
+        for (std::size_t i = 0; i < v.size(); ++i) {
+            bucket[i] = static_cast<std::uint16_t>((v[i] - from) * scale);
+            ++upto_[bucket[i] + 1U];
+        }
+        for (std::size_t b = 1; b <= kBuckets; ++b) upto_[b] += upto_[b - 1];
+        std::array<bool, kBuckets> looked_into{};
+        for (const std::size_t rank : wanted) looked_into[of(rank)] = true;
+        for (std::size_t i = 0; i < v.size(); ++i) {
+            if (looked_into[bucket[i]]) held_[bucket[i]].push_back(v[i]);
+        }
+        for (auto& [b, values] : held_) std::sort(values.begin(), values.end());
+    }
+    double at(std::size_t rank) const {
+        const std::size_t b = of(rank);
+        return held_.at(b)[rank - upto_[b]];
+    }
+
+private:
+    static constexpr std::size_t kBuckets = 1024;
+    std::size_t of(std::size_t rank) const {
+        return static_cast<std::size_t>(std::upper_bound(upto_.begin(), upto_.end(), rank) - upto_.begin()) - 1;
+    }
+
+    std::array<std::size_t, kBuckets + 1> upto_{};  // values in the buckets before
+    std::map<std::size_t, std::vector<double>> held_;
+};
+
+}  // namespace
+
+Quantiles quantiles_of(const std::vector<double>& v) {
     if (v.empty()) return {};
-    const auto at = [&](double p, std::size_t from) {
-        const double pos = p * static_cast<double>(v.size() - 1);
-        const auto k = static_cast<std::size_t>(pos);
-        const auto first = v.begin() + static_cast<std::ptrdiff_t>(std::min(from, k));
-        const auto nth = v.begin() + static_cast<std::ptrdiff_t>(k);
-        std::nth_element(first, nth, v.end());
-        if (k + 1 == v.size()) return *nth;
-        const double above = *std::min_element(nth + 1, v.end());
-        return *nth + (pos - static_cast<double>(k)) * (above - *nth);
+    const auto place = [&](double p) { return p * static_cast<double>(v.size() - 1); };
+    std::vector<std::size_t> wanted;
+    for (const double p : {0.10, 0.50, 0.90, 0.99}) {
+        wanted.push_back(static_cast<std::size_t>(place(p)));
+        wanted.push_back(std::min(wanted.back() + 1, v.size() - 1));
+    }
+    const Ranks ranks(v, wanted);
+    const auto at = [&](double p) {
+        const auto k = static_cast<std::size_t>(place(p));
+        const double here = ranks.at(k), above = ranks.at(std::min(k + 1, v.size() - 1));
+        return here + (place(p) - static_cast<double>(k)) * (above - here);
     };
-    const std::size_t n = v.size();
-    Quantiles q;
-    q.p10_s = at(0.10, 0);
-    q.p50_s = at(0.50, n / 10);
-    q.p90_s = at(0.90, n / 2);
-    q.p99_s = at(0.99, n - n / 10 > 1 ? n - n / 10 - 2 : 0);
-    return q;
+    return {at(0.10), at(0.50), at(0.90), at(0.99)};
 }
 
 Forecast forecast(const family::Family& family, const change::ChangeSheet& sheet, const std::vector<PastRun>& own_runs,

@@ -24,8 +24,8 @@ inline constexpr int draws = 10000;
 struct Quantiles {
     double p10_s = 0, p50_s = 0, p90_s = 0, p99_s = 0;
 };
-// Of values in any order (they are reordered); linear between order statistics. All 0 for no values.
-Quantiles quantiles_of(std::vector<double>& values);
+// Of values in any order, none of them NaN; linear between order statistics. All 0 for no values.
+Quantiles quantiles_of(const std::vector<double>& values);
 
 // One state of the script on the run's own time axis (seconds since the start of the step).
 struct StateWindow {

@@ -142,6 +142,8 @@ void Follower::take_tally(const TallyReading& r) {
         });
         weigh_stuck(k, p);
     }
+    now_.weigh(model_.astray(), 0.05);  // off the script any count is as likely as another
+    now_.normalise();
 }
 
 void Follower::take_link(bool answered) {

@@ -169,6 +169,18 @@ TEST_F(TrackerTest, AnActNamedAgainAfterItWasPassedIsAstrayAndAnotherActFindsItA
     EXPECT_EQ(w.act, "kernel");
 }
 
+// Counts far behind the forecast's pace are a slow run, not one that has left the script.
+TEST_F(TrackerTest, SlowCountsDoNotMakeARunAstray) {
+    mark("system", 400);
+    TallyReading r;
+    r.landed = 5;
+    r.at = at(600);
+    seen_.tally.push_back(r);
+    const Where w = where(600);
+    EXPECT_EQ(w.standing, Standing::running) << w.sentence;
+    EXPECT_EQ(w.act, "system");
+}
+
 TEST_F(TrackerTest, AnUndoneMarkWasNeverMade) {
     mark("dark", 130);
     const Where before = where(140);
