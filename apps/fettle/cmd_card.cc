@@ -271,7 +271,7 @@ NewEntry laid_entry(const LaidCard& laid) {
     return {"laid", std::move(data)};
 }
 
-NewEntry audited_entry(const Audit& audit, const std::string& card) {
+NewEntry audited_entry(const Audit& audit, const std::string& card, const std::string& wanted_release) {
     json::object data = audit_as_json(audit, card);
     data["target"] = card;
     data["verdict"] = std::string(code(audit.verdict()));
@@ -284,7 +284,10 @@ NewEntry audited_entry(const Audit& audit, const std::string& card) {
                                        {"where", r.where},
                                        {"rests_on", r.rests_on}});
     data["reasons"] = std::move(reasons);
+    // A further card may hold no index: what was found good against a release is of that release.
     if (audit.release.empty()) data.erase("release");
+    if (audit.release.empty() && audit.verdict() <= Verdict::mind && !wanted_release.empty())
+        data["release"] = wanted_release;
     return {"audited", std::move(data)};
 }
 
@@ -366,7 +369,7 @@ Result<Answer> card_audit(Context& context, const CardAuditOptions& options) {
     a.data = audit_as_json(*audit, options.card);
     if (family) a.data["family"] = family->id;
     if (release) a.data["wanted_release"] = release->release;
-    a.entries.push_back(audited_entry(*audit, options.card));
+    a.entries.push_back(audited_entry(*audit, options.card, release ? release->release : std::string()));
     return a;
 }
 

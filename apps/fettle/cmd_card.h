@@ -71,6 +71,7 @@ boost::json::object audit_as_json(const card::Audit& audit, const std::string& c
 
 // The journal's entries for them: `laid` and `audited` of docs/journal.md, with the figures above added.
 NewEntry laid_entry(const LaidCard& laid);
-NewEntry audited_entry(const card::Audit& audit, const std::string& card);
+// `wanted_release`: what it was held against; empty: its own index.
+NewEntry audited_entry(const card::Audit& audit, const std::string& card, const std::string& wanted_release);
 
 }  // namespace fettle::app

@@ -137,6 +137,8 @@ ready::Check ready_of(const JobRun& run, const PlanStep& step, UnixMs now) {
     if (!run.job.card_release.empty()) s.card_release = run.job.card_release;
     if (step.cards != 0) s.cards = step.cards;
     s.card_audited_good = run.job.card_audited_good;
+    for (const auto& [number, card] : run.job.further_cards)
+        if (card.release == s.release) s.further_cards[number] = card.audited_good;
     const auto right = run.right_known.find(step.release.release);
     if (right != run.right_known.end()) s.right_known = right->second;
     s.one_way_door = step.one_way_door;

@@ -81,8 +81,8 @@ void done(std::string& out, const Job& j) {
                          s.one_way_door ? "; no way back after it" : ""));
     for (const book::CardEntry& c : j.cards)
         fact(out, c.audited ? "card audited" : "card laid",
-             fmt::format("{} {} {}{}", minute(c.at), c.release, c.target,
-                         c.audited ? fmt::format(": {}", words(c.verdict)) : ""));
+             fmt::format("{} {}{} {}{}", minute(c.at), c.release, c.number > 1 ? fmt::format(" card {}", c.number) : "",
+                         c.target, c.audited ? fmt::format(": {}", words(c.verdict)) : ""));
     if (j.ready_checked) fact(out, "ready", std::string(words(j.ready_verdict)));
     for (const book::Acceptance& a : j.accepted)
         fact(out, "accepted", fmt::format("{} by {}: {}", a.code, a.by, a.reason));

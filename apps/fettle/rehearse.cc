@@ -206,6 +206,13 @@ Result<Answer> Rehearsal::whole_job() {
     if (Status s = read_before(); !s) return pass(s);
     const Result<Plan> planned = plan();
     if (!planned) return pass(planned);
+    for (const PlanStep& s : planned->steps) {
+        if (s.cards < 2) continue;
+        half_.emplace(folder_, made_folder_ ? HalfDone::What::all : HalfDone::What::inside);  // no use going on with it
+        return bad_input("rehearsal-one-card", printable(s.release.release),
+                         fmt::format("takes {} cards one after the other; a rehearsal puts in one card", s.cards),
+                         "practise a step that fits on one card");
+    }
     return from_the_steps(*planned);
 }
 

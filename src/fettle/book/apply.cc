@@ -112,6 +112,12 @@ void planned(Job& job, const Entry&, Members& m) {
     });
 }
 
+// Which of several cards; entries from before there were several say nothing.
+unsigned card_number(Members& m) {
+    const auto n = m.whole_if("card_number").value_or(1);
+    return n >= 2 && n <= 9 ? static_cast<unsigned>(n) : 1;
+}
+
 void laid(Job& job, const Entry& e, Members& m) {
     CardEntry c;
     c.release = m.text("release");
@@ -120,9 +126,14 @@ void laid(Job& job, const Entry& e, Members& m) {
     c.bytes = static_cast<std::uint64_t>(std::max<std::int64_t>(0, m.whole_if("bytes").value_or(0)));
     c.right = m.text("right");
     c.at = e.at;
-    job.card_release = c.release;
-    job.card_digest = c.digest;
-    job.card_audited_good = false;
+    c.number = card_number(m);
+    if (c.number >= 2) {
+        job.further_cards[c.number] = {c.release, false};
+    } else {
+        job.card_release = c.release;
+        job.card_digest = c.digest;
+        job.card_audited_good = false;
+    }
     job.cards.push_back(std::move(c));
 }
 
@@ -135,9 +146,17 @@ void audited(Job& job, const Entry& e, Members& m) {
     (void)m.reasons("reasons");
     c.audited = true;
     c.at = e.at;
-    if (!c.release.empty()) job.card_release = c.release;
-    if (!c.digest.empty()) job.card_digest = c.digest;
-    job.card_audited_good = c.verdict <= Verdict::mind;
+    c.number = card_number(m);
+    const bool good = c.verdict <= Verdict::mind;
+    if (c.number >= 2) {
+        FurtherCard& card = job.further_cards[c.number];
+        if (!c.release.empty()) card.release = c.release;
+        card.audited_good = good;
+    } else {
+        if (!c.release.empty()) job.card_release = c.release;
+        if (!c.digest.empty()) job.card_digest = c.digest;
+        job.card_audited_good = good;
+    }
     job.cards.push_back(std::move(c));
 }
 

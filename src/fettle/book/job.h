@@ -67,10 +67,16 @@ struct Installed {  // one piece as found or as left
 struct CardEntry {  // laid or audited
     std::string release, target, digest;
     std::uint64_t bytes = 0;
+    unsigned number = 1;                  // which of several cards of the release
     std::string right;                    // laid: the right of the package's provenance slip
     Verdict verdict = Verdict::cant_say;  // audited
     bool audited = false;
     UnixMs at = 0;
+};
+
+struct FurtherCard {
+    std::string release;
+    bool audited_good = false;  // since it was laid
 };
 
 struct Correction {             // of an earlier entry; the fold already shows the corrected value
@@ -178,11 +184,13 @@ struct Job {
     std::string planned_from, target;
     std::vector<PlannedStep> plan;
     Verdict plan_verdict = Verdict::cant_say;
-    std::string card_release, card_digest;       // of the card last laid or audited
-    bool card_audited_good = false;              // that card, that digest: audited fit or mind after it was laid
-    std::vector<CardEntry> cards;                // all, in order
-    std::map<std::string, std::string> answers;  // ready: "touch", "knob", … → "answers" / "dead"; supply figures
-    std::map<std::string, UnixMs> answers_read;  // those of them that an instrument gave, and when
+    std::string card_release,
+        card_digest;                 // of the card last laid or audited; of several the first, which starts a run
+    bool card_audited_good = false;  // that card, that digest: audited fit or mind after it was laid
+    std::map<unsigned, FurtherCard> further_cards;  // of a release over several cards: from 2 on
+    std::vector<CardEntry> cards;                   // all, in order
+    std::map<std::string, std::string> answers;     // ready: "touch", "knob", … → "answers" / "dead"; supply figures
+    std::map<std::string, UnixMs> answers_read;     // those of them that an instrument gave, and when
     std::vector<Acceptance> accepted;
     Verdict ready_verdict = Verdict::cant_say;
     bool ready_checked = false;

@@ -199,6 +199,25 @@ TEST(Fold, ALaidCardIsGoodOnlyAfterItsAudit) {
     EXPECT_FALSE(folded({laid, audited("fit"), laid})->card_audited_good);
 }
 
+TEST(Fold, AFurtherCardStandsForItselfAlone) {
+    const auto entry = [](const char* type, const char* verdict, int number) {
+        return std::pair<std::string, std::string>{
+            type,
+            std::string(R"({"target":"card.img","release":"26.4.102","digest":"ab","bytes":5,"right":"own-work",)") +
+                R"("verdict":")" + verdict + R"(","card_number":)" + std::to_string(number) + "}"};
+    };
+    const auto first = entry("laid", "fit", 1), second = entry("laid", "fit", 2);
+    Job j = folded({first, second, entry("audited", "fit", 2)}).value();
+    EXPECT_FALSE(j.card_audited_good);
+    EXPECT_TRUE(j.further_cards.at(2).audited_good);
+    j = folded({first, entry("audited", "fit", 1), second}).value();
+    EXPECT_TRUE(j.card_audited_good);
+    EXPECT_FALSE(j.further_cards.at(2).audited_good);
+    EXPECT_EQ(j.further_cards.at(2).release, "26.4.102");
+    EXPECT_EQ(j.cards.back().number, 2u);
+    EXPECT_TRUE(folded({entry("audited", "fit", -3)})->further_cards.empty());
+}
+
 TEST(Fold, ACorrectionShowsTheNewWordAndTheOld) {
     const Job j =
         folded(

@@ -54,12 +54,20 @@ std::vector<std::string> choose_card(ContentAudit& c, const family::Release& r) 
         return here;
     }
     c.s.out.cards = split->cards;
+    const unsigned asked = c.s.request.card;
+    if (asked > split->cards)
+        c.s.add("other-card", Verdict::halt,
+                split->cards == 1
+                    ? fmt::format("Release {} takes one card; there is no card {}.", printable(r.release), asked)
+                    : fmt::format("Release {} takes {} cards; there is no card {}.", printable(r.release), split->cards,
+                                  asked),
+                "", by_family);
     if (split->cards == 1) return all_paths(r);
 
     std::vector<std::vector<std::string>> paths(split->cards + 1);
     std::vector<std::size_t> found(split->cards + 1);
     unsigned best = card_by_serial(c, r, split->cards);
-    if (best == 0) best = c.s.request.card >= 1 && c.s.request.card <= split->cards ? c.s.request.card : 1;
+    if (best == 0) best = asked >= 1 && asked <= split->cards ? asked : 1;
     for (unsigned n = 1; n <= split->cards; ++n) {
         paths[n] = family::paths_on_card(r, *split, n);
         found[n] = there(c, paths[n]);
@@ -67,7 +75,7 @@ std::vector<std::string> choose_card(ContentAudit& c, const family::Release& r) 
     for (unsigned n = 1; n <= split->cards; ++n)
         if (found[n] > found[best]) best = n;
     c.s.out.card = best;
-    if (const unsigned asked = c.s.request.card; asked != 0 && asked != best)
+    if (asked != 0 && asked <= split->cards && asked != best)
         c.s.add("other-card", Verdict::halt,
                 fmt::format("This is card {} of {} of release {}; wanted is card {}. Take that one.", best,
                             split->cards, printable(r.release), asked),

@@ -80,7 +80,16 @@ TEST_F(CardsTest, AnotherCardThanTheOneAskedForIsSaidToBeIt) {
     EXPECT_EQ(codes(a), "other-card");
     EXPECT_EQ(a.verdict(), Verdict::halt);
     EXPECT_EQ(a.card, 2u);
-    EXPECT_EQ(codes(look(card.device, true, 4)), "other-card");
+    const Audit beyond = look(card.device, true, 4);
+    EXPECT_EQ(codes(beyond), "other-card");
+    EXPECT_NE(beyond.sentence.find("takes 3 cards; there is no card 4"), std::string::npos) << beyond.sentence;
+    p.family.card->in_turn = {};
+    const auto only = test::lay_in_memory(p.contents, *p.family.card);
+    MemoryDevice device(only.device.bytes);
+    EXPECT_EQ(codes(look(device, true, 1)), "card-good");
+    const Audit one = look(device, true, 2);
+    EXPECT_EQ(codes(one), "other-card");
+    EXPECT_NE(one.sentence.find("takes one card"), std::string::npos) << one.sentence;
 }
 
 TEST_F(CardsTest, WhatIsMissingIsMissingOnItsOwnCardOnly) {

@@ -58,7 +58,7 @@ std::optional<Geometry> with_cluster(FatType type, std::uint64_t card_sectors, s
         g.fat_copies = 1;
         const std::uint64_t most = (g.partition_sectors - exfat_boot_sectors) / sectors_per_cluster;
         g.fat_sectors = static_cast<std::uint32_t>(((most + 2) * 4 + sector_bytes - 1) / sector_bytes);
-        if (g.partition_sectors * sector_bytes < MiB) return std::nullopt;  // section 3.1.6
+        if (g.partition_sectors * sector_bytes < MiB) return std::nullopt;  // section 3.1, VolumeLength
         if (!place(g, unit, exfat_boot_sectors, 0xFFFFFFFF)) return std::nullopt;
         if (g.clusters < 16 || g.clusters > exfat_most_clusters) return std::nullopt;
         g.partition_type = 0x07;
@@ -156,8 +156,8 @@ FatType wanted_type(const family::CardRule& rule) {
 
 Result<Geometry> plan_geometry(std::uint64_t card_bytes, const family::CardRule& rule) {
     if (rule.table != "mbr")
-        return bad_input("card-file-system-not-built", "family file, [card]",
-                         fmt::format("asks for table \"{}\"; Fettle lays cards with \"mbr\"", rule.table),
+        return bad_input("card-table-not-laid", "family file, [card]",
+                         fmt::format("asks for table \"{}\"; Fettle lays cards with \"mbr\" alone", rule.table),
                          "lay this card by the maker's instructions, then audit it here");
     if (rule.max_bytes != 0 && card_bytes > rule.max_bytes)
         return bad_input("card-too-large", "card size",

@@ -73,7 +73,7 @@ struct Geometry {
 
 // The one geometry for a card of this size under this rule: the usual cluster size where the family takes it and it
 // gives a volume of the family's file system, else the nearest that does. bad_input: `card-too-small`,
-// `card-too-large`, `card-file-system-not-built` (the family wants another table than an MBR).
+// `card-too-large`, `card-table-not-laid` (the family wants another table than an MBR).
 Result<Geometry> plan_geometry(std::uint64_t card_bytes, const family::CardRule& rule);
 
 // The family file's word for a file system as people write it: "FAT32" for "fat32".

@@ -144,7 +144,7 @@ TEST(PlanGeometry, RefusesWhatTheFamilyRefuses) {
         large.error().message(),
         "card size: 32,768 MiB, but the family takes cards up to 32,768 MiB (family file). Next: take a smaller card.");
     rule.table = "gpt";
-    EXPECT_EQ(plan_geometry(rule.min_bytes, rule).error().code, "card-file-system-not-built");
+    EXPECT_EQ(plan_geometry(rule.min_bytes, rule).error().code, "card-table-not-laid");
 }
 
 }  // namespace

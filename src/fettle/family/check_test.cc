@@ -255,6 +255,19 @@ TEST(Unknowns, TheExampleLeavesOneThingOpen) {
     EXPECT_EQ(l.unknowns[0].problem, "no bench repair is named for the display box");
 }
 
+TEST(Unknowns, ATableThatIsNotLaidIsNamedBeforeAnybodyTries) {
+    std::string text = example();
+    const std::string_view mbr = "table = \"mbr\"";
+    const auto at = text.find(mbr);
+    ASSERT_NE(at, std::string::npos);
+    text.replace(at, mbr.size(), "table = \"gpt\"");
+    Loaded l = load_family_text(text);
+    EXPECT_TRUE(l.mistakes.empty()) << describe(l.mistakes);
+    EXPECT_TRUE(open_at(l, "card.table"));
+    l = load_family_text(example());
+    EXPECT_FALSE(open_at(l, "card.table"));
+}
+
 TEST(Unknowns, EachSaysWhatWaits) {
     const Loaded l = load_family_text(
         "[family]\nid = \"thin\"\nmarque = \"Vellmoor\"\nwords = \"thin\"\nlevel = \"L0\"\n"

@@ -63,6 +63,10 @@ void open_releases(const Family& f, Log& log) {
                     "a piece is at best whole against accident, not against intent");
     if (!f.card)
         log.unknown("card", "nothing says which media the box takes", "cards are laid with careful defaults, mind");
+    else if (f.card->table != "mbr")
+        log.unknown("card.table",
+                    fmt::format("the box wants table \"{}\", and Fettle lays \"mbr\" alone", f.card->table),
+                    "cards are audited, and laid by other means");
 }
 
 void open_writes(const Family& f, Log& log) {

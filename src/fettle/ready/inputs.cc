@@ -54,7 +54,17 @@ void Checker::cards() {
         const std::string where = act ? act->id : key;
         const std::string because = act ? "it " + act->words : fmt::format("the release takes {} cards", *s_.cards);
         const auto there = yes(s_.told, key, "yes", "no");
-        if (!there) {
+        const auto known = s_.further_cards.find(n);
+        if (known != s_.further_cards.end() && !known->second && there != false) {
+            item(words, "not audited good",
+                 {"card-not-audited", Verdict::cant_say, fmt::format("card {} was not found good since it was laid", n),
+                  where, "not read"},
+                 fmt::format("fettle card audit CARD --release R --card {} --job J", n));
+        } else if (known != s_.further_cards.end() && !there) {
+            item(words, s_.release + ", audited good",
+                 {"next-card-ready", Verdict::fit,
+                  fmt::format("card {} was laid for this step and the audit found nothing", n), where, "audit"});
+        } else if (!there) {
             want(key);
             item(words, "not said",
                  {"next-card-not-said", Verdict::cant_say,

@@ -39,8 +39,9 @@ struct Situation {
     std::string plan_because;                 // the worst reason of the plan, one sentence
     std::optional<std::string> card_release;  // laid for this job
     bool card_audited_good = false;
-    std::optional<unsigned> cards;    // that this step's release takes, one after the other
-    std::optional<bool> right_known;  // the provenance slip names a right of use
+    std::optional<unsigned> cards;           // that this step's release takes, one after the other
+    std::map<unsigned, bool> further_cards;  // from 2 on, laid or audited for this step's release: audited good since?
+    std::optional<bool> right_known;         // the provenance slip names a right of use
     bool one_way_door = false;
     bool one_way_consent = false;
     std::vector<Keeping> keepings;

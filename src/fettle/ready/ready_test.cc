@@ -243,6 +243,17 @@ TEST_F(ReadyTest, EveryCardThatTheReleaseTakesMustBeAtHandAskedForOrNot) {
     EXPECT_EQ(find(run(), "next-card-missing")->verdict, Verdict::halt);
     s_.told["card.3"] = "yes";
     EXPECT_EQ(run().judgement.verdict(), Verdict::fit);
+    // What was audited for this step needs no word; what was found bad is not made good by one.
+    s_.told.erase("card.2");
+    s_.further_cards = {{2, true}};
+    EXPECT_EQ(run().judgement.verdict(), Verdict::fit);
+    s_.told["card.2"] = "no";
+    EXPECT_EQ(find(run(), "next-card-missing")->verdict, Verdict::halt);
+    s_.told["card.2"] = "yes";
+    s_.further_cards = {{2, false}};
+    EXPECT_EQ(find(run(), "card-not-audited")->where, "card.2");
+    EXPECT_EQ(find(run(), "card-not-audited")->verdict, Verdict::cant_say);
+    s_.further_cards.clear();
     s_.cards = 1;  // this one fits on one card
     s_.told.erase("card.2");
     EXPECT_EQ(run().judgement.verdict(), Verdict::fit);
