@@ -28,8 +28,9 @@ bool is_block_device(const std::string& path) {
 
 Result<card::FoundDevice> device_named(const std::string& path) {
     struct stat st{};
-    if (::stat(path.c_str(), &st) != 0 || !S_ISBLK(st.st_mode))
-        return bad_input("device-not-known", printable(path), "is no block device",
+    const bool there = ::stat(path.c_str(), &st) == 0;
+    if (!there || !S_ISBLK(st.st_mode))
+        return bad_input("device-not-known", printable(path), there ? "is no block device" : "is not there",
                          "`fettle card devices` lists those that may be a card");
     auto view = card::read_system();
     if (!view) return pass(view);

@@ -48,11 +48,9 @@ Status refuse_an_owners_card(Context& context, const CardGaugeOptions& options, 
     if (!context.job.empty()) {
         const auto job = load_job(context, context.job);
         if (!job) return pass(job);
-        if (!device.serial.empty())
-            for (const auto& k : job->keepings)
-                for (const auto& word : split(k.words + " " + k.tag, ' '))
-                    if (!k.returned && card::agrees(device, word, true))
-                        return refuse(fmt::format("is held for the owner of job {} ('{}')", context.job, k.words));
+        for (const auto& k : job->keepings)
+            if (!k.returned && card::named_in(device, k.words + " " + k.tag))
+                return refuse(fmt::format("is held for the owner of job {} ('{}')", context.job, printable(k.words)));
     }
     if (options.keep && options.whose.empty())
         return usage_error(

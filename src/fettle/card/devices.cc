@@ -18,7 +18,8 @@ std::string base_name(std::string_view path) {
 }
 
 std::string above(const std::string& path) {
-    return path.substr(0, path.rfind('/'));
+    const auto slash = path.rfind('/');
+    return slash == std::string::npos ? std::string() : path.substr(0, slash);
 }
 
 // For the eye: a device may call itself anything.
@@ -90,6 +91,7 @@ private:
         FoundDevice d;
         d.name = shown(name);
         d.path = "/dev/" + d.name;
+        if (d.name != name) return d;  // no system names a device so; who uses it could not be looked up
         d.number = text(at + "/dev");
         const auto* size = file(at + "/size");
         const std::uint64_t sectors = size ? number_in(trim(*size)) : 0;
@@ -255,6 +257,19 @@ bool agrees(const FoundDevice& device, std::string_view typed, bool last_charact
     if (given.empty()) return false;
     if (given == wanted) return true;
     return last_characters && given.size() >= 4 && wanted.ends_with(given);
+}
+
+bool named_in(const FoundDevice& device, std::string_view text) {
+    if (device.serial.empty()) return false;
+    static constexpr std::string_view around = " \t\n,;:.()[]'\"#";
+    while (!text.empty()) {
+        const auto from = text.find_first_not_of(around);
+        if (from == std::string_view::npos) return false;
+        const auto length = std::min(text.find_first_of(around, from), text.size()) - from;
+        if (agrees(device, text.substr(from, length), true)) return true;
+        text.remove_prefix(from + length);
+    }
+    return false;
 }
 
 }  // namespace fettle::card

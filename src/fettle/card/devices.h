@@ -65,4 +65,8 @@ Judgement may_be_erased(const FoundDevice& device, const family::CardRule* rule)
 // either case.
 bool agrees(const FoundDevice& device, std::string_view typed, bool last_characters);
 
+// Does a text about a card ("owner's map card, serial 4C53-AB9") name this device: a word of it is its serial or the
+// last four characters or more? False for a device without a serial.
+bool named_in(const FoundDevice& device, std::string_view text);
+
 }  // namespace fettle::card

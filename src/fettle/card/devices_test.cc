@@ -194,6 +194,27 @@ TEST(Devices, AgreementIsByTheWholeSerialOrItsLastFourCharacters) {
     EXPECT_FALSE(agrees(d, "", false));
 }
 
+TEST(Devices, AKeptCardIsKnownByItsSerialInAText) {
+    FoundDevice d;
+    d.serial = "4C53-aB9";
+    for (const char* text : {"4c53-ab9", "owner's map card #4C53-AB9", "map card (serial: 3-ab9).", "x, 4C53-aB9; y"})
+        EXPECT_TRUE(named_in(d, text)) << text;
+    for (const char* text : {"", "  ", "owner's map card #17", "ab9", "x4C53-aB9", "4C53-aB9x"})
+        EXPECT_FALSE(named_in(d, text)) << text;
+    d.serial.clear();
+    d.size_bytes = 31116288;
+    EXPECT_FALSE(named_in(d, "31116288"));
+}
+
+// Found by the fuzzer: it never ended.
+TEST(Devices, ALinkWithoutAFolderEnds) {
+    SystemView v;
+    v.links["/sys/class/block/sdz"] = "longer-than-the-root";
+    const auto found = find_devices(v);
+    ASSERT_EQ(found.size(), 1u);
+    EXPECT_EQ(found[0].bus, Bus::unknown);
+}
+
 TEST(Devices, HostileTextsDoNoHarm) {
     SystemView v;
     const std::string at = "/sys/devices/pci0000:00/usb1/1-1/h/block/sdz";

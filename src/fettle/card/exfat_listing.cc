@@ -228,7 +228,7 @@ private:
 
     // A '/' in a name must not make a folder of it.
     static std::string printable_name(std::string name) {
-        std::replace(name.begin(), name.end(), '/', '_');
+        for (auto at = name.find('/'); at != std::string::npos; at = name.find('/')) name.replace(at, 1, "\\x2F");
         return name == "." || name == ".." ? "_" + name : name;
     }
 

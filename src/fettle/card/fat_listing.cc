@@ -21,6 +21,19 @@ constexpr std::uint64_t scan_bytes = 1u << 20;
 bool all_zero(ByteView b) {
     return b[0] == 0 && std::memcmp(b.data(), b.data() + 1, b.size() - 1) == 0;
 }
+// What the specification's "FAT Directory Structure" (DIR_Name) forbids; nullptr: nothing. Small letters, which it
+// forbids too, hinder nobody.
+const char* not_allowed(const ShortName& name) {
+    static constexpr std::string_view forbidden = "\"*+,./:;<=>?[\\]|";
+    if (name[0] == ' ') return "has a short name that begins with a blank";
+    for (const Byte b : name) {
+        if (b < 0x20 && b != 0x05) return "has a short name with a control character";
+        if (forbidden.find(static_cast<char>(b)) != std::string_view::npos)
+            return "has a short name with a character that no short name may have";
+    }
+    return nullptr;
+}
+
 // The pieces of a long name on their way to the short entry they belong to.
 struct LongName {
     std::u16string units;  // as far as collected; pieces come last first
@@ -185,8 +198,7 @@ private:
         n.system = attributes & 0x04;
         n.first_cluster = first;
         n.size = folder ? 0 : load_le32(e, 28);
-        if (std::any_of(name.begin(), name.end(), [](Byte b) { return b < 0x20 && b != 0x05; }))
-            flaw(FlawKind::bad_name, n.path, "has a short name with a control character");
+        if (const char* why = not_allowed(name)) flaw(FlawKind::bad_name, n.path, why);
         n.valid = n.size;
         if (!g_.room_for(n, f.path)) {
             queue_.clear();

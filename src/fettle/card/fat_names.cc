@@ -110,12 +110,15 @@ std::string shown(const ShortName& name, Byte case_bits) {
             const Byte b = i == 0 && name[0] == 0x05 ? Byte{0xE5} : name[i];
             if (b >= 0x80)
                 encode(out, unknown);
+            else if (b == '/')
+                out += "\\x2F";  // must not make a folder of it
             else
                 out += lower && b >= 'A' && b <= 'Z' ? static_cast<char>(b + 32) : static_cast<char>(b);
         }
         return out;
     };
     std::string out = part(0, 8, case_bits & 0x08);
+    if (out.empty()) out = "\\x20";  // all blanks: a name all the same
     const std::string extension = part(8, 11, case_bits & 0x10);
     return extension.empty() ? out : out + "." + extension;
 }

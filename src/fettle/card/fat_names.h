@@ -21,6 +21,7 @@ Byte long_name_sum(const ShortName& name);
 
 // "NAME.EXT"; bytes above 127 have no meaning without the code page and become U+FFFD. case_bits: bits 3 and 4 of the
 // entry's byte 12, by which common desktop systems note a lower-case base or extension.
+// A '/' in it, which no name may have, becomes "\x2F", and a name of blanks "\x20": never a folder, never empty.
 std::string shown(const ShortName& name, Byte case_bits = 0);
 
 // UTF-16 of valid UTF-8; nullopt when it is not valid.

@@ -293,5 +293,20 @@ TEST(FaultyDevice, FailsReadsWhereItWasTold) {
     EXPECT_EQ(got, 3u << 20);
 }
 
+// Found by the fuzzer: "MAIN/A" in one short name read as the file 'A' of a folder 'MAIN', which no box would find
+// there.
+TEST(Reader, ASlashInAShortNameMakesNoFolder) {
+    Small s;
+    s.set_fat(2, 0xFFF);
+    s.entry(0, "MAIN/A  BIN", 0x20, 2, 5);
+    s.entry(1, "           ", 0x20, 0, 0);
+    const Listing l = s.list();
+    ASSERT_EQ(l.nodes.size(), 2u);
+    EXPECT_EQ(l.nodes[0].path, "MAIN\\x2FA.BIN");
+    EXPECT_FALSE(l.find("MAIN/A.BIN"));
+    EXPECT_EQ(l.nodes[1].path, "\\x20");
+    EXPECT_EQ(kinds(l), (std::vector{FlawKind::bad_name, FlawKind::bad_name}));
+}
+
 }  // namespace
 }  // namespace fettle::card
