@@ -26,13 +26,21 @@ const Reason* first_to_say(const Judgement& j) {
     return best;
 }
 
+// Findings whose text names a cluster or an entry: the sentence on top says first what that means.
+bool of_structure(std::string_view code) {
+    static constexpr std::string_view all[] = {
+        "chain-crossed", "chain-circular", "chain-short", "chain-long",      "clusters-broken",  "name-damaged",
+        "long-name-sum", "folder-damaged", "name-twice",  "name-hash-wrong", "entry-set-damaged"};
+    return std::find(std::begin(all), std::end(all), code) != std::end(all);
+}
+
 std::string sentence_of(const Audit& a) {
     const Reason* first = first_to_say(a.judgement);
     if (!first || first->verdict == Verdict::fit) return first ? first->text : std::string();
     const auto others = a.judgement.reasons.size() - 1;
     const std::string more =
         others == 0 ? "" : fmt::format(" ({} more finding{} below)", others, others == 1 ? "" : "s");
-    return first->text + more;
+    return (of_structure(first->code) ? "The card's file system is damaged: " : "") + first->text + more;
 }
 
 void say_what_was_not_checked(AuditState& s) {

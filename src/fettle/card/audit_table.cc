@@ -176,7 +176,7 @@ void judge_place(AuditState& s, const Table& t, const BootSector& b, FatType lay
               fmt::format("The file system says it starts at sector {}, the table says {}: it was copied from another "
                           "place. Lay the card again if there is time.",
                           b.partition_offset, p.start),
-              "boot sector", "exFAT specification 3.1.3");
+              "boot sector", "exFAT specification 3.1, PartitionOffset");
 }
 
 }  // namespace

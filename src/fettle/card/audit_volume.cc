@@ -158,27 +158,30 @@ void judge_fat_copies(AuditState& s, const Volume& v) {
 struct FlawWords {
     const char* code;
     Verdict verdict;
+    const char* next = " Lay the card again.";
 };
 
 FlawWords words_of(FlawKind k) {
+    static constexpr const char* in_time = " Lay the card again if there is time.";
     switch (k) {
         case FlawKind::chain_crossed: return {"chain-crossed", Verdict::halt};
         case FlawKind::chain_circular: return {"chain-circular", Verdict::halt};
         case FlawKind::chain_short: return {"chain-short", Verdict::halt};
-        case FlawKind::chain_long: return {"chain-long", Verdict::mind};
+        case FlawKind::chain_long: return {"chain-long", Verdict::mind, in_time};
         case FlawKind::chain_broken: return {"clusters-broken", Verdict::halt};
         case FlawKind::past_the_end: return {"data-past-end", Verdict::halt};
-        case FlawKind::bad_name: return {"name-damaged", Verdict::mind};
-        case FlawKind::long_name_sum: return {"long-name-sum", Verdict::mind};
-        case FlawKind::bad_folder: return {"folder-damaged", Verdict::mind};
+        case FlawKind::bad_name: return {"name-damaged", Verdict::mind, in_time};
+        case FlawKind::long_name_sum: return {"long-name-sum", Verdict::mind, in_time};
+        case FlawKind::bad_folder: return {"folder-damaged", Verdict::mind, in_time};
         case FlawKind::name_twice: return {"name-twice", Verdict::halt};
         case FlawKind::set_damaged: return {"entry-set-damaged", Verdict::halt};
         case FlawKind::name_hash: return {"name-hash-wrong", Verdict::halt};
         case FlawKind::system_damaged: return {"exfat-tables-damaged", Verdict::halt};
-        case FlawKind::too_many: return {"not-all-read", Verdict::cant_say};
-        case FlawKind::unreadable: return {"card-read-failed", Verdict::halt};
+        case FlawKind::too_many:
+            return {"not-all-read", Verdict::cant_say, " A card with a release has no need of that."};
+        case FlawKind::unreadable: break;
     }
-    return {"card-read-failed", Verdict::halt};
+    return {"card-read-failed", Verdict::halt, " Take another card."};
 }
 
 void judge_flaws(AuditState& s, const Volume& v, const Listing& listing) {
@@ -186,11 +189,11 @@ void judge_flaws(AuditState& s, const Volume& v, const Listing& listing) {
     for (const auto& f : listing.flaws)
         if (f.kind != FlawKind::past_the_end) by_kind[f.kind].push_back(&f);  // said by judge_length
     for (const auto& [kind, flaws] : by_kind) {
-        const auto [code, verdict] = words_of(kind);
+        const auto [code, verdict, next] = words_of(kind);
         for (std::size_t i = 0; i < std::min(flaws.size(), most_of_a_kind); ++i) {
             const Flaw& f = *flaws[i];
             const std::string who = f.path.empty() ? "The volume" : "'" + printable(f.path) + "'";
-            s.add(code, verdict, who + " " + f.text + ".", f.path, spec_of(v));
+            s.add(code, verdict, who + " " + f.text + "." + next, f.path, spec_of(v));
         }
         if (flaws.size() > most_of_a_kind)
             s.add(code, verdict, fmt::format("{} more places are like that.", flaws.size() - most_of_a_kind),

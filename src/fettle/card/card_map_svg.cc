@@ -39,7 +39,7 @@ public:
         out_.swap(body);
         text(left, 24, title_, R"( font-size="15")");
         strip(map_.card_bytes, whole_top, whole_bottom);
-        scale(map_.card_bytes, whole_top - 6, "whole card");
+        scale(map_.card_bytes, whole_top - 12, "whole card");  // above the points of trouble
         double y = whole_bottom + 24;
         if (zoom) {
             const double to = left + (right - left) * static_cast<double>(zoom_end(map_)) /
@@ -136,7 +136,7 @@ private:
         tell(Ground::free, "free");
         tell(Ground::lost, "lost");
         tell(Ground::other, "not looked into");
-        tell(Ground::outside, "outside");
+        tell(Ground::outside, "outside the volume");
         tell(Ground::trouble, "trouble, with a point above");
         return y + 20;
     }

@@ -46,7 +46,8 @@ std::vector<std::string> map_text(const CardMap& map, const MapStyle& style) {
     const std::size_t columns = std::max<std::size_t>(style.width, 40) - 2;
     std::vector<std::string> out;
     const auto one = [&](const char* what, std::uint64_t to) {
-        out.push_back(axis_of(to, columns, fmt::format("{}, each mark {}", what, place_of(to / columns))));
+        const std::string each = to < columns ? "less than a byte" : place_of(to / columns);
+        out.push_back(axis_of(to, columns, fmt::format("{}, each mark {}", what, each)));
         out.push_back(strip_of(map, to, columns, style.ascii));
     };
     one("whole card", map.card_bytes);

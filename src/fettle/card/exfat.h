@@ -16,7 +16,7 @@ inline constexpr std::uint32_t end_of_chain = 0xFFFFFFFF, bad_cluster = 0xFFFFFF
 // Entry types (section 6.2.1), with the in-use bit.
 inline constexpr Byte bitmap_entry = 0x81, upcase_entry = 0x82, label_entry = 0x83, file_entry = 0x85,
                       stream_entry = 0xC0, name_entry = 0xC1;
-// Stream entry, general secondary flags (section 6.3.4).
+// Stream entry, general secondary flags (GeneralSecondaryFlags).
 inline constexpr Byte allocation_possible = 0x01, no_fat_chain = 0x02;
 
 // Figure 1: over the first 11 sectors of a boot region, without bytes 106, 107 and 112.

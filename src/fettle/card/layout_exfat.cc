@@ -1,6 +1,6 @@
 // exFAT: entry sets, bitmap, up-case table and both boot regions, by the exFAT specification. The bitmap, the up-case
 // table and the root folder are chains in the FAT, as they must be; everything else is one run of clusters and says so
-// in its stream entry (section 6.3.4.2), so the FAT holds nothing of it.
+// in its stream entry (NoFatChain), so the FAT holds nothing of it.
 #include <fmt/core.h>
 
 #include <bit>

@@ -48,7 +48,7 @@ struct Volume::State {
     // Clusters that lie on the device, counted from the first.
     std::uint64_t clusters_on_device() const;
     bool in_range(std::uint32_t c) const { return c >= 2 && c - 2 < boot.clusters; }
-    // Where a FAT copy begins; the copy that counts (specification 1.03, BPB_ExtFlags; exFAT 3.1.13, ActiveFat).
+    // Where a FAT copy begins; the copy that counts (specification 1.03, BPB_ExtFlags; exFAT 3.1, VolumeFlags).
     std::uint64_t fat_at(std::uint32_t copy) const { return sector_at(boot.reserved + copy * boot.fat_sectors); }
     std::uint32_t active_fat() const;
 
