@@ -87,7 +87,7 @@ for shape in "${shapes[@]}"; do
     read -r pieces each <<<"$shape"
     rm -rf pack card.img ./*.s stage.* audit.mib
     "$audit" lay . "$pieces" "$each" 1073741824
-    cat pack/*/* pack/release.* >/dev/null
+    find pack -type f -exec cat {} + >/dev/null
     [ -z "$fettle" ] || { rm -rf home repo cache; shelve; }
     for turn in $(seq "$turns"); do
         if [ -n "$fettle" ]; then

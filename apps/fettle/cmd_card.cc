@@ -110,7 +110,7 @@ Result<std::optional<family::Family>> family_on_card(Context& context, card::Blo
             // At its place, or under one extra folder: the audit tells which.
             const std::string at = card::name_key(n.path);
             if (n.folder || !(at == key || at.ends_with("/" + key))) continue;
-            const auto bytes = volume->read_all(n, 16u << 20);
+            const auto bytes = volume->read_all(n, 8u << 20);
             if (!bytes) continue;
             const auto release = family::read_index(f, as_text(*bytes));
             if (!release || release->family != f.id) continue;

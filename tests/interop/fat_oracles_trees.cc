@@ -3,7 +3,8 @@
 //   fat_oracles_trees KIND SEED FOLDER [FILE-SYSTEM, default fat32]
 //                                        writes FOLDER/card.img, FOLDER/manifest ("sha256  path") and FOLDER/extents
 //                                        ("offset length" lines, then the digest)
-// KIND: sizes, deep, names, clashes; or folder:PATH, which lays the files of a folder (for measuring; no manifest)
+// KIND: sizes, deep, many (deep, 4,000 files), names, clashes; or folder:PATH, which lays the files of a folder (for
+// measuring; no manifest)
 #include <cstdio>
 #include <cstdlib>
 #include <filesystem>
@@ -47,9 +48,9 @@ std::vector<Made> sizes(std::mt19937_64& random) {
     return out;
 }
 
-std::vector<Made> deep(std::mt19937_64& random) {
+std::vector<Made> deep(std::mt19937_64& random, int files) {
     std::vector<Made> out;
-    for (int i = 0; i < 4000; ++i) {
+    for (int i = 0; i < files; ++i) {
         std::string path;
         for (unsigned d = 0; d < 1 + random() % 9; ++d) path += "folder-" + std::to_string(random() % 4) + "/";
         out.push_back({path + "file number " + std::to_string(i) + ".bin", noise(random, random() % 3000)});
@@ -109,7 +110,8 @@ int main(int argc, char** argv) {
     }
     const auto made = real              ? std::vector<Made>{}
                       : kind == "sizes" ? sizes(random)
-                      : kind == "deep"  ? deep(random)
+                      : kind == "deep"  ? deep(random, 300)
+                      : kind == "many"  ? deep(random, 4000)
                       : kind == "names" ? names(random)
                                         : clashes(random);
     std::ofstream manifest(folder + "/manifest", std::ios::binary);

@@ -3,9 +3,11 @@
 # each twice, which must give the same bytes. Where FETTLE_PEERS names a folder with a second, independent
 # fat_oracles.sh, that one is asked too.
 #
-#   fat_oracles_trees.sh PROGRAM   PROGRAM: the built fat_oracles_trees
+#   fat_oracles_trees.sh PROGRAM [KIND…]   PROGRAM: the built fat_oracles_trees; KIND: as there, or fat16, exfat
 set -u
-program=${1:?usage: fat_oracles_trees.sh PROGRAM}
+program=${1:?usage: fat_oracles_trees.sh PROGRAM [KIND…]}
+shift
+[ $# -gt 0 ] || set -- sizes deep many names clashes fat16 exfat
 here=$(cd "$(dirname "$0")" && pwd)
 # In memory where there is room (3 GiB): the cards are synced at every step, and a slow disk is not what is tested.
 room=$(df --output=avail /dev/shm 2>/dev/null | tail -n 1)
@@ -16,7 +18,8 @@ work=$(mktemp -d) || exit 1
 trap 'rm -rf "$work"' EXIT
 passed=0 failed=0
 ok() { if [ "$1" = 0 ]; then passed=$((passed + 1)); else failed=$((failed + 1)); echo "failed: $2"; [ -z "${3:-}" ] || head -20 "$3"; fi; }
-for kind in sizes deep names clashes; do
+for kind; do
+    case $kind in fat16 | exfat) continue ;; esac
     mkdir "$work/a" "$work/b"
     "$program" $kind 7 "$work/a" >/dev/null && "$program" $kind 7 "$work/b" >/dev/null
     ok $? "$kind: laying"
@@ -32,8 +35,8 @@ for kind in sizes deep names clashes; do
     done | sha256sum | cut -d' ' -f1)
     [ "$got" = "$(tail -1 "$work/a/extents")" ]
     ok $? "$kind: dd | sha256sum gives $got"
-    if [ $kind = deep ] || [ $kind = clashes ]; then
-        : # thousands of files: the second set starts a program for each
+    if [ $kind != sizes ] && [ $kind != names ]; then
+        : # many files: the second set starts a program for each
     elif [ -n "${FETTLE_PEERS:-}" ] && [ -x "$FETTLE_PEERS/fat_oracles.sh" ]; then
         "$FETTLE_PEERS/fat_oracles.sh" --quiet "$work/a/card.img" >"$work/said" 2>&1
         ok $? "$kind: the second set of oracles" "$work/said"
@@ -48,7 +51,8 @@ volume_of() {
     start=$(sfdisk -d "$1" 2>/dev/null | sed -n 's/.*start= *\([0-9]*\).*/\1/p' | head -1)
     dd if="$1" of="$2" bs=512 skip="$start" conv=sparse status=none
 }
-for system in fat16 exfat; do
+for system; do
+    case $system in fat16 | exfat) ;; *) continue ;; esac
     mkdir "$work/a"
     "$program" sizes 7 "$work/a" $system >/dev/null
     ok $? "$system: laying"
@@ -76,4 +80,4 @@ for system in fat16 exfat; do
     rm -rf "$work/a"
 done
 echo "$passed passed, $failed failed"
-[ $failed = 0 ]
+[ $failed = 0 ] && [ $passed -gt 0 ]

@@ -11,7 +11,7 @@
 namespace fettle::card {
 namespace {
 
-constexpr std::uint64_t index_most_bytes = 16u << 20;
+constexpr std::uint64_t index_most_bytes = 8u << 20;
 constexpr std::size_t most_indexes = 8;  // further ones that are looked into
 
 // Older than the newest that is known here, when no release was asked for.

@@ -50,8 +50,8 @@ struct Release {
 
 // Reads an index. On success the release is complete as far as the mapping reaches; on failure every fault is named
 // with its place (JSON pointer, line), all in one pass, joined in Error::problem. Hostile input is bounded by the
-// caller's size limit; sizes and counts are range-checked. Does not check paths for safety: that is the shelf's
-// vetting.
+// caller's size limit and by 200,000 values; sizes and counts are range-checked. Does not check paths for safety: that
+// is the shelf's vetting.
 Result<Release> read_index(const Family& family, std::string_view text);
 
 // The family that an index names; empty when it names none or cannot be read by this rule. Looks only: for finding out

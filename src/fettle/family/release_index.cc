@@ -362,12 +362,33 @@ static RawIndex read_form(const PackageRule& rule, std::string_view text, Faults
     return read_json_index(rule, text, faults);
 }
 
+namespace {
+
+// What a reader of any form makes values of: signs that separate, and lines that are not indented. Far fewer bytes than
+// the values take, so an index of nothing but commas is refused before it fills the memory.
+constexpr std::size_t most_signs = 200000;
+
+bool too_many_values(std::string_view text) {
+    std::size_t signs = 0;
+    for (std::size_t i = 0; i < text.size(); ++i) {
+        const char c = text[i];
+        const bool line = c == '\n' && i + 1 < text.size() && text[i + 1] != ' ' && text[i + 1] != '\t';
+        signs += c == ',' || c == '[' || c == '{' || c == '<' || c == '=' || line;
+    }
+    return signs > most_signs;
+}
+
+}  // namespace
+
 Result<Release> read_index(const Family& family, std::string_view text) {
     if (!family.package)
         return bad_input("package-rule-missing", family.id,
                          "the family file does not say how this maker's package index is read",
                          "add a [package] section to the family file (docs/family-file.md)");
     const PackageRule& rule = *family.package;
+    if (too_many_values(text))
+        return bad_input("index-faults", rule.index, "holds more than 200,000 values, which is more than Fettle reads",
+                         "get the package again from its source");
     Faults faults;
     const RawIndex raw = read_form(rule, text, faults);
     Release out;
@@ -382,6 +403,7 @@ Result<Release> read_index(const Family& family, std::string_view text) {
 }
 
 std::string family_named_in(const PackageRule& rule, std::string_view text) {
+    if (too_many_values(text)) return "";
     Faults faults;
     const RawIndex raw = read_form(rule, text, faults);
     const auto at = raw.release.fields.find("family");

@@ -94,6 +94,16 @@ TEST(ReadIndex, SeveralFaultsComeInOnePass) {
     EXPECT_NE(problem.find("/pieces/0/bytes"), std::string::npos);
 }
 
+// A list of commas takes thirty times its size in memory: refused before it is read.
+TEST(ReadIndex, AnIndexOfNothingButValuesIsRefused) {
+    std::string text = "[1";
+    while (text.size() < 500000) text += ",1";
+    const auto r = read_index(dunnock(), text + "]");
+    ASSERT_FALSE(r);
+    EXPECT_EQ(r.error().code, "index-faults");
+    EXPECT_NE(r.error().problem.find("200,000"), std::string::npos);
+}
+
 TEST(ReadIndex, ManyFaultsAreCounted) {
     std::string pieces;
     for (int i = 0; i < 50; ++i) pieces += i ? ",{}" : "{}";
