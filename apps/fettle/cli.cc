@@ -158,6 +158,8 @@ void CommandLine::define_plan_and_card() {
                 ->capture_default_str()
                 ->type_name("K")
                 ->check(CLI::Range(1, 3));
+            c.add_option("--promela", o.promela, "write the question of the map as a model for SPIN")
+                ->type_name("FILE");
             c.add_flag("--full", o.full, "every piece of every change sheet");
             c.add_option("--sure", o.sure, "character N of a plate was looked at again")->type_name("N");
         });

@@ -1,9 +1,14 @@
 #include "cmd_plan.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 
 #include "cmd_identity.h"
 #include "fettle/base/files.h"
+#include "fettle/base/json.h"
+#include "fettle/base/text.h"
+#include "fettle/cutmap/promela.h"
 #include "fettle/shelf/shelf.h"
 #include "job_store.h"
 #include "read_list.h"
@@ -62,6 +67,37 @@ Answer not_identified(const IdentifiedUnit& unit) {
     return a;
 }
 
+// plan.pml for the first step, plan-2.pml for the second.
+std::filesystem::path model_file(const std::filesystem::path& named, std::size_t step) {
+    if (step == 0) return named;
+    std::filesystem::path out = named;
+    out.replace_filename(fmt::format("{}-{}{}", named.stem().string(), step + 1, named.extension().string()));
+    return out;
+}
+
+// Every model is made before the first is written, so that a step without one leaves no file.
+Status write_models(const Plan& p, const family::Family& family, const PlanOptions& o, Answer& a) {
+    if (p.steps.empty())
+        return usage_error("no-step", "--promela", "the plan has no step, so there is no cut to ask about",
+                           "leave --promela out, or plan to a release that is reached");
+    std::vector<std::string> models;
+    for (const auto& step : p.steps) {
+        auto model = cutmap::promela(family, step.sheet, o.cuts);
+        if (!model) return pass(model);
+        models.push_back(std::move(*model));
+    }
+    json::array files;
+    for (std::size_t i = 0; i < models.size(); ++i) {
+        const auto file = model_file(o.promela, i);
+        if (Status s = write_file_durably(file, models[i]); !s) return pass(s);
+        files.emplace_back(file.string());
+        a.text += fmt::format("  model       step {}: {}; how to ask SPIN stands in its first lines\n", i + 1,
+                              printable(file.string()));
+    }
+    a.data["models"] = std::move(files);
+    return {};
+}
+
 }  // namespace
 
 Result<Answer> plan(Context& context, const PlanOptions& given) {
@@ -114,6 +150,8 @@ Result<Answer> plan(Context& context, const PlanOptions& given) {
     a.judgement = p.judgement;
     a.data = plan_as_json(p);
     a.data["identity"] = identity_as_json(unit->identity, &*unit->family);
+    if (!o.promela.empty())
+        if (const Status written = write_models(p, *unit->family, o, a); !written) return pass(written);
     if (!p.steps.empty() || p.nothing_to_do) a.entries.push_back(planned_entry(p));
     return a;
 }

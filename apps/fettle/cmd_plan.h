@@ -18,6 +18,7 @@ struct PlanOptions {
     bool consent_one_way = false;    // --consent one-way
     std::string complaint;           // --complaint TEXT; with --job the job's when empty
     int cuts = 1;                    // --cuts K: 1 to 3
+    std::string promela;             // --promela FILE: each step's power-cut question as a model for SPIN
     bool full = false;               // --full: every piece of every change sheet
     std::vector<std::string> sure;   // as for identify
 };

@@ -1,0 +1,109 @@
+// The parts of a Promela model that are the same for every family: names, cuts, what happens when power returns, the
+// end. The parts made for each family stand in promela.cc.
+#pragma once
+
+namespace fettle::cutmap::promela_text {
+
+// What every model has in common. i_, seen, holds: for looking only.
+inline constexpr const char* common = R"(
+byte at_act, at_cell, from_cell, base;
+bit mark, rewrite = 1;
+byte left = CUTS, used;
+short first = -1;
+byte how, outcome, strays, stray_box;
+bit stray, net, dead, normal, goes;
+byte rest, driver, takes, goes_on, from, whole;
+byte i_, seen;
+bit holds;
+
+inline look(a, n) { i_ = a; do :: i_ < (a) + (n) -> seen = seen | (1 << c[i_]); i_++ :: else -> break od }
+#define TORN_SEEN (seen & (1 << TORN))
+#define ONE_RELEASE ((seen & 11) == 0 || (seen & 11) == 1 || (seen & 11) == 2 || (seen & 11) == 8)
+inline forget(a, n) { i_ = a; do :: i_ < (a) + (n) -> FORGET(i_) i_++ :: else -> break od }
+inline holds_as_found(a, n) { i_ = a; do :: i_ < (a) + (n) -> c[i_] = base; found[i_] = base; i_++ :: else -> break od }
+inline cut(m) { left--; used++; if :: first < 0 -> first = m :: else fi }
+inline may_cut(m) { if :: left > 0 -> cut(m); goto power_lost :: true -> skip fi }
+)";
+
+inline constexpr const char* power_lost = R"(
+power_lost: /* what was reported written and is not on the medium yet: new, as before, or torn, each by itself */
+  i_ = 0;
+  do
+  :: i_ < CELLS && !risk[i_] -> i_++
+  :: i_ < CELLS && risk[i_] ->
+     if :: true -> skip :: true -> c[i_] = was[i_] :: !ATOMIC(i_) -> c[i_] = TORN fi;
+     FORGET(i_) i_++
+  :: i_ >= CELLS -> break
+  od;
+  stray = 0; strays = 0;
+
+power_returns:
+  skip;
+  d_step { find_starts(); weigh_boxes(); i_ = 0; seen = 0 }
+  if
+  :: dead -> outcome = rest; goto over
+  :: else
+  fi;
+  d_step { as_found(); i_ = 0 }
+  if
+  :: normal && !mark && holds -> outcome = nothing_changed; goto over
+  :: else
+  fi;
+  if
+  :: mark && as_planned() ->
+     how = goes_on_by_itself; strays = 0; driver_rule(); rewrite = (whole != KEPT);
+     at_act++; from_cell = 0; goto take_up
+  :: else
+  fi;
+  d_step { all_new(); i_ = 0; seen = 0 }
+  if
+  :: normal && holds -> outcome = done; goto over
+  :: else
+  fi;
+  if
+  :: !goes -> outcome = rest; goto over
+  :: else
+  fi;
+  driver_rule();
+  if :: goes_on == UNKNOWN -> if :: goes_on = BY_ITSELF :: goes_on = WITH_THE_CARD :: goes_on = NOT_AT_ALL fi :: else fi;
+  if :: goes_on == NOT_AT_ALL -> outcome = rest; goto over :: else fi;
+  if :: from == UNKNOWN -> if :: from = SAME_CELL :: from = SAME_ACT :: from = START fi :: else fi;
+  if :: whole == UNKNOWN -> if :: whole = KEPT :: whole = REWRITTEN fi :: else fi;
+  if
+  :: stray && strays >= STRAYS -> d_step { no_start(stray_box); outcome = rest }; goto over
+  :: stray && strays < STRAYS -> strays++
+  :: !stray && (goes_on == WITH_THE_CARD || takes == same_card) -> how = same_card
+  :: else -> how = goes_on_by_itself
+  fi;
+  rewrite = (whole != KEPT);
+  if
+  :: from == START -> at_act = 0; from_cell = 0; d_step { run_begins() }
+  :: from == SAME_CELL && rewrite -> from_cell = at_cell
+  :: else -> from_cell = 0
+  fi;
+
+take_up:
+  skip;
+  d_step { flush_all() };
+  mark = 0; stray = 0; driver = 0; goes_on = 0; from = 0; whole = 0; takes = 0; rest = 0;
+  net = 0; dead = 0; normal = 0; goes = 0; holds = 0;
+)";
+
+inline constexpr const char* ending = R"(
+ended:
+  outcome = how;
+
+over:
+  if
+  :: first < 0 -> skip /* the run as planned, without a cut */
+  :: else ->
+#ifdef LIST
+     c_code { printf("outcome %d %d %d\n", now.first, now.used, now.outcome); }
+#else
+     assert(outcome != bench_repair && outcome != lost)
+#endif
+  fi
+}
+)";
+
+}  // namespace fettle::cutmap::promela_text
