@@ -38,6 +38,14 @@ std::vector<card::SourceFile> sources_of(std::shared_ptr<shelf::Shelf> shelf, co
     return out;
 }
 
+// Where the family file says nothing of cards: what most readers take.
+family::CardRule careful_rule(const family::Family& family) {
+    family::CardRule rule;
+    rule.cluster_kib = {4, 8, 16, 32};
+    if (family.package) rule.index_at = family.package->index;
+    return rule;
+}
+
 // Of a release over several cards: what does not stand on this one.
 Result<std::set<std::string>> on_other_cards(const family::Family& family, const family::Release& release,
                                              const std::vector<family::PieceFile>& files, unsigned asked,
@@ -156,6 +164,14 @@ std::string card_words(unsigned card, unsigned cards) {
     return cards > 1 ? fmt::format("card {} of {} of ", card, cards) : std::string();
 }
 
+Reason careful_reason(const std::string& family) {
+    return {
+        "card-rules-not-known", Verdict::mind,
+        "The family file says nothing of cards: laid is what most readers take (MBR, FAT32, clusters of 4 to 32 KiB). "
+        "Whether this box takes it is not known.",
+        family, "no [card] in the family file"};
+}
+
 std::string laid_text(const LaidCard& c) {
     const auto& g = c.laid.geometry;
     const std::string image = printable(c.image.string());
@@ -191,18 +207,21 @@ Result<ReleaseToLay> release_to_lay(Context& context, const std::string& family_
                          "shelve the whole package first");
     auto family = load_family_by_id(context, shelved->family);
     if (!family) return pass(family);
-    if (!family->card)
-        return bad_input("no-card-rules", family->id,
-                         "has no [card] in its family file, so what a card must be is unknown",
-                         "add [card] to the family file");
+    const bool careful = !family->card;
+    if (careful) family->card = careful_rule(*family);
     const auto files = shelf->files(shelved->family, shelved->release.release);
     if (!files) return pass(files);
     unsigned number = 1, cards = 1;
     const auto elsewhere = on_other_cards(*family, shelved->release, *files, card, number, cards);
     if (!elsewhere) return pass(elsewhere);
     auto sources = sources_of(shelf, *family, shelved->release.release, *files, *elsewhere);
-    return ReleaseToLay{std::move(*family), shelved->release, std::string(shelf::words(shelved->slip.right)),
-                        std::move(sources), number,           cards};
+    return ReleaseToLay{std::move(*family),
+                        shelved->release,
+                        std::string(shelf::words(shelved->slip.right)),
+                        std::move(sources),
+                        number,
+                        cards,
+                        careful};
 }
 
 Result<LaidCard> lay_release(Context& context, const std::string& family_id, const std::string& release,
@@ -217,8 +236,9 @@ Result<LaidCard> lay_release(Context& context, const std::string& family_id, con
         },
         r->card);
     if (!laid) return pass(laid);
-    return LaidCard{std::move(*laid), std::move(r->family), std::move(r->release), image, std::move(r->right), r->card,
-                    r->cards};
+    return LaidCard{
+        std::move(*laid), std::move(r->family), std::move(r->release), image, std::move(r->right), r->card, r->cards,
+        r->careful};
 }
 
 json::object laid_as_json(const Laid& laid, const std::filesystem::path& image) {
@@ -313,6 +333,7 @@ Result<Answer> card_lay(Context& context, const CardLayOptions& options) {
     a.text = laid_text(*laid);
     a.judgement.add(Reason{"card-laid", Verdict::fit, "Every written byte reads back as it was written.",
                            printable(options.out), "digest"});
+    if (laid->careful) a.judgement.add(careful_reason(laid->family.id));
     a.data = laid_as_json(laid->laid, laid->image);
     a.data["release"] = laid->release.release;
     a.data["family"] = laid->family.id;

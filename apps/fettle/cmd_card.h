@@ -32,11 +32,12 @@ Result<Answer> card_audit(Context& context, const CardAuditOptions& options);
 
 // A shelved release that may be laid, with its files in the order of the card.
 struct ReleaseToLay {
-    family::Family family;  // has a card rule
+    family::Family family;  // has a card rule; see `careful`
     family::Release release;
     std::string right;  // by what right it is on the shelf
     std::vector<card::SourceFile> sources;
     unsigned card = 1, cards = 1;  // of several cards: which one the files are for
+    bool careful = false;          // the family file says nothing of cards: the rule is what most readers take
 };
 // Refuses a release whose right to use is unknown when `for_job` is set, and one over several cards unless `card` says
 // which of them (0: not said).
@@ -52,7 +53,9 @@ struct LaidCard {
     std::filesystem::path image;
     std::string right;  // by what right the release is on the shelf
     unsigned card = 1, cards = 1;
+    bool careful = false;
 };
+Reason careful_reason(const std::string& family);  // what is said of such a card
 Result<LaidCard> lay_release(Context& context, const std::string& family_id, const std::string& release,
                              const std::filesystem::path& image, std::uint64_t size_bytes, bool for_job,
                              bool replace = false, unsigned card = 0);

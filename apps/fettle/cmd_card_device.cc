@@ -80,10 +80,11 @@ Result<Answer> card_lay_device(Context& context, const CardLayOptions& options) 
     const auto release = release_to_lay(context, options.family, options.release, !context.job.empty(), options.card);
     if (!release) return pass(release);
     const family::CardRule& rule = *release->family.card;
+    const family::CardRule* known_rule = release->careful ? nullptr : &rule;  // what may be erased: nobody's default
     const auto device = device_named(options.out);
     if (!device) return pass(device);
-    if (Status s = card::refuse_unless_erasable(*device, &rule); !s) return pass(s);
-    const Judgement known = card::may_be_erased(*device, &rule);
+    if (Status s = card::refuse_unless_erasable(*device, known_rule); !s) return pass(s);
+    const Judgement known = card::may_be_erased(*device, known_rule);
 
     std::vector<std::string> on_it;
     {
@@ -94,7 +95,7 @@ Result<Answer> card_lay_device(Context& context, const CardLayOptions& options) 
     const std::string name = card_words(release->card, release->cards) + printable(release->release.release);
     if (Status s = agree_to_erase(context, *device, known, on_it, options.yes_erase, "to lay " + name); !s)
         return pass(s);
-    auto target = card::open_to_erase(*device, &rule, [] { return card::read_system(); });
+    auto target = card::open_to_erase(*device, known_rule, [] { return card::read_system(); });
     if (!target) return pass(target);
     auto laid = card::lay_device(
         release->sources, rule, release->release.index_sha256, **target,
@@ -107,7 +108,7 @@ Result<Answer> card_lay_device(Context& context, const CardLayOptions& options) 
     if (!laid) return pass(laid);
 
     const LaidCard c{std::move(*laid), release->family, release->release, device->path,
-                     release->right,   release->card,   release->cards};
+                     release->right,   release->card,   release->cards,   release->careful};
     Answer a;
     a.headline = fmt::format("Laid {} for {} on {} and read every byte back.{}", name, c.family.id, device->path,
                              c.laid.cold ? " Safe to pull." : "");
@@ -121,6 +122,7 @@ Result<Answer> card_lay_device(Context& context, const CardLayOptions& options) 
                                "back, and audit it.",
                                device->path, "digest"});
     a.judgement.add(known);
+    if (c.careful) a.judgement.add(careful_reason(c.family.id));
     a.data = laid_as_json(c.laid, c.image);
     a.data["release"] = c.release.release;
     a.data["family"] = c.family.id;
