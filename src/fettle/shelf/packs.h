@@ -69,18 +69,26 @@ public:
     PackReader(const PackReader&) = delete;
     PackReader& operator=(const PackReader&) = delete;
 
-    // One part on its prefix as it was expanded (nothing when it has none) into `out`.
-    Loaded expand(const Part& part, const Loaded& prefix, Bench& bench, Buffer& out);
+    // One part on its prefix as it was expanded (nothing when it has none) into `out`. Sum::left: the content's sum is
+    // taken to be what the record says; a later sum or digest will tell.
+    enum class Sum { taken, left };
+    Loaded expand(const Part& part, const Loaded& prefix, Bench& bench, Buffer& out, Sum sum = Sum::taken);
     // A part through all that it rests on; the view lives until the bench is used again.
     Loaded load(const Parts& parts, const Part& part, Bench& bench);
     // The same, into a buffer of the caller's.
     Loaded load(const Parts& parts, const Part& part, Bench& bench, Buffer& out);
+    // The same for a caller who holds a digest of the content against the catalogue's: without one, damage may be
+    // unseen.
+    Loaded load_for_digest(const Parts& parts, const Part& part, Bench& bench);
     // The record as it stands, head and all, checked once; into bench.stored. Missing and damaged as load().
     Loaded record(const Part& part, Bench& bench, Record* parsed = nullptr);
     void forget();  // closes the packs: after tidying their names mean others
 
 private:
-    int open_pack(std::int64_t id);  // -1: not there
+    int open_pack(std::int64_t id);          // -1: not there
+    using Chain = std::vector<const Part*>;  // from the part down to what rests on nothing
+    Loaded chain_of(const Parts& parts, const Part& part, Chain& chain) const;  // its culprit when the chain breaks off
+    Loaded expand_all(const Chain& chain, Bench& bench, Buffer& out, Sum below, Sum last);
     const std::filesystem::path shelf_;
     std::mutex guard_;
     std::map<std::int64_t, int> open_;  // guarded by guard_

@@ -84,7 +84,8 @@ Status write_file(PackReader& reader, const Reading& r, const CataloguedFile& fi
         Sha256Stream sha;
         for (const std::int64_t id : parts->second) {
             const auto part = r.parts.find(id);
-            const Loaded got = part == r.parts.end() ? Loaded{{}, 1, true} : reader.load(r.parts, part->second, bench);
+            const Loaded got =
+                part == r.parts.end() ? Loaded{{}, 1, true} : reader.load_for_digest(r.parts, part->second, bench);
             if (got.culprit != 0) return unreadable(got, file.path);
             sha.update(got.bytes);
             for (ByteView rest = got.bytes; !rest.empty();) {
