@@ -8,6 +8,7 @@
 #include "cmd_ready.h"
 #include "fettle/base/files.h"
 #include "fettle/base/text.h"
+#include "fettle/link/supply_source.h"
 #include "fettle/watch/strip.h"
 #include "job_store.h"
 #include "run_supply.h"
@@ -232,7 +233,8 @@ Result<Answer> start(Context& context, JobRun& run, const WatchOptions& options)
 Status take_supply_once(Context& context, JobRun& run, const WatchOptions& options, Answer& a) {
     auto supply = RunSupply::open(context, run, options.supply, options.listen);
     if (!supply) return pass(supply);
-    for (int i = 0; i < 1000 && !(*supply)->rests(); ++i) (*supply)->take();
+    const int most = link::is_supply_address(options.supply) ? 3 : 100'000;  // an instrument has one more at any time
+    for (int i = 0; i < most && !(*supply)->rests(); ++i) (*supply)->take();
     (*supply)->end();
     for (const std::string& t : (*supply)->troubles())
         a.judgement.add({"supply-trouble", Verdict::mind, t, "supply", "tried now"});

@@ -54,7 +54,7 @@ std::vector<ready::Breach> RunSupply::take() {
         const UnixMs now = context_.clock->now();
         // By this machine's clock, not by what the readings say of theirs; one that was set back begins anew.
         if (!fresh.empty() || now < came_) came_ = now;
-        quiet_ = fresh.empty() && got ? quiet_ + 1 : 0;
+        quiet_ = fresh.empty() ? quiet_ + 1 : 0;
         if (got && now - came_ >= kSilent_ms)
             source_says_ = "supply: no new reading for " + human_duration(static_cast<double>(now - came_) / 1000);
     }

@@ -23,8 +23,8 @@ public:
 
     // What came since the last call. Holds seen broken are in the journal when it returns.
     std::vector<ready::Breach> take();
-    // Two calls in a row gave nothing new: a file was read to its end.
-    bool rests() const { return quiet_ >= 2; }
+    // Three calls in a row gave nothing new: a file was read to its end, or nothing answers.
+    bool rests() const { return quiet_ >= 3; }
     void end();  // seals what was recorded
 
     const std::vector<SupplySample>& samples() const { return samples_; }
