@@ -264,12 +264,29 @@ class Case:
 
     def job_ready(self, main, display, market, **options):
         """A job with its plan from 27.1.110 to 27.3.118, its card laid and audited, everything answered: ready to start.
-        Returns its number."""
-        self.shelve("27.1.110", "27.3.118", **options)
-        job = json.loads(self.call("job", "open", "--customer", "1007", "--housings", "2", "--plate", main, "--plate",
-                                   display, "--json"))["data"]["job"]
-        self.call("identify", main, display, "--view", f"27.1.110 {market}", "--job", job)
-        self.call("plan", "--job", job, "--to", "27.3.118")
+        Returns its number. Made once for the same plates, then copied with its whole home."""
+        return self._made_once(("ready", main, display, market, repr(options)),
+                               lambda: self._job_ready(main, display, market, **options))
+
+    def _made_once(self, key, make):
+        """What `make` does to an empty home and work folder, done by the first case of a run that asks for it."""
+        home = self.folder.parent / "home"
+        if any(home.iterdir()) or any(self.folder.iterdir()):
+            return make()
+        if key in self.tools.made:
+            job, kept = self.tools.made[key]
+            for name, to in (("home", home), ("work", self.folder)):
+                subprocess.run(["cp", "-a", "--sparse=always", f"{kept}/{name}/.", to], check=True)
+            return job
+        job = make()
+        kept = Path(tempfile.mkdtemp(dir=self.tools.keeps))
+        for name, of in (("home", home), ("work", self.folder)):
+            subprocess.run(["cp", "-a", "--sparse=always", of, kept / name], check=True)
+        self.tools.made.setdefault(key, (job, kept))
+        return job
+
+    def _job_ready(self, main, display, market, **options):
+        job = self._job_planned(main, display, market, "bench", **options)
         self.call("card", "lay", "27.3.118", "--out", f"{job}.img", "--job", job)
         self.call("card", "audit", f"{job}.img", "--release", "27.3.118", "--job", job)
         self.call("ready", "answer", job, *self.answers())
@@ -376,8 +393,13 @@ class Case:
         return name
 
     def job_planned(self, main, display, market="NS", place="bench", **options):
-        """A job with its plan from 27.1.110 to 27.3.118, nothing answered and no card laid. Returns its number."""
-        self.shelve("27.1.110", "27.3.118", **options)
+        """A job with its plan from 27.1.110 to 27.3.118, nothing answered and no card laid. Returns its number.
+        Made once for the same plates, then copied with its whole home."""
+        return self._made_once(("planned", main, display, market, place, repr(options)),
+                               lambda: self._job_planned(main, display, market, place, **options))
+
+    def _job_planned(self, main, display, market, place, **options):
+        self._made_once(("shelf", repr(options)), lambda: self.shelve("27.1.110", "27.3.118", **options))
         job = json.loads(self.call("job", "open", "--customer", "1007", "--housings", "2", "--place", place, "--plate",
                                    main, "--plate", display, "--json"))["data"]["job"]
         self.call("identify", main, display, "--view", f"27.1.110 {market}", "--job", job)
@@ -522,6 +544,9 @@ class Tools:
         self.source = Path(source)
         self.programs = programs  # name → path
         self.cache = Path(cache)
+        self._keeps = tempfile.TemporaryDirectory(prefix="fettle-made-")
+        self.keeps = Path(self._keeps.name)
+        self.made = {}  # key of Case._made_once → job and where its home and work folder are kept
 
     def package(self, family="dunnock", **options):
         """Of one of the example families, by its id; other options as fettle-maker has them."""
