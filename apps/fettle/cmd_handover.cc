@@ -98,7 +98,13 @@ Result<Answer> handover(Context& context, const HandoverOptions& options) {
               {"key", public_key},
               {"fingerprint", key->fingerprint},
               {"headline", a.headline}};
-    a.entries.push_back({"handover", {{"file", path.string()}, {"sheet_sha256", digest}, {"key", public_key}}});
+    // Kept here and not by the caller: a sheet that the record does not know must not stay.
+    const NewEntry entry{"handover", {{"file", path.string()}, {"sheet_sha256", digest}, {"key", public_key}}};
+    if (auto kept = append_entries(context, input.job.number, {entry}, input.journal_entries); !kept) {
+        std::error_code ignored;
+        fs::remove(path, ignored);
+        return pass(kept);
+    }
     return a;
 }
 
