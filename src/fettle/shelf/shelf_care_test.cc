@@ -223,6 +223,17 @@ TEST_F(Care, ALongPieceIsKeptInPartsAndMended) {
     EXPECT_TRUE(open().verify("", "", noon())->damage.empty());
 }
 
+// A difference finds what stands anywhere in a predecessor of many MB, not only in its last one.
+TEST(LargeDifference, FindsEveryPartOfItsPredecessor) {
+    const std::string before = noise(6, 14'000'000);
+    std::string after = before;
+    for (std::size_t at = 0; at < after.size(); at += 1'000'000) after.insert(at, "put in");
+    Press press;
+    Buffer out;
+    EXPECT_EQ(press.squeeze(as_bytes(after), as_bytes(before), out), Form::delta);
+    EXPECT_LT(out.view().size(), 100'000u);
+}
+
 // Two intakes of the same bytes side by side: whichever comes second keeps nothing of its own.
 TEST_F(Care, WhatTwoIntakesBringAtOnceIsKeptOnce) {
     add(1);
