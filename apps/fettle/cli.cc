@@ -94,12 +94,12 @@ void CommandLine::define_shelf() {
                                   c.add_option("--fits", o.fits, "for the boxes with these plates")->type_name("PLATE");
                                   c.add_flag("--refused", o.refused, "what was refused, and why");
                               });
-    command<ShelfShowOptions>(shelf, "show", "one release: slip, signature, pieces", shelf_show,
-                              [](CLI::App& c, ShelfShowOptions& o) {
-                                  c.add_option("R", o.release, "the release")->required();
-                                  c.add_option("--family", o.family, "of this family")->type_name("ID");
-                                  c.add_flag("--cyclonedx", o.cyclonedx, "as a CycloneDX 1.5 inventory");
-                              });
+    command<ShelfShowOptions>(
+        shelf, "show", "one release: slip, signature, pieces", shelf_show, [](CLI::App& c, ShelfShowOptions& o) {
+            c.add_option("R", o.release, "the release on the shelf; with a / in it, a folder")->required();
+            c.add_option("--family", o.family, "of this family")->type_name("ID");
+            c.add_flag("--cyclonedx", o.cyclonedx, "as a CycloneDX 1.5 inventory");
+        });
     define_shelf_care(shelf);
 }
 
@@ -119,17 +119,18 @@ void CommandLine::define_shelf_care(CLI::App& shelf) {
                                     c.add_option("R", o.release, "this release only");
                                     family(c, o.family);
                                 });
-    command<ShelfRestoreOptions>(shelf, "restore", "give a package back, bit for bit", shelf_restore,
-                                 [family](CLI::App& c, ShelfRestoreOptions& o) {
-                                     c.add_option("R", o.release, "the release")->required();
-                                     c.add_option("DIR", o.folder, "a new folder")->required();
-                                     family(c, o.family);
-                                 });
-    command<ShelfRemoveOptions>(shelf, "remove", "take a release off the shelf", shelf_remove,
-                                [family](CLI::App& c, ShelfRemoveOptions& o) {
-                                    c.add_option("R", o.release, "the release")->required();
-                                    family(c, o.family);
-                                });
+    command<ShelfRestoreOptions>(
+        shelf, "restore", "give a package back, bit for bit", shelf_restore,
+        [family](CLI::App& c, ShelfRestoreOptions& o) {
+            c.add_option("R", o.release, "the release on the shelf; with a / in it, a folder")->required();
+            c.add_option("DIR", o.folder, "a new folder")->required();
+            family(c, o.family);
+        });
+    command<ShelfRemoveOptions>(
+        shelf, "remove", "take a release off the shelf", shelf_remove, [family](CLI::App& c, ShelfRemoveOptions& o) {
+            c.add_option("R", o.release, "the release on the shelf; with a / in it, a folder")->required();
+            family(c, o.family);
+        });
     command<None>(
         shelf, "tidy", "give back the space that no release needs",
         [](Context& c, const None&) { return shelf_tidy(c); }, [](CLI::App&, None&) {});
@@ -166,9 +167,9 @@ void CommandLine::define_plan_and_card() {
 
     CLI::App& card = group("card", "lay a release on a card, audit any card, gauge what it really holds");
     command<CardLayOptions>(
-        card, "lay", "lay a shelved release on a card or into an image, bit-exact, and read it back", card_lay,
+        card, "lay", "lay a release on a card or into an image, bit-exact, and read it back", card_lay,
         [](CLI::App& c, CardLayOptions& o) {
-            c.add_option("R", o.release, "the release")->required();
+            c.add_option("R", o.release, "the release on the shelf; with a / in it, a folder")->required();
             c.add_option("--out", o.out, "the image to write, or the card's device")
                 ->type_name("IMAGE|DEVICE")
                 ->required();

@@ -8,6 +8,7 @@
 #include <set>
 
 #include "card_device.h"
+#include "card_folder.h"
 #include "cmd_card_device.h"
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
@@ -36,14 +37,6 @@ std::vector<card::SourceFile> sources_of(std::shared_ptr<shelf::Shelf> shelf, co
                        }});
     }
     return out;
-}
-
-// Where the family file says nothing of cards: what most readers take.
-family::CardRule careful_rule(const family::Family& family) {
-    family::CardRule rule;
-    rule.cluster_kib = {4, 8, 16, 32};
-    if (family.package) rule.index_at = family.package->index;
-    return rule;
 }
 
 // Of a release over several cards: what does not stand on this one.
@@ -164,12 +157,25 @@ std::string card_words(unsigned card, unsigned cards) {
     return cards > 1 ? fmt::format("card {} of {} of ", card, cards) : std::string();
 }
 
+// Where the family file says nothing of cards: what most readers take.
+family::CardRule careful_rule(const family::Family& family) {
+    family::CardRule rule;
+    rule.cluster_kib = {4, 8, 16, 32};
+    if (family.package) rule.index_at = family.package->index;
+    return rule;
+}
+
+std::string for_words(const family::Family& family) {
+    return family.id.empty() ? std::string() : " for " + family.id;
+}
+
 Reason careful_reason(const std::string& family) {
-    return {
-        "card-rules-not-known", Verdict::mind,
-        "The family file says nothing of cards: laid is what most readers take (MBR, FAT32, clusters of 4 to 32 KiB). "
-        "Whether this box takes it is not known.",
-        family, "no [card] in the family file"};
+    const std::string why = family.empty() ? "No family was named" : "The family file says nothing of cards";
+    return {"card-rules-not-known", Verdict::mind,
+            why +
+                ": laid is what most readers take (MBR, FAT32, clusters of 4 to 32 KiB). Whether this box takes it is "
+                "not known.",
+            family, family.empty() ? "no family named" : "no [card] in the family file"};
 }
 
 std::string laid_text(const LaidCard& c) {
@@ -193,6 +199,14 @@ std::string laid_text(const LaidCard& c) {
 
 Result<ReleaseToLay> release_to_lay(Context& context, const std::string& family_id, const std::string& release,
                                     bool for_job, unsigned card) {
+    if (names_folder(release)) {
+        if (for_job)
+            return usage_error("folder-for-job", release, "is a folder; a job's card is laid from the shelf",
+                               "shelve it first (fettle shelf add), or leave --job out");
+        if (card > 1)
+            return usage_error("card-not-named", "--card", "a folder is laid on one card", "leave --card out");
+        return folder_to_lay(context, family_id, release);
+    }
     auto opened = shelf::Shelf::open(context.shelf_folder());
     if (!opened) return pass(opened);
     const auto shelf = std::make_shared<shelf::Shelf>(std::move(*opened));
@@ -221,7 +235,9 @@ Result<ReleaseToLay> release_to_lay(Context& context, const std::string& family_
                         std::move(sources),
                         number,
                         cards,
-                        careful};
+                        careful,
+                        false,
+                        {}};
 }
 
 Result<LaidCard> lay_release(Context& context, const std::string& family_id, const std::string& release,
@@ -236,9 +252,8 @@ Result<LaidCard> lay_release(Context& context, const std::string& family_id, con
         },
         r->card);
     if (!laid) return pass(laid);
-    return LaidCard{
-        std::move(*laid), std::move(r->family), std::move(r->release), image, std::move(r->right), r->card, r->cards,
-        r->careful};
+    return LaidCard{std::move(*laid), std::move(r->family), std::move(r->release), image, std::move(r->right), r->card,
+                    r->cards,         r->careful,           std::move(r->remarks)};
 }
 
 json::object laid_as_json(const Laid& laid, const std::filesystem::path& image) {
@@ -328,12 +343,13 @@ Result<Answer> card_lay(Context& context, const CardLayOptions& options) {
                     /*replace=*/false, options.card);
     if (!laid) return pass(laid);
     Answer a;
-    a.headline = fmt::format("Laid {}{} for {} and read every byte back.", card_words(laid->card, laid->cards),
-                             printable(laid->release.release), laid->family.id);
+    a.headline = fmt::format("Laid {}{}{} and read every byte back.", card_words(laid->card, laid->cards),
+                             printable(laid->release.release), for_words(laid->family));
     a.text = laid_text(*laid);
     a.judgement.add(Reason{"card-laid", Verdict::fit, "Every written byte reads back as it was written.",
                            printable(options.out), "digest"});
     if (laid->careful) a.judgement.add(careful_reason(laid->family.id));
+    a.judgement.add(laid->remarks);
     a.data = laid_as_json(laid->laid, laid->image);
     a.data["release"] = laid->release.release;
     a.data["family"] = laid->family.id;

@@ -13,7 +13,7 @@
 namespace fettle::app {
 
 struct CardLayOptions {
-    std::string release;    // R
+    std::string release;    // R, or a folder: a word with a '/'
     std::string family;     // --family ID; empty when the release's name is unique on the shelf
     std::string out;        // --out IMAGE or DEVICE
     std::string size;       // --size: "512M", "8G", bytes; empty: the smallest that fits
@@ -30,7 +30,7 @@ struct CardAuditOptions {
 };
 Result<Answer> card_audit(Context& context, const CardAuditOptions& options);
 
-// A shelved release that may be laid, with its files in the order of the card.
+// A release that may be laid, with its files in the order of the card.
 struct ReleaseToLay {
     family::Family family;  // has a card rule; see `careful`
     family::Release release;
@@ -38,7 +38,11 @@ struct ReleaseToLay {
     std::vector<card::SourceFile> sources;
     unsigned card = 1, cards = 1;  // of several cards: which one the files are for
     bool careful = false;          // the family file says nothing of cards: the rule is what most readers take
+    bool folder = false;           // straight from a folder, not from the shelf
+    Judgement remarks;             // what is to be said of it beside that
 };
+// What most readers take.
+family::CardRule careful_rule(const family::Family& family);
 // Refuses a release whose right to use is unknown when `for_job` is set, and one over several cards unless `card` says
 // which of them (0: not said).
 Result<ReleaseToLay> release_to_lay(Context& context, const std::string& family_id, const std::string& release,
@@ -54,6 +58,7 @@ struct LaidCard {
     std::string right;  // by what right the release is on the shelf
     unsigned card = 1, cards = 1;
     bool careful = false;
+    Judgement remarks = {};
 };
 Reason careful_reason(const std::string& family);  // what is said of such a card
 Result<LaidCard> lay_release(Context& context, const std::string& family_id, const std::string& release,
@@ -65,6 +70,9 @@ Result<std::uint64_t> size_from(const std::string& text);
 
 // "card 2 of 3 of ", or nothing where there is one.
 std::string card_words(unsigned card, unsigned cards);
+
+// " for dunnock", or nothing where no family is known.
+std::string for_words(const family::Family& family);
 
 std::string laid_text(const LaidCard& card);
 

@@ -107,10 +107,10 @@ Result<Answer> card_lay_device(Context& context, const CardLayOptions& options) 
     forget_gauge_marks(context, *device);
     if (!laid) return pass(laid);
 
-    const LaidCard c{std::move(*laid), release->family, release->release, device->path,
-                     release->right,   release->card,   release->cards,   release->careful};
+    const LaidCard c{std::move(*laid), release->family, release->release, device->path,    release->right,
+                     release->card,    release->cards,  release->careful, release->remarks};
     Answer a;
-    a.headline = fmt::format("Laid {} for {} on {} and read every byte back.{}", name, c.family.id, device->path,
+    a.headline = fmt::format("Laid {}{} on {} and read every byte back.{}", name, for_words(c.family), device->path,
                              c.laid.cold ? " Safe to pull." : "");
     a.text = page_of(*device, on_it) + "What was on it is gone.\n" + laid_text(c);
     if (c.laid.cold)
@@ -123,6 +123,7 @@ Result<Answer> card_lay_device(Context& context, const CardLayOptions& options) 
                                device->path, "digest"});
     a.judgement.add(known);
     if (c.careful) a.judgement.add(careful_reason(c.family.id));
+    a.judgement.add(c.remarks);
     a.data = laid_as_json(c.laid, c.image);
     a.data["release"] = c.release.release;
     a.data["family"] = c.family.id;
