@@ -94,12 +94,12 @@ void CommandLine::define_shelf() {
                                   c.add_option("--fits", o.fits, "for the boxes with these plates")->type_name("PLATE");
                                   c.add_flag("--refused", o.refused, "what was refused, and why");
                               });
-    command<ShelfShowOptions>(
-        shelf, "show", "one release: slip, signature, pieces", shelf_show, [](CLI::App& c, ShelfShowOptions& o) {
-            c.add_option("R", o.release, "the release on the shelf; with a / in it, a folder")->required();
-            c.add_option("--family", o.family, "of this family")->type_name("ID");
-            c.add_flag("--cyclonedx", o.cyclonedx, "as a CycloneDX 1.5 inventory");
-        });
+    command<ShelfShowOptions>(shelf, "show", "one release: slip, signature, pieces", shelf_show,
+                              [](CLI::App& c, ShelfShowOptions& o) {
+                                  c.add_option("R", o.release, "the release")->required();
+                                  c.add_option("--family", o.family, "of this family")->type_name("ID");
+                                  c.add_flag("--cyclonedx", o.cyclonedx, "as a CycloneDX 1.5 inventory");
+                              });
     define_shelf_care(shelf);
 }
 
