@@ -11,11 +11,12 @@ import os
 import random
 import re
 import shutil
-import sqlite3
 import socket
+import sqlite3
 import subprocess
 import tempfile
 import threading
+import time
 import tomllib
 import zipfile
 import zlib
@@ -223,6 +224,19 @@ class Case:
     def files(self, path):
         base = self.folder / path
         return sorted(str(f.relative_to(base)) for f in base.rglob("*") if f.is_file())
+
+    def free_port(self):
+        """A UDP port of the loopback interface that nobody has just now."""
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as s:
+            s.bind(("127.0.0.1", 0))
+            return s.getsockname()[1]
+
+    def send_udp(self, port, hexed, times=20):
+        """To the loopback interface, again and again for 2 s: who listens may still be starting."""
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as s:
+            for _ in range(times):
+                s.sendto(bytes.fromhex(hexed), ("127.0.0.1", port))
+                time.sleep(2 / times)
 
     def size(self, path):
         return (self.folder / path).stat().st_size
