@@ -85,8 +85,8 @@ class Spec:
         else:
             raise Broken(f"{self.path}:{number}: {word!r} is not understood here")
 
-    def runs(self):
-        return range(1 + self.further) if any(x[3] for x in self.lets) else range(1)
+    def runs(self, most=VARIATIONS):
+        return range(1 + min(self.further, most)) if any(x[3] for x in self.lets) else range(1)
 
 
 # --- running one ------------------------------------------------------------------------------------------------------
@@ -462,13 +462,13 @@ def run_one(spec, variation, tools, seed, keep):
     return ""
 
 
-def runs_of(paths):
-    """Every variation of every file, and what is wrong with the files themselves."""
+def runs_of(paths, most):
+    """Every variation of every file, up to so many beside its own values; and what is wrong with the files themselves."""
     runs, broken = [], []
     for path in paths:
         try:
             spec = Spec(path)
-            runs += [(spec, variation) for variation in spec.runs()]
+            runs += [(spec, variation) for variation in spec.runs(most)]
         except Broken as problem:
             broken.append(str(problem))
     return runs, broken
@@ -479,6 +479,7 @@ def main():
     parser.add_argument("--programs", default="build/dev", help="build folder with fettle and fettle-maker")
     parser.add_argument("--cases", default=SOURCE / "tests/cases", help="folder of the areas")
     parser.add_argument("--seed", default=os.environ.get("FETTLE_CASE_SEED") or os.urandom(4).hex())
+    parser.add_argument("--variations", type=int, default=VARIATIONS, help="runs with values made at random, of each case")
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--keep", action="store_true", help="keep each run's folder")
     parser.add_argument("names", nargs="+", metavar="AREA|FILE")
@@ -488,7 +489,7 @@ def main():
     tools = case_lib.Tools(SOURCE, programs, build / "case-packages")
     paths = find(given.names, Path(given.cases))
     print(f"seed {given.seed}, {len(paths)} case files")
-    runs, failures = runs_of(paths)
+    runs, failures = runs_of(paths, given.variations)
     broken = len(failures)
     for text in failures:
         print(f"\nFAILED {text}", flush=True)

@@ -164,7 +164,11 @@ Result<Answer> job_list(const Context& context) {
     answer.headline = "No job in this bench book.";
     answer.data["jobs"] = json::array();
     std::error_code ec;
-    if (!std::filesystem::exists(context.book_file(), ec)) return answer;
+    if (!std::filesystem::exists(context.book_file(), ec)) {
+        answer.headline = fmt::format("No bench book in {}: the first job that is opened there makes one.",
+                                      printable(context.home.string()));
+        return answer;
+    }
     auto book = existing_book(context);
     if (!book) return pass(book);
     auto numbers = book->jobs();

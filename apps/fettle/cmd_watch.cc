@@ -186,6 +186,10 @@ Result<Answer> start(Context& context, JobRun& run, const WatchOptions& options)
         return bad_input("run-open", "job " + run.number,
                          "the run to " + run.job.runs.back().release + " has not ended",
                          "mark its end first: fettle mark " + run.number + " ended, or broken-off");
+    const UnixMs begun = context.clock->now() - static_cast<UnixMs>(1000 * options.ago_s);
+    if (options.ago_s > 0 && !run.job.runs.empty() && begun < run.job.runs.back().ended.value_or(0))
+        return bad_input("ago-too-long", "--ago", "the run before it had not ended then",
+                         "count from when this run began: seconds, or 12m");
     if (trim(options.by).empty())
         return usage_error("start-without-name", "--by", "who begins the run is not said", "give --by NAME");
     auto step = step_or_none(run, options.step);
@@ -378,6 +382,14 @@ Result<Answer> marked_on(const JobRun& run, const MarkOptions& options, UnixMs n
     if (run.job.runs.empty()) return no_run(run.number);
     if (!run.job.is_open_run() && !options.undo && options.event == "broken-off")
         return bad_input("run-ended", "job " + run.number, "the last run has ended", "nothing to do");
+    const book::Run& last = run.job.runs.back();
+    if (!run.job.is_open_run() && !run.job.handovers.empty() && run.job.handovers.back().at > last.started)
+        return bad_input("handed-over", "job " + run.number, "the last run is on a sealed sheet",
+                         "what came to light later is a note: fettle job note " + run.number + " TEXT");
+    constexpr UnixMs tolerance = 5000;
+    if (options.ago_s > 0 && now - static_cast<UnixMs>(1000 * options.ago_s) < last.started - tolerance)
+        return bad_input("ago-too-long", "--ago", "the run had not begun then",
+                         "count from when it was seen: seconds, or 12m");
     auto marked = options.undo             ? undo(run)
                   : !options.event.empty() ? mark_event(run, options, now - static_cast<UnixMs>(1000 * options.ago_s))
                   : !options.shows.empty() ? mark_text(run, options)

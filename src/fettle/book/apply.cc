@@ -64,8 +64,10 @@ void consent(Job& job, const Entry&, Members& m) {
 void identified(Job& job, const Entry&, Members& m) {
     job.family = m.text("family");
     job.family_digest = m.text("family_digest");
-    job.release_found = m.text("release");
-    job.market = m.text_or("market");
+    // What an earlier view told stands until another view tells otherwise: one that could not be read tells nothing.
+    const std::string release = m.text("release"), market = m.text_or("market");
+    if (!release.empty()) job.release_found = release;
+    if (!release.empty() || !market.empty()) job.market = market;
     job.identified = m.verdict("verdict");
     job.identity_reasons = m.reasons("reasons");
     std::map<std::string, std::string> plates;

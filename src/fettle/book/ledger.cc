@@ -176,7 +176,9 @@ void proof_recorded(Ledger& ledger, const Job& job, std::int64_t entry) {
         return;
     }
     ledger.open(end_of("proof", job.proved == "failed" ? "the proof failed" : "proved in part only", workshop,
-                       "what is installed is not, or not all, what was planned", entry));
+                       job.proved == "failed" ? "what is installed is not, or not all, what was planned"
+                                              : "what is installed is not known piece by piece",
+                       entry));
 }
 
 }  // namespace fettle::book

@@ -16,6 +16,8 @@ constexpr double kZ[kValues] = {-3, -2.2, -1.5, -0.9, -0.3, 0.3, 0.9, 1.5, 2.2, 
 constexpr std::size_t kLongest = 1500;  // ages that a table holds; beyond them the last chance stands
 constexpr double kPerson_s = 600;       // of those who are not at the box when it asks: mean time until they are
 constexpr double kAway = 0.4;           // share of asks for which nobody stands ready
+constexpr double kTogether = 0.1;       // share of asks whose answer is tapped right after them
+constexpr double kTogether_s = 2;       // and how long that takes
 // A medium far slower than any the figures come from, and how often (guess): what it writes and reads takes so much
 // longer.
 constexpr double kSlowMedia[][2] = {{1.5, 0.002}, {2.2, 0.001}, {3.3, 0.0005}};
@@ -157,7 +159,9 @@ std::vector<double> Model::leaves(std::size_t k, std::size_t level) const {
     const ChainAct& a = chain_[k];
     const auto survives = [&](double s) {
         const double good = lasts_beyond(k, level, s);
-        return a.waits ? (1 - kAway) * good + kAway * std::exp(-s / kPerson_s) : good;
+        return a.waits ? (1 - kAway - kTogether) * good + kAway * std::exp(-s / kPerson_s) +
+                             kTogether * std::exp(-s / kTogether_s)
+                       : good;
     };
     std::vector<double> out;
     double before = 1;

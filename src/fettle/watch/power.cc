@@ -51,6 +51,16 @@ void power_now(Track& t) {
         const bool since_the_sign = t.overdue && k >= t.k && k < f.awaited();
         if (f.stuck_in(k) >= kLikely || since_the_sign) add(t, {t.act(k).id});
     }
+    if (t.overdue && t.w.if_power_went == std::set{cutmap::Outcome::done}) {  // it should be, and nobody has seen it
+        std::vector<std::string> since;
+        const auto& script = t.step.family.script;
+        for (std::size_t i = t.marks.anchors.empty() ? 0 : t.marks.anchors.back().act; i < script.size(); ++i)
+            since.push_back(script[i].id);
+        t.w.if_power_went = t.positions.over_acts(since);
+        into_words(t);
+        t.w.if_power_went_words = "its end was not seen; at worst " + t.w.if_power_went_words + "; keep it fed";
+        return;
+    }
     into_words(t);
 }
 

@@ -49,18 +49,27 @@ std::string running_words(const Track& t) {
     return s + fmt::format("; done {}.", span(w.end_p50_s, w.end_p90_s));
 }
 
+bool said_so(const Track& t) {
+    return std::any_of(t.seen.marks.begin(), t.seen.marks.end(),
+                       [](const Mark& m) { return !m.undone && m.event == "ended"; });
+}
+
 }  // namespace
 
 void sentence(Track& t) {
     Where& w = t.w;
     switch (w.standing) {
         case Standing::ended:
-            w.sentence = w.settle_left_s > 0
-                             ? fmt::format("It said that it is done; leave everything as it is for another {}.",
-                                           human_duration(w.settle_left_s))
-                             : "It said that it is done, and the settling time has passed: safe to remove.";
+            w.sentence =
+                said_so(t) ? "It said that it is done" : "It is back from its last restart, so it should be done";
+            w.sentence += w.settle_left_s > 0 ? fmt::format("; leave everything as it is for another {}.",
+                                                            human_duration(w.settle_left_s))
+                                              : ", and the settling time has passed: safe to remove.";
+            if (!said_so(t)) w.sentence += " Mark ended when it says so.";
             return;
-        case Standing::astray: w.sentence = fmt::format("Astray: {}.", t.marks.why); return;
+        case Standing::astray:
+            w.sentence = fmt::format("Astray: {}. A mark that was wrong goes with --undo.", t.marks.why);
+            return;
         case Standing::running: w.sentence = running_words(t); return;
     }
 }

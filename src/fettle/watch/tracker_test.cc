@@ -152,6 +152,25 @@ TEST_F(TrackerTest, ARestartMoreThanTheScriptIsAstray) {
     EXPECT_NE(w.if_power_went_words.find("at worst bench repair"), std::string::npos);
 }
 
+// Whoever answers at the box taps both marks afterwards, one right after the other.
+TEST_F(TrackerTest, AnAnswerTappedRightAfterTheAskIsNotAstray) {
+    for (const auto& [e, s] : {std::pair{"dark", 130.0}, {"back", 170.0}, {"asks", 560.0}, {"answered", 560.5}})
+        mark(e, s);
+    EXPECT_EQ(where(562).standing, Standing::running);
+    EXPECT_EQ(where(600).standing, Standing::running);
+}
+
+// The last restart was not marked, and the run is long over by its times: what is not seen is not called done.
+TEST_F(TrackerTest, AnEndThatNobodySawIsNotSaidToLoseNothing) {
+    for (const auto& [e, s] : {std::pair{"dark", 130.0}, {"back", 170.0}, {"asks", 560.0}, {"answered", 570.0}})
+        mark(e, s);
+    for (double now : {900.0, 1200.0, 1800.0, 3600.0}) {
+        const Where w = where(now);
+        if (w.standing != Standing::running) continue;
+        EXPECT_NE(w.if_power_went, cutmap::Outcomes{cutmap::Outcome::done}) << now << ": " << w.sentence;
+    }
+}
+
 TEST_F(TrackerTest, DarkFarTooEarlyIsNotTheNextScriptedRestart) {
     mark("dark", 130);
     mark("back", 170);
