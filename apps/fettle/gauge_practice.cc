@@ -27,7 +27,7 @@ Result<card::Gauged> gauge_practice(const std::string& words, std::uint64_t seed
         if (parts[i] == "size")
             size = *n;
         else if (parts[i] == "wraps")
-            plan.wraps_at = *n;
+            plan.wraps_at = *n < 512 ? *n : *n / 512 * 512;  // a card knows sectors, not bytes
         else if (parts[i] == "drops")
             plan.drops_from = *n;
         else if (parts[i] == "holds")

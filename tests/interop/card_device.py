@@ -156,9 +156,13 @@ def digest_repeats(b, loop, agree):
 
 def killed(b, loop, agree, rng):
     whole = broken = 0
+    begun = time.monotonic()
+    b.fettle("card", "lay", "27.3.118", "--out", loop, "--yes-erase", agree)
+    takes_s = time.monotonic() - begun
+    b.old_card()
     for n in range(16):
         how = signal.SIGKILL if n % 2 else signal.SIGINT
-        done = b.broken_off(how, rng.uniform(0.01, 0.35), "card", "lay", "27.3.118", "--out", loop, "--yes-erase", agree)
+        done = b.broken_off(how, rng.uniform(0.05, 1.0) * takes_s, "card", "lay", "27.3.118", "--out", loop, "--yes-erase", agree)
         answer = json.loads(b.fettle("card", "audit", str(b.file), "--release", "27.3.118", "--json").stdout)
         good = answer["verdict"] in ("fit", "mind")
         whole, broken = whole + good, broken + (not good)
