@@ -20,9 +20,13 @@ namespace {
 
 namespace fs = std::filesystem;
 
-// A strip for every run; none when the shelf no longer has what the plan was made of.
-std::vector<std::string> strips(const Context& context, const book::Job& job, UnixMs now) {
-    std::vector<std::string> out;
+struct Strips {
+    std::vector<std::string> drawn;  // one for every run; none when the shelf no longer has what the plan was made of
+    bool settled = false;            // the settling time of the last run has passed
+};
+
+Strips strips(const Context& context, const book::Job& job, UnixMs now) {
+    Strips out;
     if (job.family.empty()) return out;
     const auto run = load_job_run(context, job.number);
     if (!run) return out;
@@ -31,7 +35,8 @@ std::vector<std::string> strips(const Context& context, const book::Job& job, Un
         const Watched w = watched(*run, r);
         const watch::Observed seen = observed(r, run->on_bench());
         const UnixMs until = seen_until(r, now);  // a run that ended is drawn to its end
-        out.push_back(watch::strip_svg(w.step(), seen, watch::track(w.step(), seen, until), until));
+        out.drawn.push_back(watch::strip_svg(w.step(), seen, watch::track(w.step(), seen, until), until));
+        out.settled = watch::track(w.step(), seen, now).safe_to_remove;
     }
     return out;
 }
@@ -72,7 +77,10 @@ Result<Answer> handover(Context& context, const HandoverOptions& options) {
     input.job = std::move(*job);
     input.made = now;
     input.workshop = workshop_of(context);
-    input.strips = strips(context, input.job, now);
+    Strips drawn = strips(context, input.job, now);
+    input.strips = std::move(drawn.drawn);
+    if (drawn.settled)  // it had not when the pieces were compared
+        std::erase_if(input.job.proof, [](const Reason& r) { return r.code == "not-settled"; });
     input.cautions = cautions_of(input.job);
     input.journal_entries = static_cast<std::int64_t>(record->entries.size());
     if (!record->entries.empty()) input.journal_digest = record->entries.back().digest;

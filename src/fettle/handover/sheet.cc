@@ -122,6 +122,7 @@ private:
         if (!job_.vin.empty()) who.push_back(agreed("sheet") ? "VIN " + job_.vin : "VIN kept in the workshop's book");
         who.push_back("taken in " + time_words(job_.opened));
         minor(join(who, "; ") + ".");
+        if (!job_.consents.empty()) minor("Agreed by the owner: " + join(job_.consents, "; ") + ".");
         close();
     }
 
