@@ -232,11 +232,11 @@ class Case:
             return s.getsockname()[1]
 
     def send_udp(self, port, hexed, times=20):
-        """To the loopback interface, again and again for 2 s: who listens may still be starting."""
+        """To the loopback interface, again and again for over a second: who listens may still be starting."""
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as s:
             for _ in range(times):
                 s.sendto(bytes.fromhex(hexed), ("127.0.0.1", port))
-                time.sleep(2 / times)
+                time.sleep(1.4 / times)
 
     def size(self, path):
         return (self.folder / path).stat().st_size
