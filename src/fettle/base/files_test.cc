@@ -45,6 +45,18 @@ TEST_F(Files, AFailedWriteLeavesTheOldFileAndNothingElse) {
     EXPECT_FALSE(write_file_durably(folder / "no" / "such" / "folder", "new"));
 }
 
+// The old bytes stand untouched until the new file has their name: whoever has the old one open still reads it whole,
+// and a kill in between leaves it.
+TEST_F(Files, AnOldFileIsNeverWrittenInto) {
+    ASSERT_TRUE(write_file_durably(folder / "x", "what was there before"));
+    std::ifstream old(folder / "x");
+    ASSERT_TRUE(write_file_durably(folder / "x", "new"));
+    std::string seen;
+    std::getline(old, seen);
+    EXPECT_EQ(seen, "what was there before");
+    EXPECT_EQ(read_text_file(folder / "x").value(), "new");
+}
+
 TEST_F(Files, ALinkStaysALink) {
     ASSERT_TRUE(write_file_durably(folder / "x", "old"));
     fs::create_symlink("x", folder / "link");
