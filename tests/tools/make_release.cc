@@ -10,6 +10,7 @@
 #include <map>
 #include <string>
 
+#include "fettle/base/source_path.h"
 #include "fettle/standin/maker.h"
 
 namespace {
@@ -58,7 +59,7 @@ int main(int argc, char** argv) {
     const auto value = [&](const char* name, const char* otherwise) {
         return given.count(name) ? given[name] : std::string(otherwise);
     };
-    const auto family = family::load_family(value("family", FETTLE_SOURCE_DIR "/families/dunnock.toml"));
+    const auto family = family::load_family(value("family", source_path("families/dunnock.toml").c_str()));
     if (!family) return fail(family.error().message());
 
     const std::string like = value("like", given["release"].c_str());

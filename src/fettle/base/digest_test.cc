@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <cstdio>
 
+#include "fettle/base/source_path.h"
 #include "fettle/base/test_csv.h"
 
 namespace fettle {
@@ -90,7 +91,7 @@ TEST(Sha256OfFile, SaysWhatIsWrong) {
     const auto missing = sha256_hex_of_file("/nowhere/at/all");
     ASSERT_FALSE(missing);
     EXPECT_EQ(missing.error().kind, ErrorKind::bad_input);
-    const auto real = sha256_hex_of_file(FETTLE_SOURCE_DIR "/families/dunnock.toml");
+    const auto real = sha256_hex_of_file(source_path("families/dunnock.toml"));
     ASSERT_TRUE(real);
     EXPECT_EQ(real->size(), 64u);
 }

@@ -5,12 +5,13 @@
 
 #include "fettle/base/files.h"
 #include "fettle/base/json.h"
+#include "fettle/base/source_path.h"
 
 namespace fettle {
 namespace {
 
 json::object vectors() {
-    const auto text = read_text_file(FETTLE_SOURCE_DIR "/tests/data/reference/ed25519.json");
+    const auto text = read_text_file(source_path("tests/data/reference/ed25519.json"));
     return parse_json(text.value(), "ed25519.json").value().as_object();
 }
 

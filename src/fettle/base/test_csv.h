@@ -7,6 +7,8 @@
 #include <string>
 #include <vector>
 
+#include "fettle/base/source_path.h"
+
 namespace fettle {
 
 using CsvRow = std::map<std::string, std::string>;
@@ -14,7 +16,7 @@ using CsvRow = std::map<std::string, std::string>;
 // First line names the columns; comma, double quotes where needed, line feed. Throws when the file is not there or has
 // no rows: a check that sees no data must fail.
 inline std::vector<CsvRow> read_csv(const std::string& name) {
-    const std::string path = std::string(FETTLE_SOURCE_DIR) + "/tests/data/reference/" + name;
+    const std::string path = source_path("tests/data/reference/") + name;
     std::ifstream in(path);
     if (!in) throw std::runtime_error("cannot read " + path);
     const auto fields = [](const std::string& line) {

@@ -12,6 +12,7 @@
 #include <thread>
 
 #include "fettle/base/files.h"
+#include "fettle/base/source_path.h"
 #include "fettle/records/database.h"
 
 namespace fettle::book {
@@ -42,7 +43,7 @@ std::string by_sha256sum(const fs::path& file) {
 }
 
 TEST(Journal, TheDocumentedExampleHasTheDigestThatSha256sumGives) {
-    const std::string doc = read_text_file(FETTLE_SOURCE_DIR "/docs/journal.md").value();
+    const std::string doc = read_text_file(source_path("docs/journal.md")).value();
     const std::size_t begin = doc.find("<!-- example: begin -->\n```\n") + 28;
     const std::size_t end = doc.find("\n```", begin);
     ASSERT_NE(end, std::string::npos);

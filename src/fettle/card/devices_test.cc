@@ -9,6 +9,7 @@
 #include <fstream>
 #include <sstream>
 
+#include "fettle/base/source_path.h"
 #include "fettle/base/text.h"
 
 namespace fettle::card {
@@ -17,7 +18,7 @@ namespace {
 namespace fs = std::filesystem;
 
 std::string content(const std::string& file) {
-    std::ifstream in(std::string(FETTLE_SOURCE_DIR) + "/tests/data/devices/" + file);
+    std::ifstream in(source_path("tests/data/devices/") + file);
     std::ostringstream out;
     out << in.rdbuf();
     return out.str();

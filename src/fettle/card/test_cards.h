@@ -14,6 +14,7 @@
 
 #include "fettle/base/digest.h"
 #include "fettle/base/ed25519.h"
+#include "fettle/base/source_path.h"
 #include "fettle/card/card.h"
 
 namespace fettle::card::test {
@@ -45,7 +46,7 @@ struct Package {
 // each_bytes: of every piece; 0: of various small sizes.
 inline Package package(const std::string& name = "27.3.118", std::size_t pieces = 5, std::size_t each_bytes = 0) {
     Package p;
-    auto loaded = family::load_family(std::string(FETTLE_SOURCE_DIR) + "/families/dunnock.toml");
+    auto loaded = family::load_family(source_path("families/dunnock.toml"));
     if (!loaded) throw std::runtime_error(loaded.error().message());
     p.family = std::move(*loaded);
     p.family.card->cluster_kib.clear();
@@ -112,7 +113,7 @@ inline Card lay_in_memory(const std::vector<Content>& contents, const family::Ca
 
 // A published table as rows of column → text; no cell of ours holds a quoted comma but the last ones.
 inline std::vector<std::map<std::string, std::string>> table(const std::string& file) {
-    std::ifstream in(std::string(FETTLE_SOURCE_DIR) + "/tests/data/reference/" + file);
+    std::ifstream in(source_path("tests/data/reference/") + file);
     std::vector<std::map<std::string, std::string>> rows;
     std::vector<std::string> head;
     for (std::string line; std::getline(in, line);) {

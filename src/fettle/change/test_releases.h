@@ -7,6 +7,7 @@
 #include <string>
 #include <vector>
 
+#include "fettle/base/source_path.h"
 #include "fettle/change/change.h"
 #include "fettle/family/family.h"
 #include "fettle/family/release.h"
@@ -14,7 +15,7 @@
 namespace fettle::change::test {
 
 inline family::Family dunnock() {
-    auto f = family::load_family(FETTLE_SOURCE_DIR "/families/dunnock.toml");
+    auto f = family::load_family(source_path("families/dunnock.toml"));
     if (!f) throw std::runtime_error(f.error().message());
     return *f;
 }

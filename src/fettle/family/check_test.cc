@@ -5,13 +5,14 @@
 #include <algorithm>
 
 #include "fettle/base/files.h"
+#include "fettle/base/source_path.h"
 #include "fettle/family/family.h"
 
 namespace fettle::family {
 namespace {
 
 const std::string& example() {
-    static const std::string text = read_text_file(FETTLE_SOURCE_DIR "/families/dunnock.toml").value();
+    static const std::string text = read_text_file(source_path("families/dunnock.toml")).value();
     return text;
 }
 
@@ -234,7 +235,7 @@ TEST(CheckFamily, HostileInputIsBounded) {
 }
 
 TEST(LoadFamily, NamesTheFirstMistakesAndHowToSeeAll) {
-    const auto r = load_family(FETTLE_SOURCE_DIR "/tests/seeds/family_load/many_mistakes.toml");
+    const auto r = load_family(source_path("tests/seeds/family_load/many_mistakes.toml"));
     ASSERT_FALSE(r);
     EXPECT_EQ(r.error().kind, ErrorKind::bad_input);
     EXPECT_EQ(r.error().code, "family-file-mistakes");

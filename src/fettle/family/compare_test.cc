@@ -4,13 +4,14 @@
 #include <algorithm>
 #include <functional>
 
+#include "fettle/base/source_path.h"
 #include "fettle/family/family.h"
 
 namespace fettle::family {
 namespace {
 
 const Family& dunnock() {
-    static const Family f = load_family(FETTLE_SOURCE_DIR "/families/dunnock.toml").value();
+    static const Family f = load_family(source_path("families/dunnock.toml")).value();
     return f;
 }
 

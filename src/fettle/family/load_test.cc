@@ -1,6 +1,7 @@
 #include <gtest/gtest.h>
 
 #include "fettle/base/files.h"
+#include "fettle/base/source_path.h"
 #include "fettle/family/family.h"
 #include "fettle/family/label.h"
 
@@ -8,7 +9,7 @@ namespace fettle::family {
 namespace {
 
 TEST(LoadFamily, ReadsTheExampleWhole) {
-    const auto f = load_family(FETTLE_SOURCE_DIR "/families/dunnock.toml");
+    const auto f = load_family(source_path("families/dunnock.toml"));
     ASSERT_TRUE(f) << f.error().message();
     EXPECT_EQ(f->id, "dunnock");
     EXPECT_EQ(f->newest_as_of, "2026-10-02");
@@ -28,7 +29,7 @@ TEST(LoadFamily, ReadsTheExampleWhole) {
 
 // The worked example of docs/family-file.md works as it stands there.
 TEST(LoadFamily, TheExampleOfTheManualIsUsable) {
-    const std::string manual = read_text_file(FETTLE_SOURCE_DIR "/docs/family-file.md").value();
+    const std::string manual = read_text_file(source_path("docs/family-file.md")).value();
     const std::string open = "<!-- example: begin -->\n```toml\n";
     const auto from = manual.find(open), to = manual.find("```\n<!-- example: end -->");
     ASSERT_NE(from, std::string::npos);
@@ -42,8 +43,8 @@ TEST(LoadFamily, TheExampleOfTheManualIsUsable) {
 
 // Every key that the loader knows is explained in the manual: the example file uses nearly all of them.
 TEST(LoadFamily, TheManualNamesEveryKeyOfTheExampleFile) {
-    const std::string manual = read_text_file(FETTLE_SOURCE_DIR "/docs/family-file.md").value();
-    const std::string file = read_text_file(FETTLE_SOURCE_DIR "/families/dunnock.toml").value();
+    const std::string manual = read_text_file(source_path("docs/family-file.md")).value();
+    const std::string file = read_text_file(source_path("families/dunnock.toml")).value();
     std::size_t keys = 0;
     for (std::size_t from = 0; from < file.size();) {
         const std::size_t end = std::min(file.find('\n', from), file.size());

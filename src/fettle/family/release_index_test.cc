@@ -1,13 +1,14 @@
 #include <gtest/gtest.h>
 
 #include "fettle/base/digest.h"
+#include "fettle/base/source_path.h"
 #include "fettle/family/release.h"
 
 namespace fettle::family {
 namespace {
 
 const Family& dunnock() {
-    static const Family f = load_family(FETTLE_SOURCE_DIR "/families/dunnock.toml").value();
+    static const Family f = load_family(source_path("families/dunnock.toml")).value();
     return f;
 }
 

@@ -4,6 +4,7 @@
 #include <fstream>
 #include <sstream>
 
+#include "fettle/base/source_path.h"
 #include "fettle/family/family.h"
 
 namespace fettle::family {
@@ -11,7 +12,7 @@ namespace {
 
 // The example family, its knob made a touch, with what is given put at its end.
 std::string with(const std::string& screen, const std::string& area = "lower right") {
-    std::ifstream in(std::string(FETTLE_SOURCE_DIR) + "/families/dunnock.toml");
+    std::ifstream in(source_path("families/dunnock.toml"));
     std::stringstream all;
     all << in.rdbuf();
     std::string text = all.str();

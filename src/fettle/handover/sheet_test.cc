@@ -7,6 +7,7 @@
 #include <fstream>
 #include <regex>
 
+#include "fettle/base/source_path.h"
 #include "fettle/base/text.h"
 #include "fettle/handover/style.h"
 
@@ -192,7 +193,7 @@ double contrast(int a, int b) {
 
 // WCAG 2.2: the formula here gives the published ratios, and every text colour of the sheet passes 4.5 : 1 on white.
 TEST(Style, TextColoursPassContrast) {
-    std::ifstream in(std::string(FETTLE_SOURCE_DIR) + "/tests/data/reference/wcag-contrast.csv");
+    std::ifstream in(source_path("tests/data/reference/wcag-contrast.csv"));
     ASSERT_TRUE(in);
     std::string line;
     std::getline(in, line);

@@ -5,13 +5,15 @@
 
 #include <algorithm>
 
+#include "fettle/base/source_path.h"
+
 namespace fettle::identity {
 namespace {
 
 // Dunnock from its file; brill and pelm as plates only, as job notes would have them.
 const std::vector<family::Family>& families() {
     static const std::vector<family::Family> all = [] {
-        std::vector<family::Family> out{family::load_family(FETTLE_SOURCE_DIR "/families/dunnock.toml").value()};
+        std::vector<family::Family> out{family::load_family(source_path("families/dunnock.toml")).value()};
         for (const auto& [id, role] : {std::pair{"brill", "52"}, {"pelm", "73"}}) {
             family::Family f;
             f.id = id;

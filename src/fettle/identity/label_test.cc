@@ -7,6 +7,7 @@
 #include <cmath>
 
 #include "fettle/base/check_character.h"
+#include "fettle/base/source_path.h"
 #include "fettle/family/label.h"
 #include "fettle/identity/lookalike.h"
 
@@ -14,7 +15,7 @@ namespace fettle::identity {
 namespace {
 
 const family::Family& dunnock() {
-    static const family::Family f = family::load_family(FETTLE_SOURCE_DIR "/families/dunnock.toml").value();
+    static const family::Family f = family::load_family(source_path("families/dunnock.toml")).value();
     return f;
 }
 

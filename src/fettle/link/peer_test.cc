@@ -12,6 +12,7 @@
 #include <filesystem>
 #include <string>
 
+#include "fettle/base/source_path.h"
 #include "fettle/link/client.h"
 
 namespace fettle::link {
@@ -24,7 +25,7 @@ class Peer {
 public:
     Peer() {
         const char* named = std::getenv("FETTLE_PEERS");
-        const std::filesystem::path folder = named ? named : FETTLE_SOURCE_DIR "/../shared/peers";
+        const std::filesystem::path folder = named ? named : source_path("../shared/peers");
         const std::string script = (folder / "doip_uds_peer.py").string();
         std::array<int, 2> ends{};
         if (!std::filesystem::exists(script) || ::pipe(ends.data()) != 0) return;

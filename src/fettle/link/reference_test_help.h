@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "fettle/base/bytes.h"
+#include "fettle/base/source_path.h"
 
 namespace fettle::link::testing {
 
@@ -28,7 +29,7 @@ inline std::vector<std::string> csv_fields(const std::string& line) {
 }
 
 inline std::vector<Row> table(const std::string& name) {
-    std::ifstream in(FETTLE_SOURCE_DIR "/tests/data/reference/" + name);
+    std::ifstream in(source_path("tests/data/reference/") + name);
     std::vector<std::string> head;
     std::vector<Row> out;
     for (std::string line; std::getline(in, line);) {

@@ -6,13 +6,14 @@
 #include <charconv>
 #include <fstream>
 
+#include "fettle/base/source_path.h"
 #include "fettle/base/text.h"
 
 namespace fettle::prove {
 namespace {
 
 std::vector<std::vector<std::string>> table(const std::string& name) {
-    std::ifstream in(std::string(FETTLE_SOURCE_DIR) + "/tests/data/reference/" + name);
+    std::ifstream in(source_path("tests/data/reference/") + name);
     EXPECT_TRUE(in) << name;
     std::vector<std::vector<std::string>> rows;
     std::string line;

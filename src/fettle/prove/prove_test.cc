@@ -3,13 +3,15 @@
 #include <gtest/gtest.h>
 #include <rapidcheck/gtest.h>
 
+#include "fettle/base/source_path.h"
+
 namespace fettle::prove {
 namespace {
 
 class ProveTest : public testing::Test {
 protected:
     ProveTest() {
-        family_ = family::load_family(std::string(FETTLE_SOURCE_DIR) + "/families/dunnock.toml").value();
+        family_ = family::load_family(source_path("families/dunnock.toml")).value();
         release_.family = "dunnock";
         release_.release = "27.3.118";
         for (const char* name : {"a", "b", "c"}) add(name, "main", "system", "27.3.118");

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <fstream>
 
+#include "fettle/base/source_path.h"
 #include "fettle/base/text.h"
 #include "fettle/ready/battery.h"
 #include "fettle/ready/wiring.h"
@@ -12,7 +13,7 @@ namespace fettle::ready {
 namespace {
 
 std::vector<std::vector<std::string>> table(const std::string& name) {
-    std::ifstream in(std::string(FETTLE_SOURCE_DIR) + "/tests/data/reference/" + name);
+    std::ifstream in(source_path("tests/data/reference/") + name);
     EXPECT_TRUE(in) << name;
     std::vector<std::vector<std::string>> rows;
     std::string line;

@@ -6,6 +6,7 @@
 #include <fstream>
 #include <sstream>
 
+#include "fettle/base/source_path.h"
 #include "fettle/ready/cautions.h"
 
 namespace fettle::ready {
@@ -14,7 +15,7 @@ namespace {
 class ReadyTest : public testing::Test {
 protected:
     ReadyTest() {
-        family_ = family::load_family(std::string(FETTLE_SOURCE_DIR) + "/families/dunnock.toml").value();
+        family_ = family::load_family(source_path("families/dunnock.toml")).value();
         forecast_.total = {1200, 1440, 1800, 2100};
         for (int i = 0; i < 100; ++i) forecast_.draws_s.push_back(1100 + 10 * i);
         forecast_.energy_p50_Ah = 0.9;
@@ -373,7 +374,7 @@ TEST_F(AcceptTest, ASignatureNeedsNameAndReason) {
 }
 
 TEST(Cautions, StandInTheDocumentWordForWord) {
-    std::ifstream in(std::string(FETTLE_SOURCE_DIR) + "/docs/cautions.md");
+    std::ifstream in(source_path("docs/cautions.md"));
     ASSERT_TRUE(in);
     std::stringstream text;
     text << in.rdbuf();

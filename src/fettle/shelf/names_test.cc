@@ -6,6 +6,7 @@
 #include <fstream>
 #include <sstream>
 
+#include "fettle/base/source_path.h"
 #include "fettle/base/text.h"
 
 namespace fettle::shelf {
@@ -72,7 +73,7 @@ TEST(NameKey, IsTheSameForWhatFatTakesForOne) {
 // The up-case table of Microsoft's exFAT specification (7.2.5.1), as it is compressed there: FFFF and a count stand for
 // that many code points that map to themselves. What it takes for one name, our key must take for one.
 TEST(NameKey, AgreesWithTheUpCaseTableOfExfat) {
-    std::ifstream in(FETTLE_SOURCE_DIR "/tests/data/reference/exfat-upcase-compressed.csv");
+    std::ifstream in(source_path("tests/data/reference/exfat-upcase-compressed.csv"));
     ASSERT_TRUE(in);
     std::string line;
     std::getline(in, line);

@@ -15,6 +15,7 @@
 
 #include "fettle/base/digest.h"
 #include "fettle/base/ed25519.h"
+#include "fettle/base/source_path.h"
 #include "fettle/family/family.h"
 #include "fettle/shelf/shelf.h"
 
@@ -35,7 +36,7 @@ struct TempFolder {
 };
 
 inline const family::Family& dunnock() {
-    static const family::Family f = family::load_family(FETTLE_SOURCE_DIR "/families/dunnock.toml").value();
+    static const family::Family f = family::load_family(source_path("families/dunnock.toml")).value();
     return f;
 }
 

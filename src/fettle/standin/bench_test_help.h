@@ -12,6 +12,7 @@
 #include <string>
 #include <vector>
 
+#include "fettle/base/source_path.h"
 #include "fettle/card/block_device.h"
 #include "fettle/card/lay.h"
 #include "fettle/standin/box.h"
@@ -43,7 +44,7 @@ inline const std::filesystem::path& work_folder() {
 class Bench {
 public:
     explicit Bench(const std::string& id) {
-        auto loaded = family::load_family(FETTLE_SOURCE_DIR "/families/" + id + ".toml");
+        auto loaded = family::load_family(source_path("families/") + id + ".toml");
         if (!loaded) throw std::runtime_error(loaded.error().message());
         family = std::make_shared<const family::Family>(std::move(*loaded));
         for (const auto& b : family->boxes) plates[b.role] = b.plate.examples.front();

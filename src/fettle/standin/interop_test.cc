@@ -9,6 +9,7 @@
 #include <unistd.h>
 
 #include "bench_test_help.h"
+#include "fettle/base/source_path.h"
 #include "fettle/base/text.h"
 #include "fettle/standin/server.h"
 #include "pcap_test_help.h"
@@ -32,7 +33,7 @@ Ran run(const std::string& command) {
     r.code = WIFEXITED(status) ? WEXITSTATUS(status) : -1;
     return r;
 }
-const std::string interop = FETTLE_SOURCE_DIR "/tests/interop/";
+const std::string interop = source_path("tests/interop/");
 
 TEST(Interop, ScapyAsClientFindsEverythingAsItShouldBe) {
     const auto server = Server::start(set_at("27.1.110"), "127.0.0.1", 0).value();

@@ -5,6 +5,7 @@
 #include <string>
 #include <vector>
 
+#include "fettle/base/source_path.h"
 #include "fettle/change/change.h"
 #include "fettle/cutmap/cutmap.h"
 #include "fettle/family/family.h"
@@ -14,7 +15,7 @@
 namespace fettle::watch {
 
 struct ExampleRun {
-    family::Family family = family::load_family(std::string(FETTLE_SOURCE_DIR) + "/families/dunnock.toml").value();
+    family::Family family = family::load_family(source_path("families/dunnock.toml")).value();
     family::Release release;
     change::ChangeSheet sheet;
     forecast::Forecast forecast;

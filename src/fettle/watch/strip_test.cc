@@ -7,6 +7,7 @@
 #include <fstream>
 #include <sstream>
 
+#include "fettle/base/source_path.h"
 #include "fettle/base/text.h"
 #include "fettle/watch/example_run.h"
 #include "fettle/watch/picture.h"
@@ -76,8 +77,7 @@ class StripAt : public testing::TestWithParam<int> {};
 
 // The golden file is what the strip looked like when somebody looked at it. FETTLE_GOLDEN=write renews it.
 TEST_P(StripAt, LooksAsItWasApproved) {
-    const std::string file =
-        std::string(FETTLE_SOURCE_DIR) + "/tests/data/watch/strip-" + std::to_string(GetParam()) + ".txt";
+    const std::string file = source_path("tests/data/watch/strip-") + std::to_string(GetParam()) + ".txt";
     const std::string now = drawn(scene(GetParam()));
     if (std::getenv("FETTLE_GOLDEN")) std::ofstream(file) << now;
     std::ifstream in(file);

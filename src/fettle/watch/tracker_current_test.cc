@@ -5,6 +5,7 @@
 #include <cmath>
 #include <random>
 
+#include "fettle/base/source_path.h"
 #include "fettle/watch/example_run.h"
 #include "fettle/watch/simulated_world_test_help.h"
 #include "fettle/watch/tracker.h"
@@ -103,7 +104,7 @@ TEST(TrackerCurrent, TheVerySameFiguresForLongAreSaidAndNoFlatness) {
 
 // Pelm's own file: on a bench it sleeps until the ignition line is fed.
 struct PelmRun {
-    family::Family family = family::load_family(std::string(FETTLE_SOURCE_DIR) + "/families/pelm.toml").value();
+    family::Family family = family::load_family(source_path("families/pelm.toml")).value();
     change::ChangeSheet sheet;
     forecast::Forecast forecast;
     cutmap::CutMap map;
