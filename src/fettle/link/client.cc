@@ -3,316 +3,190 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <array>
-#include <boost/asio/buffer.hpp>
-#include <boost/asio/ip/tcp.hpp>
-#include <boost/asio/write.hpp>
 #include <set>
-#include <thread>
+#include <stdexcept>
 
-#include "fettle/link/wait.h"
+#include "fettle/link/exchange.h"
+#include "fettle/link/line.h"
+#include "fettle/link/loop.h"
+#include "fettle/link/open_line.h"
 
 namespace fettle::link {
 
-namespace asio = boost::asio;
-using asio::ip::tcp;
-using boost::system::error_code;
-
-std::string_view words(Said s) {
-    switch (s) {
-        case Said::value: return "answered";
-        case Said::refused: return "answered no";
-        case Said::no_answer: return "did not answer";
-        case Said::nonsense: return "answered in a form that cannot be believed";
-    }
-    return "";
-}
-std::string_view code(Said s) {
-    switch (s) {
-        case Said::value: return "value";
-        case Said::refused: return "refused";
-        case Said::no_answer: return "no-answer";
-        case Said::nonsense: return "nonsense";
-    }
-    return "";
-}
-
 namespace {
-
-// One incoming thing on a connection.
-struct Incoming {
-    enum What { message, bad, late, cancelled, closed } what = late;
-    doip::Message body{};
-    doip::Fault fault{};
-    std::string why;  // closed
-};
-
-Reply no_answer(std::string why) {
-    return {Said::no_answer, {}, 0, std::move(why)};
+SteadyTime now_is() {
+    return std::chrono::steady_clock::now();
 }
-Reply nonsense(std::string why) {
-    return {Said::nonsense, {}, 0, std::move(why)};
-}
-Reply refused(std::uint8_t nrc) {
-    return {Said::refused, {}, nrc, fmt::format("{} (0x{:02X}): {}", uds::nrc_name(nrc), nrc, uds::nrc_words(nrc))};
-}
-
 }  // namespace
 
 struct Connection::State {
-    asio::io_context context;
-    tcp::socket socket{context};
-    doip::Splitter splitter;
+    std::shared_ptr<Loop> loop;  // destroyed last: lines hold sockets of it
+    std::shared_ptr<Line> line;
     Options options;
     Timing timing;
     Cancel cancel;
-    std::uint16_t entity = 0;
-    std::string broken;                   // why nothing more can be asked; empty while the connection stands
-    std::set<std::uint16_t> out_of_step;  // boxes that still owe an answer
-
-    void breaks(std::string why) {
-        if (broken.empty()) broken = std::move(why);
-        error_code ignored;
-        socket.close(ignored);
+    std::set<std::uint16_t> out_of_step{};  // boxes that still owe an answer
+    ~State() {
+        if (line) line->close();
     }
 
-    bool send(const doip::Body& body) {
-        const Bytes bytes = doip::encode(body, options.version);
-        error_code error;
-        bool done = false;
-        asio::async_write(socket, asio::buffer(bytes), [&](const error_code& e, std::size_t) {
-            error = e;
-            done = true;
-        });
-        const Waited w = wait_for(context, done, in_ms(timing.ack_ms), cancel, [&] { socket.cancel(); });
-        if (w == Waited::cancelled) breaks("it was broken off");  // part of a message may be out
-        if (w == Waited::late) breaks("the other side takes no more bytes");
-        if (w == Waited::done && error) breaks("the connection was lost: " + error.message());
-        return broken.empty();
+    // Why `message` may not or cannot go out; empty when it may.
+    std::string held(std::uint16_t box, ByteView message) const {
+        if (!line->closed().empty()) return line->closed();
+        if (cancel.cancelled()) return "it was broken off";
+        if (!line->reaches(box)) return fmt::format("box 0x{:04X} is not reached by this address", box);
+        return held_back(options.phase ? options.phase() : Phase::no_run, message, line->loopback());
     }
-
-    Incoming receive(SteadyTime until) {
-        std::array<Byte, 4096> buffer;
-        while (true) {
-            if (auto m = splitter.next()) {
-                if (*m) return {Incoming::message, std::move(**m), {}, {}};
-                return {Incoming::bad, {}, m->error(), {}};
-            }
-            error_code error;
-            std::size_t n = 0;
-            bool done = false;
-            socket.async_read_some(asio::buffer(buffer), [&](const error_code& e, std::size_t got) {
-                error = e;
-                n = got;
-                done = true;
-            });
-            const Waited w = wait_for(context, done, until, cancel, [&] { socket.cancel(); });
-            if (n > 0) splitter.feed(ByteView(buffer).first(n));  // also what came in while it was being stopped
-            if (w == Waited::cancelled) return {Incoming::cancelled, {}, {}, {}};
-            if (w == Waited::late && n == 0) return {Incoming::late, {}, {}, {}};
-            if (w == Waited::done && error) {
-                const std::string why = error == asio::error::eof ? "the other side closed the connection"
-                                                                  : "the connection was lost: " + error.message();
-                return {Incoming::closed, {}, {}, why};
-            }
-        }
-    }
-
-    // What every wait must do on the side. True: it was dealt with, wait on.
-    bool housekeeping(const Incoming& in) {
-        if (in.what != Incoming::message || !std::holds_alternative<doip::AliveRequest>(in.body.body)) return false;
-        send(doip::AliveResponse{options.tester});
-        return true;
-    }
-
-    Status activate(const std::string& place);
-    Reply ask_once(std::uint16_t box, const uds::ReadRequest& request);
-    Reply await_answer(std::uint16_t box, const uds::ReadRequest& request);
-    bool back_in_step(std::uint16_t box);
 };
+
+std::shared_ptr<Loop> make_loop() {
+    return std::make_shared<Loop>();
+}
 
 Connection::Connection(std::unique_ptr<State> state) : state_(std::move(state)) {}
 Connection::Connection(Connection&&) noexcept = default;
 Connection& Connection::operator=(Connection&&) noexcept = default;
 Connection::~Connection() = default;
+
 std::uint16_t Connection::entity() const {
-    return state_->entity;
+    return state_->line->entity();
 }
-
-// --- opening -------------------------------------------------------------------------------------------------------
-
-Status Connection::State::activate(const std::string& place) {
-    const auto nonsense_error = [&](const std::string& what) {
-        return outside_error("link-nonsense", place, what,
-                             "check that this is the vehicle's diagnostic address, and its port");
-    };
-    const auto gone = [&](const std::string& what) {
-        return outside_error("link-not-reachable", place, what,
-                             "check that ignition is on and no other tester is connected, then try again");
-    };
-    if (!send(doip::RoutingRequest{options.tester, options.activation, std::nullopt})) return gone(broken);
-    const SteadyTime until = in_ms(timing.control_ms);
-    while (true) {
-        const Incoming in = receive(until);
-        switch (in.what) {
-            case Incoming::late:
-                return gone("it took the connection, but did not answer the routing activation in time");
-            case Incoming::closed: return gone(in.why);
-            case Incoming::cancelled: return outside_error("link-cancelled", place, "it was broken off", "ask again");
-            case Incoming::bad:
-                if (in.fault.close) return nonsense_error("what came back is not DoIP: " + in.fault.words);
-                continue;
-            case Incoming::message: break;
-        }
-        if (housekeeping(in)) continue;
-        if (const auto* nack = std::get_if<doip::HeaderNack>(&in.body.body))
-            return nonsense_error(
-                fmt::format("it refused the message: {} (0x{:02X})", doip::header_nack_words(nack->code), nack->code));
-        const auto* r = std::get_if<doip::RoutingResponse>(&in.body.body);
-        if (!r || r->tester != options.tester) continue;
-        if (r->code == 0x10) {
-            entity = r->entity;
-            return {};
-        }
-        return outside_error("link-refused", place,
-                             fmt::format("{} (activation code 0x{:02X})", doip::activation_words(r->code), r->code),
-                             r->code == 0x11 ? "confirm at the vehicle as its maker describes, then try again"
-                                             : "end other testers' connections, or leave it to the maker's own access");
-    }
+bool Connection::loopback() const {
+    return state_->line->loopback();
 }
 
 Result<Connection> Connection::open(const Endpoint& at, const Options& options, const Timing& timing,
                                     const Cancel& cancel) {
-    const auto address = numeric_address(at.host);
-    if (!address)
-        return usage_error("bad-address", at.host, "it is not a numeric address",
-                           "give the address as numbers, e.g. 127.0.0.1");
-    auto state = std::make_unique<State>();
-    state->options = options;
-    state->timing = timing;
-    state->cancel = cancel;
-    error_code error;
-    bool done = false;
-    state->socket.async_connect(tcp::endpoint(*address, at.port), [&](const error_code& e) {
-        error = e;
-        done = true;
-    });
-    const Waited w = wait_for(state->context, done, in_ms(timing.connect_ms), cancel, [&] {
-        error_code ignored;
-        state->socket.close(ignored);
-    });
-    if (w == Waited::cancelled) return outside_error("link-cancelled", text_of(at), "it was broken off", "ask again");
-    if (w == Waited::late || error)
-        return outside_error(
-            "link-not-reachable", text_of(at),
-            w == Waited::late ? std::string("nobody took the connection in time") : "no connection: " + error.message(),
-            "check cable, address and ignition; `link find` asks who is there");
-    state->socket.set_option(tcp::no_delay(true), error);
-    if (auto ok = state->activate(text_of(at)); !ok) return pass(ok);
-    return Connection(std::move(state));
+    return open_to(BoxAddress{at, 0}, options, timing, cancel);
+}
+
+Result<Connection> Connection::open_to(const BoxAddress& at, const Options& options, const Timing& timing,
+                                       const Cancel& cancel) {
+    auto loop = options.loop ? options.loop : make_loop();
+    auto line = open_line(at, *loop, options, timing, cancel);
+    if (!line) return pass(line);
+    return Connection(std::unique_ptr<State>(new State{std::move(loop), std::move(*line), options, timing, cancel}));
 }
 
 // --- asking --------------------------------------------------------------------------------------------------------
 
-// Waits for what follows a request that was sent: acknowledgement, "pending" any bounded number of times, the answer.
-Reply Connection::State::await_answer(std::uint16_t box, const uds::ReadRequest& request) {
-    SteadyTime until = in_ms(timing.ack_ms);
-    bool acknowledged = false;
-    int pending = 0;
-    std::string passed_over;  // an answer of this box that is not to this request
-    const auto gone = [&](const std::string& why) {
-        out_of_step.insert(box);
-        return passed_over.empty() ? no_answer(why) : nonsense(passed_over);
+// Drives exchanges on several connections, one open exchange on each.
+struct AtOnce {
+    struct One {
+        Connection::State* state;
+        std::uint16_t box;
+        std::vector<Bytes> messages;
+        std::vector<Reply> replies{};
+        std::optional<Exchange> open{};
+        bool whole() const { return replies.size() == messages.size(); }
     };
-    while (true) {
-        if (std::chrono::steady_clock::now() >= until) {  // also when the box keeps us busy with something else
-            if (!acknowledged) return gone("the request was not acknowledged in time");
-            return gone(pending > 0 ? fmt::format("it said {} times that the answer follows, and none did", pending)
-                                    : std::string("no answer in time"));
+
+    // Starts what can be started, moves on what is due. True: something happened.
+    static bool step(One& o, SteadyTime now) {
+        Connection::State& s = *o.state;
+        if (!o.open) {
+            const Bytes& message = o.messages[o.replies.size()];
+            if (auto why = s.held(o.box, message); !why.empty()) {
+                o.replies.push_back(no_answer(std::move(why)));
+                return true;
+            }
+            while (s.line->take()) {
+            }  // nobody waits for what came in between
+            o.open.emplace(o.box, message, s.timing, s.out_of_step.erase(o.box) > 0, now);
         }
-        const Incoming in = receive(until);
-        if (in.what == Incoming::late) continue;
-        if (in.what == Incoming::cancelled) return gone("it was broken off");
-        if (in.what == Incoming::closed) {
-            breaks(in.why);
-            return gone(broken);
+        Exchange& x = *o.open;
+        bool moved = false;
+        if (s.cancel.cancelled()) {
+            if (s.line->sends()) s.line->breaks(Heard::broken, "it was broken off");  // part of a message may be out
+            x.hear({Heard::cancelled, 0, {}, {}}, now);
         }
-        if (in.what == Incoming::bad) {
-            if (!in.fault.close) continue;
-            breaks("what came back is not DoIP: " + in.fault.words);
-            return nonsense(broken);
+        while (auto h = s.line->take()) {
+            x.hear(std::move(*h), now);
+            moved = true;
         }
-        if (housekeeping(in)) {
-            if (!broken.empty()) return gone(broken);
-            continue;
+        if (!x.done() && s.line->sends() && now >= x.deadline())
+            s.line->breaks(Heard::broken, "the other side takes no more bytes");
+        x.tick(now);
+        if (const auto message = x.due(now)) {
+            if (auto why = s.held(o.box, *message); !why.empty())  // the run may have begun in the meantime
+                x.hear({Heard::not_delivered, o.box, {}, std::move(why)}, now);
+            else
+                s.line->send(o.box, *message);
+            moved = true;
         }
-        if (const auto* nack = std::get_if<doip::HeaderNack>(&in.body.body))
-            return gone(fmt::format("not delivered: {} (header code 0x{:02X})", doip::header_nack_words(nack->code),
-                                    nack->code));
-        if (const auto* nack = std::get_if<doip::DiagnosticNack>(&in.body.body)) {
-            if (nack->target != options.tester) continue;
-            return no_answer(
-                fmt::format("not delivered: {} (code 0x{:02X})", doip::diagnostic_nack_words(nack->code), nack->code));
-        }
-        if (const auto* ack = std::get_if<doip::DiagnosticAck>(&in.body.body)) {
-            if (ack->source != box || ack->target != options.tester || acknowledged) continue;
-            acknowledged = true;
-            if (request.quiet()) return {Said::value, {}, 0, {}};
-            until = in_ms(timing.p2_ms);
-            continue;
-        }
-        const auto* message = std::get_if<doip::Diagnostic>(&in.body.body);
-        if (!message || message->source != box || message->target != options.tester) continue;
-        const uds::Seen seen = uds::look_at(request, message->data);
-        switch (seen.kind) {
-            case uds::Kind::positive: return {Said::value, message->data, 0, {}};
-            case uds::Kind::negative: return refused(seen.nrc);
-            case uds::Kind::pending:
-                acknowledged = true;
-                if (++pending > timing.most_pending)
-                    return gone(fmt::format("it said {} times that the answer follows, and none did", pending));
-                until = in_ms(timing.p2star_ms);
-                break;
-            case uds::Kind::foreign:
-                passed_over =
-                    fmt::format("it sent {} to the request {}",
-                                hex(ByteView(message->data).first(std::min<std::size_t>(message->data.size(), 16))),
-                                hex(request.bytes()));
-                break;
+        if (!x.done()) return moved;
+        if (x.owes()) s.out_of_step.insert(o.box);
+        o.replies.push_back(x.take());
+        o.open.reset();
+        return true;
+    }
+
+    static void run(std::vector<One>& all) {
+        constexpr auto slice = std::chrono::milliseconds(50);  // how soon a cancel is noticed
+        while (true) {
+            bool moved = false;
+            const SteadyTime now = now_is();
+            SteadyTime until = now + slice;
+            Loop* loop = nullptr;
+            std::set<const Connection::State*> taken;  // one box after another on each connection
+            for (One& o : all) {
+                if (o.whole() || (all.size() > 1 && !taken.insert(o.state).second)) continue;
+                loop = o.state->loop.get();
+                moved |= step(o, now);
+                if (o.open) until = std::min(until, o.open->deadline());
+            }
+            if (!loop) return;
+            if (!moved) loop->turn(until);
         }
     }
-}
 
-// After a request that was not answered, its answer may still come, and a late "no" to the old request looks like a
-// "no" to the next. So the box is first asked for a sign of life: whatever comes before that answer is old.
-bool Connection::State::back_in_step(std::uint16_t box) {
-    if (!out_of_step.contains(box)) return true;
-    out_of_step.erase(box);
-    const auto fence = uds::ReadRequest::tester_present();
-    if (!send(doip::Diagnostic{options.tester, box, fence.bytes()})) return false;
-    const Reply r = await_answer(box, fence);
-    if (r.said == Said::value || r.said == Said::refused) return true;
-    out_of_step.insert(box);
-    return false;
-}
+    static std::vector<Reply> one(Connection& c, std::uint16_t box, std::vector<Bytes> messages) {
+        std::vector<One> all;
+        all.push_back({c.state_.get(), box, std::move(messages)});
+        run(all);
+        return std::move(all.front().replies);
+    }
 
-Reply Connection::State::ask_once(std::uint16_t box, const uds::ReadRequest& request) {
-    if (!broken.empty()) return no_answer(broken);
-    if (cancel.cancelled()) return no_answer("it was broken off");
-    if (!back_in_step(box))
-        return no_answer(broken.empty() ? "it still owes an earlier answer and shows no sign of life" : broken);
-    if (!send(doip::Diagnostic{options.tester, box, request.bytes()})) return no_answer(broken);
-    return await_answer(box, request);
-}
+    static std::vector<std::vector<Reply>> many(std::span<const Reading> readings) {
+        std::vector<One> all;
+        for (const Reading& r : readings) {
+            std::vector<Bytes> messages;
+            for (const auto& q : r.requests) messages.push_back(q.bytes());
+            all.push_back({r.connection->state_.get(), r.box, std::move(messages)});
+            if (all.front().state->loop != all.back().state->loop)
+                throw std::invalid_argument("connections asked at once share one loop");
+        }
+        run(all);
+        std::vector<std::vector<Reply>> out;
+        for (One& o : all) out.push_back(std::move(o.replies));
+        return out;
+    }
+
+    // A session that tells longer times than ours gets them.
+    static void take_timing(Connection& c, const Reply& r) {
+        if (r.said != Said::value) return;
+        const auto told = uds::session_timing(r.data);
+        if (!told) return;
+        constexpr std::int64_t for_the_way_ms = 1000;
+        Timing& t = c.state_->timing;
+        t.p2_ms = std::max<std::int64_t>(t.p2_ms, std::min<std::int64_t>(told->p2_ms, 60000) + for_the_way_ms);
+        t.p2star_ms =
+            std::max<std::int64_t>(t.p2star_ms, std::min<std::int64_t>(told->p2star_ms, 60000) + for_the_way_ms);
+    }
+};
 
 Reply Connection::ask(std::uint16_t box, const uds::ReadRequest& request) {
-    const Timing& t = state_->timing;
-    Reply r = state_->ask_once(box, request);
-    for (int i = 0; i < t.most_busy && r.said == Said::refused && r.nrc == uds::busy_nrc; ++i) {
-        std::this_thread::sleep_for(std::chrono::milliseconds(std::min<std::int64_t>(t.busy_pause_ms, 1000)));
-        r = state_->ask_once(box, request);
-    }
+    Reply r = std::move(AtOnce::one(*this, box, {request.bytes()}).front());
+    if (request.service() == 0x10) AtOnce::take_timing(*this, r);
     return r;
+}
+
+Reply Connection::clear(std::uint16_t box, const uds::ClearRequest& request) {
+    return std::move(AtOnce::one(*this, box, {request.bytes()}).front());
+}
+
+std::vector<std::vector<Reply>> ask_at_once(std::span<const Reading> readings) {
+    return AtOnce::many(readings);
 }
 
 Reply Connection::read(std::uint16_t box, std::uint16_t did) {
@@ -355,6 +229,16 @@ Connection::Codes Connection::read_codes(std::uint16_t box, std::uint8_t status_
     }
     out.list = std::move(*list);
     return out;
+}
+
+Reply Connection::count_codes(std::uint16_t box, std::uint8_t status_mask) {
+    return ask(box, uds::ReadRequest::count(status_mask));
+}
+Reply Connection::read_snapshot(std::uint16_t box, std::uint32_t code) {
+    return ask(box, uds::ReadRequest::snapshot(code));
+}
+Reply Connection::read_extended(std::uint16_t box, std::uint32_t code) {
+    return ask(box, uds::ReadRequest::extended_data(code));
 }
 
 }  // namespace fettle::link

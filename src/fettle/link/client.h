@@ -1,14 +1,15 @@
-// Asking boxes over DoIP. Only reads: it takes uds::ReadRequest and nothing else. Every call ends within its stated
-// time, whatever the other side does; "did not answer" is never "answered no".
+// Asking boxes over DoIP or CAN. Only reads: it takes uds::ReadRequest, and uds::ClearRequest toward this machine
+// alone, and nothing else. Every call ends within its stated time, whatever the other side does; "did not answer" is
+// never "answered no".
 //
-// Calls block the calling thread (each connection has an event loop of its own, no thread); a Cancel ends them from
-// another thread within 50 ms. A Connection is used by one thread at a time.
+// Calls block the calling thread (a connection has an event loop, no thread); a Cancel ends them from another thread
+// within 50 ms. A Connection, and all that share its loop, are used by one thread at a time.
 #pragma once
 
-#include <atomic>
-#include <chrono>
 #include <cstdint>
+#include <functional>
 #include <memory>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -16,32 +17,16 @@
 #include "fettle/base/result.h"
 #include "fettle/link/address.h"
 #include "fettle/link/doip.h"
+#include "fettle/link/gate.h"
+#include "fettle/link/reply.h"
+#include "fettle/link/timing.h"
 #include "fettle/link/uds.h"
 
 namespace fettle::link {
 
-// Shared between the one who waits and the one who may stop it. Copies are the same switch.
-class Cancel {
-public:
-    Cancel() : off_(std::make_shared<std::atomic<bool>>(false)) {}
-    void cancel() const { off_->store(true); }
-    bool cancelled() const { return off_->load(); }
-
-private:
-    std::shared_ptr<std::atomic<bool>> off_;
-};
-
-// Milliseconds. Defaults are the standards' (ISO 13400-2 Table 12, ISO 14229-2); p2 adds what a network may cost.
-struct Timing {
-    std::int64_t connect_ms = 2000;
-    std::int64_t control_ms = 2000;  // A_DoIP_Ctrl: answer to identification and routing activation
-    std::int64_t ack_ms = 2000;      // diagnostic acknowledgement, client side
-    std::int64_t p2_ms = 1050;       // P2 50 ms and a second for the way
-    std::int64_t p2star_ms = 6000;   // after each "pending": P2* 5000 ms and a second for the way
-    int most_pending = 12;           // more 0x78 than this to one request: not answered
-    int most_busy = 3;               // repeats after "busy, repeat"
-    std::int64_t busy_pause_ms = 200;
-};
+class Line;
+class Recorder;
+struct Loop;
 
 // --- who is there -------------------------------------------------------------------------------------------------
 
@@ -53,30 +38,21 @@ struct Found {
 // Sends one vehicle identification request to the endpoint (never to a broadcast address on its own account: the
 // address is the caller's) and gathers answers for control_ms. An empty list means that nobody answered, not that
 // nobody is there. outside "link-not-reachable" when it cannot even be sent.
-Result<std::vector<Found>> find(const Endpoint& at, const Timing& timing = {}, const Cancel& cancel = {});
+Result<std::vector<Found>> find(const Endpoint& at, const Timing& timing = {}, const Cancel& cancel = {},
+                                Recorder* record = nullptr);
 
 // --- one connection -----------------------------------------------------------------------------------------------
 
-enum class Said {
-    value,      // answered, `data` is the whole positive answer (or the record, where a call says so)
-    refused,    // answered no: `nrc`
-    no_answer,  // not answered in time, connection lost, or not reachable through the entity: `why`
-    nonsense,   // answered, but not in a form that can be believed: `why`; nothing of it is kept
-};
-std::string_view words(Said s);
-std::string_view code(Said s);  // "value", "refused", "no-answer", "nonsense"
-
-struct Reply {
-    Said said = Said::no_answer;
-    Bytes data;
-    std::uint8_t nrc = 0;
-    std::string why;  // one clause for people; for refused "requestOutOfRange (0x31): …"
-};
+// Several connections that are asked at the same time share one loop; by default each has its own.
+std::shared_ptr<Loop> make_loop();
 
 struct Options {
     std::uint16_t tester = 0x0E80;
     std::uint8_t activation = 0x00;
-    std::uint8_t version = 2;
+    std::uint8_t version = 2;            // of DoIP; an entity that wants 3 gets it at a second attempt
+    std::function<Phase()> phase{};      // asked before every request; empty: no run is open
+    std::shared_ptr<Recorder> record{};  // every byte of the exchange, in both directions; null: nothing is kept
+    std::shared_ptr<Loop> loop{};
 };
 
 class Connection {
@@ -85,16 +61,27 @@ public:
     // "link-refused" (the entity denied, with its code in words), "link-nonsense" (not DoIP), "link-cancelled".
     static Result<Connection> open(const Endpoint& at, const Options& options = {}, const Timing& timing = {},
                                    const Cancel& cancel = {});
+    // The same by an address of either kind. On CAN nothing is sent yet: that a box is there shows with its first
+    // answer; "link-not-reachable" when this machine has no such bus. An address on CAN reaches one box, which goes by
+    // the number `logical` of the address (its request identifier's lower 16 bits where none was given); to any other
+    // number it answers "not reached by this address".
+    static Result<Connection> open_to(const BoxAddress& at, const Options& options = {}, const Timing& timing = {},
+                                      const Cancel& cancel = {});
     Connection(Connection&&) noexcept;
     Connection& operator=(Connection&&) noexcept;
     ~Connection();
 
-    std::uint16_t entity() const;  // logical address of the entity that activated
+    std::uint16_t entity() const;  // logical address of the entity that activated; on CAN the one box's number
+    bool loopback() const;         // the other end is on this machine
 
     // One request to one box. Waits for acknowledgement and answer, through "pending" and "busy". Answers to older
     // requests are passed over. A connection that broke answers no_answer from then on. A quiet tester-present is
     // done (value, no data) once it is acknowledged.
     Reply ask(std::uint16_t box, const uds::ReadRequest& request);
+
+    // Clears stored codes (14), physically addressed. Only toward this machine, and not while a run is open: otherwise
+    // nothing is sent and no_answer says why. Whether it may be asked at all is the caller's rule to hold.
+    Reply clear(std::uint16_t box, const uds::ClearRequest& request);
 
     // The record of one identifier: `data` without service and identifier.
     Reply read(std::uint16_t box, std::uint16_t did);
@@ -113,10 +100,29 @@ public:
     };
     Codes read_codes(std::uint16_t box, std::uint8_t status_mask = 0xFF);
 
+    // How many codes the mask matches (19 01); all snapshot records (19 04) or extended data records (19 06) of one
+    // code. `data` of the reply is the whole answer, checked to be about that code; the records' insides are the
+    // maker's.
+    Reply count_codes(std::uint16_t box, std::uint8_t status_mask = 0xFF);
+    Reply read_snapshot(std::uint16_t box, std::uint32_t code);
+    Reply read_extended(std::uint16_t box, std::uint32_t code);
+
 private:
     struct State;
+    friend struct AtOnce;
     explicit Connection(std::unique_ptr<State> state);
     std::unique_ptr<State> state_;
 };
+
+// Requests to one box, one after another.
+struct Reading {
+    Connection* connection = nullptr;
+    std::uint16_t box = 0;
+    std::vector<uds::ReadRequest> requests;
+};
+// All readings at the same time, on the calling thread; those on one connection one after another, because an entity
+// has one tester's request in hand at a time. Answers in the order of the readings and their requests. The connections
+// share one loop (Options::loop); throws std::invalid_argument when they do not.
+std::vector<std::vector<Reply>> ask_at_once(std::span<const Reading> readings);
 
 }  // namespace fettle::link

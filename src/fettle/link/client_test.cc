@@ -293,6 +293,88 @@ TEST(Client, ACodeListWithAHalfRecordIsNonsense) {
     EXPECT_TRUE(codes.list.codes.empty());
 }
 
+// --- several boxes, clearing, the gate ----------------------------------------------------------------------------
+
+// Eight boxes that take 60 ms each for their answer: at once they take about as long as one. The bound is far below the
+// 480 ms that one after another would take.
+TEST(AtOnce, EightSlowBoxesTakeAsLongAsOne) {
+    std::vector<std::unique_ptr<RudeBox>> boxes;
+    std::vector<Connection> connections;
+    Options options;
+    options.loop = make_loop();
+    for (int i = 0; i < 8; ++i) {
+        boxes.push_back(std::make_unique<RudeBox>([i](const Line& l) {
+            l.activate();
+            l.receive();
+            std::this_thread::sleep_for(std::chrono::milliseconds(60));
+            if (i != 5) l.send(ack() + says({0x62, 0xF1, 0x95, static_cast<Byte>('0' + i)}));
+        }));
+        auto c = Connection::open(boxes.back()->at(), options, quick());
+        ASSERT_TRUE(c);
+        connections.push_back(std::move(*c));
+    }
+    std::vector<Reading> readings;
+    for (auto& c : connections) readings.push_back({&c, 0x1041, {uds::ReadRequest::identifier(0xF195)}});
+    const auto began = std::chrono::steady_clock::now();
+    const auto replies = ask_at_once(readings);
+    EXPECT_LT(std::chrono::steady_clock::now() - began, std::chrono::milliseconds(300));
+    for (std::size_t i = 0; i < 8; ++i)  // the one that says nothing costs no other
+        EXPECT_EQ(replies[i].at(0).said, i == 5 ? Said::no_answer : Said::value) << i;
+    EXPECT_EQ(as_text(replies[7][0].data).substr(3), "7");
+}
+
+TEST(AtOnce, ConnectionsOfDifferentLoopsAreAMistake) {
+    RudeBox a([](const Line& l) { l.activate(); }), b([](const Line& l) { l.activate(); });
+    auto ca = Connection::open(a.at(), {}, quick()), cb = Connection::open(b.at(), {}, quick());
+    ASSERT_TRUE(ca && cb);
+    const Reading readings[] = {{&*ca, 1, {}}, {&*cb, 1, {}}};
+    EXPECT_THROW(ask_at_once(readings), std::invalid_argument);
+}
+
+TEST(Clear, TowardThisMachineItGoesOutWithItsGroup) {
+    Bytes got;
+    RudeBox box([&](const Line& l) {
+        l.activate();
+        got = l.receive();
+        l.send(ack() + says({0x7F, 0x14, 0x78}) + says({0x54}));
+    });
+    auto c = Connection::open(box.at(), {}, quick());
+    ASSERT_TRUE(c);
+    EXPECT_EQ(c->clear(0x1041, uds::ClearRequest(0x9A4F13)).said, Said::value);
+    EXPECT_EQ(hex(ByteView(got).subspan(12)), "149a4f13");
+}
+
+TEST(Gate, WhileARunIsOpenNotOneByteGoesOut) {
+    Bytes got;
+    RudeBox box([&](const Line& l) {
+        l.activate();
+        got = l.take(1);  // whatever comes until the connection ends
+    });
+    {
+        Options options;
+        options.phase = [] { return Phase::run_open; };
+        auto c = Connection::open(box.at(), options, quick());
+        ASSERT_TRUE(c);
+        const Reply r = c->read(0x1041, 0xF195);
+        EXPECT_EQ(r.said, Said::no_answer);
+        EXPECT_EQ(r.why, "not asked: a run is open, and the link is silent until it has ended");
+        EXPECT_EQ(c->clear(0x1041, uds::ClearRequest(uds::ClearRequest::all)).said, Said::no_answer);
+    }
+    // `got` is written before the box's thread ends; the box's end waits for it.
+    EXPECT_TRUE(got.empty());
+}
+
+TEST(Open, AnEntityOfTheOtherVersionGetsIt) {
+    std::vector<std::string> asked;
+    RudeBox box([&](const Line& l) {
+        asked.push_back(hex(ByteView(l.receive()).first(2)));
+        l.send({0x03, 0xFC, 0x00, 0x00, 0x00, 0x00, 0x00, 0x01, 0x00});
+    });
+    // The box takes one connection only, so the second attempt shows as a connection that is not taken.
+    EXPECT_EQ(Connection::open(box.at(), {}, quick()).error().code, "link-not-reachable");
+    EXPECT_EQ(asked, std::vector<std::string>{"02fd"});
+}
+
 // --- opening -------------------------------------------------------------------------------------------------------
 
 std::string open_error(const std::function<void(const Line&)>& behaviour) {

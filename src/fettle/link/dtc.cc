@@ -65,4 +65,26 @@ Result<CodeList> parse_codes(ByteView answer) {
     return out;
 }
 
+Result<CodeCount> parse_count(ByteView answer) {
+    Cursor in(answer);
+    const bool head = in.u8() == 0x59 && in.u8() == 0x01;
+    const auto availability = in.u8(), format = in.u8();
+    const auto number = in.be16();
+    if (!head || !number || in.left() > 0)
+        return bad_input("answer-not-understood", "answer", hex(answer) + " is no number of stored codes (59 01)",
+                         "read the fault memory again; if it stays so, count the list");
+    return CodeCount{*availability, *format, *number};
+}
+
+Result<CodeRecords> parse_records(ByteView answer) {
+    Cursor in(answer);
+    const auto service = in.u8(), report = in.u8();
+    const auto code = in.be32();  // three bytes of code, one of status
+    if (service != 0x59 || (report != 0x04 && report != 0x06) || !code)
+        return bad_input("answer-not-understood", "answer", "it holds no records of a stored code (59 04, 59 06)",
+                         "read again; if it stays so, the records count as not read");
+    const ByteView rest = in.rest();
+    return CodeRecords{{*code >> 8, static_cast<std::uint8_t>(*code & 0xFF)}, Bytes(rest.begin(), rest.end())};
+}
+
 }  // namespace fettle::link::uds

@@ -1,9 +1,11 @@
 // Who is there: one UDP vehicle identification request, and the answers that come back in time.
 #include <array>
 #include <boost/asio/buffer.hpp>
+#include <boost/asio/io_context.hpp>
 #include <boost/asio/ip/udp.hpp>
 
 #include "fettle/link/client.h"
+#include "fettle/link/recorder.h"
 #include "fettle/link/wait.h"
 
 namespace fettle::link {
@@ -31,13 +33,13 @@ bool one_host(const asio::ip::address& a) {
 
 }  // namespace
 
-Result<std::vector<Found>> find(const Endpoint& at, const Timing& timing, const Cancel& cancel) {
+Result<std::vector<Found>> find(const Endpoint& at, const Timing& timing, const Cancel& cancel, Recorder* record) {
     const auto address = numeric_address(at.host);
     if (!address)
         return usage_error("bad-address", at.host, "it is not a numeric address",
                            "give the address as numbers, e.g. 127.0.0.1");
-    asio::io_context context;
-    udp::socket socket(context);
+    Loop loop;
+    udp::socket socket(*loop.context);
     const udp::endpoint to(*address, at.port);
     const Bytes request = doip::encode(doip::IdentRequest{});
     boost::system::error_code error;
@@ -47,6 +49,12 @@ Result<std::vector<Found>> find(const Endpoint& at, const Timing& timing, const 
     if (error)
         return outside_error("link-not-reachable", text_of(at), "the request could not be sent: " + error.message(),
                              "check cable, address and that the network interface is up");
+    const auto here = [&] {
+        boost::system::error_code ignored;
+        const auto e = socket.local_endpoint(ignored);
+        return Endpoint{e.address().to_string(), e.port()};
+    };
+    if (record) record->udp(true, here(), {address->to_string(), at.port}, request);
 
     std::vector<Found> found;
     SteadyTime until = in_ms(timing.control_ms);
@@ -60,10 +68,11 @@ Result<std::vector<Found>> find(const Endpoint& at, const Timing& timing, const 
             n = got;
             done = true;
         });
-        const Waited w = wait_for(context, done, until, cancel, [&] { socket.cancel(); });
+        const Waited w = wait_for(loop, done, until, cancel, [&] { socket.cancel(); });
         if (w == Waited::cancelled)
             return outside_error("link-cancelled", text_of(at), "it was broken off", "ask again");
         if (w == Waited::late || error) break;  // an error here is the host saying that nobody listens on that port
+        if (record) record->udp(false, here(), {from.address().to_string(), from.port()}, ByteView(buffer).first(n));
         const auto m = doip::decode(ByteView(buffer).first(n));
         if (!m) continue;  // not an answer
         if (const auto* a = std::get_if<doip::Announcement>(&m->body)) {

@@ -16,7 +16,8 @@ bool only_reads(ByteView b) {
     if (b.empty()) return false;
     switch (b[0]) {
         case 0x10: return b.size() == 2 && (b[1] == 0x01 || b[1] == 0x03);
-        case 0x19: return b.size() == 3 && b[1] == 0x02;
+        case 0x19:
+            return b.size() == 3 ? b[1] == 0x01 || b[1] == 0x02 : b.size() == 6 && (b[1] == 0x04 || b[1] == 0x06);
         case 0x22: return b.size() >= 3 && b.size() % 2 == 1 && b.size() <= longest_request;
         case 0x3E: return b.size() == 2 && (b[1] == 0x00 || b[1] == 0x80);
         default: return false;
@@ -42,6 +43,21 @@ ReadRequest ReadRequest::tester_present(bool quiet) {
 ReadRequest ReadRequest::codes(std::uint8_t status_mask) {
     return ReadRequest({0x19, 0x02, status_mask});
 }
+ReadRequest ReadRequest::count(std::uint8_t status_mask) {
+    return ReadRequest({0x19, 0x01, status_mask});
+}
+namespace {
+Bytes about_code(Byte report, std::uint32_t code, std::uint8_t record) {
+    if (code > 0xFFFFFF) throw std::invalid_argument("a code has 24 bits");
+    return {0x19, report, static_cast<Byte>(code >> 16), static_cast<Byte>(code >> 8), static_cast<Byte>(code), record};
+}
+}  // namespace
+ReadRequest ReadRequest::snapshot(std::uint32_t code, std::uint8_t record) {
+    return ReadRequest(about_code(0x04, code, record));
+}
+ReadRequest ReadRequest::extended_data(std::uint32_t code, std::uint8_t record) {
+    return ReadRequest(about_code(0x06, code, record));
+}
 ReadRequest ReadRequest::identifier(std::uint16_t did) {
     return identifiers(std::span(&did, 1));
 }
@@ -57,7 +73,7 @@ Result<ReadRequest> ReadRequest::from_bytes(ByteView bytes) {
         return bad_input(
             "request-not-allowed", "request",
             bytes.empty() ? "it is empty" : fmt::format("{} is not on the list of what the link may ask", hex(bytes)),
-            "the link reads identifiers (22), stored codes (19 02) and keeps sessions 10 01, 10 03, 3E; "
+            "the link reads identifiers (22), stored codes (19 01, 02, 04, 06) and keeps sessions 10 01, 10 03, 3E; "
             "anything else is left to the maker's own tools");
     return ReadRequest(Bytes(bytes.begin(), bytes.end()));
 }
@@ -76,8 +92,8 @@ std::uint32_t ClearRequest::group() const {
     return static_cast<std::uint32_t>(bytes_[1]) << 16 | static_cast<std::uint32_t>(bytes_[2]) << 8 | bytes_[3];
 }
 
-Seen look_at(const ReadRequest& request, ByteView answer) {
-    const Bytes& asked = request.bytes();
+Seen look_at(ByteView asked, ByteView answer) {
+    if (asked.empty()) return {};
     if (answer.size() == 3 && answer[0] == 0x7F && answer[1] == asked[0]) {
         if (answer[2] == pending_nrc) return {Kind::pending, answer[2]};
         if (answer[2] == 0x00) return {};  // never sent in a negative answer
@@ -93,8 +109,13 @@ Seen look_at(const ReadRequest& request, ByteView answer) {
                 if (load_be16(asked, i) == echoed) return {Kind::positive, 0};
             return {};
         }
-        case 0x10:
-        case 0x19: return answer.size() >= 2 && answer[1] == asked[1] ? Seen{Kind::positive, 0} : Seen{};
+        case 0x14: return answer.size() == 1 ? Seen{Kind::positive, 0} : Seen{};
+        case 0x19:
+            if (asked.size() == 6 &&
+                (answer.size() < 6 || !std::equal(asked.begin() + 1, asked.begin() + 5, answer.begin() + 1)))
+                return {};
+            [[fallthrough]];
+        case 0x10: return answer.size() >= 2 && answer[1] == asked[1] ? Seen{Kind::positive, 0} : Seen{};
         default:  // 3E: sub-function without the bit that suppresses the answer
             return answer.size() == 2 && answer[1] == (asked[1] & 0x7F) ? Seen{Kind::positive, 0} : Seen{};
     }

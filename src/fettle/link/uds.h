@@ -14,15 +14,19 @@
 
 namespace fettle::link::uds {
 
-// A request that only reads. The client sends nothing else, so whatever else is asked for cannot reach a box: session
-// 01 and 03, report of codes by status mask (19 02), identifiers (22), tester present (3E). from_bytes() is the one
-// gate for bytes from elsewhere.
+// A request that only reads. The client sends nothing else but ClearRequest, so whatever else is asked for cannot reach
+// a box: session 01 and 03; of stored codes their number (19 01), list (19 02), snapshots (19 04) and extended data (19
+// 06); identifiers (22); tester present (3E). from_bytes() is the one gate for bytes from elsewhere.
 class ReadRequest {
 public:
     static ReadRequest default_session();
     static ReadRequest extended_session();
     static ReadRequest tester_present(bool quiet = false);  // quiet: the positive answer is suppressed
     static ReadRequest codes(std::uint8_t status_mask);
+    static ReadRequest count(std::uint8_t status_mask);
+    // Of one code (24 bits; throws std::invalid_argument beyond): one record by its number, or all of them (FF).
+    static ReadRequest snapshot(std::uint32_t code, std::uint8_t record = 0xFF);
+    static ReadRequest extended_data(std::uint32_t code, std::uint8_t record = 0xFF);
     static ReadRequest identifier(std::uint16_t did);
     static ReadRequest identifiers(std::span<const std::uint16_t> dids);  // at least one; throws when empty
 
@@ -38,7 +42,7 @@ private:
     Bytes bytes_;
 };
 
-// A request to clear stored codes (14). A type of its own: no client takes it yet. Only the codec is here.
+// A request to clear stored codes (14). A type of its own, so that nothing can be cleared by way of reading.
 class ClearRequest {
 public:
     static constexpr std::uint32_t all = 0xFFFFFF;
@@ -72,8 +76,12 @@ struct Seen {
     Kind kind = Kind::foreign;
     std::uint8_t nrc = 0;
 };
-// A positive answer must carry the request's service + 40h and repeat its sub-function or its first identifier.
-Seen look_at(const ReadRequest& request, ByteView answer);
+// A positive answer must carry the request's service + 40h and repeat its sub-function, one of its identifiers, or the
+// code that was asked about.
+Seen look_at(ByteView request, ByteView answer);
+inline Seen look_at(const ReadRequest& request, ByteView answer) {
+    return look_at(ByteView(request.bytes()), answer);
+}
 
 // The data of a 62 answer to a single identifier; bad_input when it is not that.
 Result<Bytes> identifier_data(std::uint16_t did, ByteView answer);
@@ -123,5 +131,21 @@ struct CodeList {
     std::vector<Dtc> codes;
 };
 Result<CodeList> parse_codes(ByteView answer);
+
+// A 59 01 answer: how many codes the mask matches.
+struct CodeCount {
+    std::uint8_t availability = 0;
+    std::uint8_t format = 0;  // of the codes: 00 SAE J2012-DA, 01 ISO 14229-1, 02 SAE J1939-73, 03 ISO 11992-4, 04
+    std::uint16_t number = 0;
+};
+Result<CodeCount> parse_count(ByteView answer);
+
+// A 59 04 or 59 06 answer: the code and its status now, and the records as they came. Where one record ends and the
+// next begins only the maker's papers tell, so they are not cut.
+struct CodeRecords {
+    Dtc code;
+    Bytes records;  // empty: the box keeps none for it
+};
+Result<CodeRecords> parse_records(ByteView answer);
 
 }  // namespace fettle::link::uds

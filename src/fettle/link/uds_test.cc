@@ -39,7 +39,8 @@ TEST(AllowList, SweepOfAll256ServicesAndSecondBytes) {
                     passed.insert(fmt_key(service, second, length));
                 }
             }
-    std::set<std::string> allowed{"10 01 2", "10 03 2", "19 02 3", "3e 00 2", "3e 80 2"};
+    std::set<std::string> allowed{"10 01 2", "10 03 2", "19 01 3", "19 02 3",
+                                  "19 04 6", "19 06 6", "3e 00 2", "3e 80 2"};
     for (unsigned second = 0; second < 256; ++second)
         for (const unsigned length : {3u, 5u, 7u}) allowed.insert(fmt_key(0x22, second, length));
     EXPECT_EQ(passed, allowed);
@@ -55,9 +56,11 @@ TEST(AllowList, RefusalNamesTheBytes) {
 
 TEST(AllowList, BuildersMakeOnlyWhatTheGateLetsThrough) {
     const std::uint16_t dids[] = {0xF187, 0xF18C};
-    for (const auto& r : {ReadRequest::default_session(), ReadRequest::extended_session(),
-                          ReadRequest::tester_present(), ReadRequest::tester_present(true), ReadRequest::codes(0xFF),
-                          ReadRequest::identifier(0xF195), ReadRequest::identifiers(dids)})
+    for (const auto& r :
+         {ReadRequest::default_session(), ReadRequest::extended_session(), ReadRequest::tester_present(),
+          ReadRequest::tester_present(true), ReadRequest::codes(0xFF), ReadRequest::count(0xFF),
+          ReadRequest::snapshot(0x9A4F13), ReadRequest::extended_data(0x9A4F13, 1), ReadRequest::identifier(0xF195),
+          ReadRequest::identifiers(dids)})
         EXPECT_TRUE(ReadRequest::from_bytes(r.bytes())) << hex(r.bytes());
     EXPECT_EQ(ReadRequest::identifiers(dids).bytes(), bytes_of("22 F1 87 F1 8C"));
     EXPECT_THROW(ReadRequest::identifiers({}), std::invalid_argument);
@@ -96,7 +99,7 @@ TEST(Messages, PublishedPairsOfRequestAndAnswer) {
             EXPECT_EQ(seen.kind, Kind::positive);
         }
     }
-    EXPECT_EQ(looked, 8);
+    EXPECT_EQ(looked, 10);
 }
 
 TEST(Messages, VinOfThePublishedExample) {

@@ -2,17 +2,14 @@
 // over or somebody cancels. Keeps Asio out of the public headers.
 #pragma once
 
-#include <boost/asio/io_context.hpp>
 #include <boost/asio/ip/address.hpp>
-#include <chrono>
 #include <optional>
 #include <string>
 
-#include "fettle/link/client.h"
+#include "fettle/link/loop.h"
+#include "fettle/link/timing.h"
 
 namespace fettle::link {
-
-using SteadyTime = std::chrono::steady_clock::time_point;
 
 inline SteadyTime in_ms(std::int64_t ms) {
     return std::chrono::steady_clock::now() + std::chrono::milliseconds(ms);
@@ -20,25 +17,27 @@ inline SteadyTime in_ms(std::int64_t ms) {
 
 enum class Waited { done, late, cancelled };
 
-// Runs `context` until `done` turns true. On late and cancelled `stop` is called and the context is run dry, so that no
-// handler can outlive the caller's variables.
-template <class Stop>
-Waited wait_for(boost::asio::io_context& context, const bool& done, SteadyTime until, const Cancel& cancel, Stop stop) {
+// Turns the loop until `happened()`.
+template <class Happened>
+Waited wait_until(Loop& loop, SteadyTime until, const Cancel& cancel, Happened happened) {
     constexpr auto slice = std::chrono::milliseconds(50);
-    Waited w = Waited::done;
-    while (!done) {
+    while (!happened()) {
         const auto now = std::chrono::steady_clock::now();
-        if (cancel.cancelled() || now >= until) {
-            w = cancel.cancelled() ? Waited::cancelled : Waited::late;
-            break;
-        }
-        context.restart();
-        context.run_one_until(std::min(until, now + slice));
+        if (cancel.cancelled()) return Waited::cancelled;
+        if (now >= until) return Waited::late;
+        loop.turn(std::min(until, now + slice));
     }
-    if (!done) {
+    return Waited::done;
+}
+
+// The same for one step that sets `done`. On late and cancelled `stop` is called and the loop is turned until the step
+// has ended, so that its handler cannot outlive the caller's variables.
+template <class Stop>
+Waited wait_for(Loop& loop, const bool& done, SteadyTime until, const Cancel& cancel, Stop stop) {
+    const Waited w = wait_until(loop, until, cancel, [&] { return done; });
+    if (w != Waited::done) {
         stop();
-        context.restart();
-        context.run();
+        while (!done) loop.turn(in_ms(50));
     }
     return w;
 }
