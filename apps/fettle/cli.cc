@@ -247,6 +247,9 @@ void CommandLine::define_link() {
             c.add_option("--from", o.from, "the release it starts at; on the shelf")->type_name("R")->required();
             c.add_option("--family", o.family, "of this family")->type_name("ID");
             c.add_option("--listen", o.listen, "port 0: any free one")->type_name("ADDR:PORT")->capture_default_str();
+            c.add_option("--can", o.can,
+                         "that box on a CAN bus of this machine, too: main=can://127.0.0.1:29500/0x7a1:0x7a9")
+                ->type_name("ROLE=ADDRESS");
             c.add_option("--speed", o.speed, "virtual seconds a second")->type_name("N")->capture_default_str();
             c.add_option("--seed", o.seed, "the same seed, the same run")->type_name("N")->capture_default_str();
             c.add_option("--market", o.market, "the market it is set to")->type_name("M");

@@ -72,7 +72,7 @@ Result<Open> open_link(Context& context, const std::string& at, const std::strin
         for (auto& f : *all)
             if (!f.link.empty()) candidates.push_back(std::move(f));
     }
-    auto connection = Connection::open(address->at);
+    auto connection = Connection::open_to(*address);
     if (!connection) return pass(connection);
     for (auto& f : candidates) {
         const auto* box = address->logical == 0 ? nullptr : box_at(f, address->logical);

@@ -44,6 +44,7 @@ struct StandInOptions {
     double stay_s = 0;                          // --stay S: goes on answering so long after the run's end
     std::string market;                         // --market M; empty: the first that the family knows
     std::map<std::string, std::string> plates;  // role → plate; empty: the family's examples
+    std::vector<std::string> can;               // --can ROLE=can://127.0.0.1:PORT/0x7a1:0x7a9: over CAN, too
 };
 // Runs in the foreground until the run has ended; tells on standard error where it listens and what is to be seen.
 Result<Answer> stand_in(Context& context, const StandInOptions& options);

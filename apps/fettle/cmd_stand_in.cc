@@ -11,6 +11,7 @@
 #include "fettle/base/text.h"
 #include "fettle/card/block_device.h"
 #include "fettle/shelf/shelf.h"
+#include "fettle/standin/can_server.h"
 #include "fettle/standin/server.h"
 #include "print.h"
 
@@ -50,7 +51,36 @@ std::string typed_line() {
     return n > 0 ? std::string(trim(std::string_view(buffer, static_cast<std::size_t>(n)))) : std::string();
 }
 
-Result<standin::VirtualSet> set_for(Context& context, const StandInOptions& o) {
+// --can ROLE=ADDRESS: which box of the set is behind which CAN address.
+Result<std::map<std::uint16_t, link::BoxAddress>> boxes_on_can(const family::Family& f,
+                                                               const std::vector<std::string>& words) {
+    std::map<std::uint16_t, link::BoxAddress> out;
+    for (const auto& w : words) {
+        const auto equals = w.find('=');
+        const auto role = w.substr(0, equals);
+        const auto box = std::find_if(f.link.begin(), f.link.end(), [&](const auto& l) { return l.role == role; });
+        if (equals == std::string::npos || box == f.link.end())
+            return usage_error("bad-can-box", printable(w),
+                               "it does not begin with a box of the family that has a link record",
+                               "write --can ROLE=can://127.0.0.1:PORT/0x7a1:0x7a9");
+        auto address = link::parse_box_address(std::string_view(w).substr(equals + 1));
+        if (!address) return pass(address);
+        if (!address->can)
+            return usage_error("bad-can-box", printable(w), "it is no address on CAN",
+                               "write --can ROLE=can://127.0.0.1:PORT/0x7a1:0x7a9");
+        if (!out.empty() && address->at != out.begin()->second.at)
+            return usage_error("bad-can-box", printable(w), "its boxes stand on two buses",
+                               "give all of them the same port");
+        out[box->address] = *address;
+    }
+    return out;
+}
+
+struct Practice {
+    standin::VirtualSet set;
+    std::map<std::uint16_t, link::BoxAddress> on_can;
+};
+Result<Practice> practice_for(Context& context, const StandInOptions& o) {
     auto shelf = shelf::Shelf::open(context.shelf_folder());
     if (!shelf) return pass(shelf);
     auto shelved = shelf->find(o.family, o.from);
@@ -69,8 +99,12 @@ Result<standin::VirtualSet> set_for(Context& context, const StandInOptions& o) {
     start->answers_asks = o.answer_asks;
     start->partners_missing = o.on_bench;
     start->must_be_woken = o.on_bench && !o.answer_asks;
-    return standin::VirtualSet::make(std::make_shared<const family::Family>(std::move(*family)), std::move(*start),
-                                     o.seed);
+    auto on_can = boxes_on_can(*family, o.can);
+    if (!on_can) return pass(on_can);
+    auto set = standin::VirtualSet::make(std::make_shared<const family::Family>(std::move(*family)), std::move(*start),
+                                         o.seed);
+    if (!set) return pass(set);
+    return Practice{std::move(*set), std::move(*on_can)};
 }
 
 }  // namespace
@@ -85,16 +119,24 @@ Result<Answer> stand_in(Context& context, const StandInOptions& options) {
     if (!at) return pass(at);
     auto device = card::open_for_reading(options.card);
     if (!device) return pass(device);
-    auto set = set_for(context, options);
-    if (!set) return pass(set);
-    set->insert_card(**device);
-    auto server = standin::Server::start(std::move(*set), at->host, any_port ? std::uint16_t{0} : at->port);
+    auto practice = practice_for(context, options);
+    if (!practice) return pass(practice);
+    practice->set.insert_card(**device);
+    auto server = standin::Server::start(std::move(practice->set), at->host, any_port ? std::uint16_t{0} : at->port);
     if (!server) return pass(server);
     const auto tell = [&](const std::string& line) {
         if (!context.json) fmt::print(stderr, "{}", line);
     };
     tell(fmt::format("Listening on doip://{}:{}; this is practice, nothing real is written.\n", (*server)->host(),
                      (*server)->port()));
+    std::unique_ptr<standin::CanServer> bus;
+    if (!practice->on_can.empty()) {
+        auto started = standin::CanServer::start(**server, practice->on_can);
+        if (!started) return pass(started);
+        bus = std::move(*started);
+        for (const auto& [number, address] : practice->on_can)
+            tell(fmt::format("Box 0x{:04X} on {}\n", number, link::text_of(address)));
+    }
 
     Status started;
     (*server)->with([&](standin::VirtualSet& s) { started = s.start_update(); });

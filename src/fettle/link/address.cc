@@ -6,6 +6,7 @@
 #include <optional>
 
 #include "fettle/base/text.h"
+#include "fettle/link/address_can.h"
 
 namespace fettle::link {
 
@@ -75,15 +76,16 @@ Result<Endpoint> parse_endpoint(std::string_view text) {
 Result<BoxAddress> parse_link_address(std::string_view text) {
     if (!text.starts_with(scheme)) {
         const auto colon = text.find("://");
-        if (colon == std::string_view::npos) return bad(text, "it does not begin with doip://");
+        if (colon == std::string_view::npos) return bad(text, "it does not begin with doip:// or can://");
+        if (text.starts_with("can://")) return parse_can_address(text);
         return bad(text,
-                   fmt::format("{}:// is not built into this version, only doip://", printable(text.substr(0, colon))));
+                   fmt::format("{}:// is no way to a box; doip:// and can:// are", printable(text.substr(0, colon))));
     }
     const std::string_view rest = text.substr(scheme.size());
     const auto slash = rest.find('/');
     auto at = endpoint_of(rest.substr(0, slash), text, how);
     if (!at) return pass(at);
-    BoxAddress out{*at, 0};
+    BoxAddress out{*at, 0, std::nullopt};
     if (slash == std::string_view::npos || slash + 1 == rest.size()) return out;
     const std::string_view box = rest.substr(slash + 1);
     const bool hexed = box.starts_with("0x") || box.starts_with("0X");
@@ -101,7 +103,7 @@ Result<BoxAddress> parse_link_address(std::string_view text) {
 
 Result<BoxAddress> parse_box_address(std::string_view text) {
     auto a = parse_link_address(text);
-    if (a && a->logical == 0) return bad(text, "the box's address is missing");
+    if (a && a->logical == 0 && !a->can) return bad(text, "the box's address is missing");
     return a;
 }
 
@@ -111,6 +113,7 @@ std::string text_of(const Endpoint& e) {
 }
 
 std::string text_of(const BoxAddress& a) {
+    if (a.can) return can_text(a);
     return a.logical == 0 ? fmt::format("{}{}", scheme, text_of(a.at))
                           : fmt::format("{}{}/0x{:04X}", scheme, text_of(a.at), a.logical);
 }

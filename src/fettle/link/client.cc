@@ -57,7 +57,7 @@ bool Connection::loopback() const {
 
 Result<Connection> Connection::open(const Endpoint& at, const Options& options, const Timing& timing,
                                     const Cancel& cancel) {
-    return open_to(BoxAddress{at, 0}, options, timing, cancel);
+    return open_to(BoxAddress{at, 0, std::nullopt}, options, timing, cancel);
 }
 
 Result<Connection> Connection::open_to(const BoxAddress& at, const Options& options, const Timing& timing,
@@ -65,7 +65,9 @@ Result<Connection> Connection::open_to(const BoxAddress& at, const Options& opti
     auto loop = options.loop ? options.loop : make_loop();
     auto line = open_line(at, *loop, options, timing, cancel);
     if (!line) return pass(line);
-    return Connection(std::unique_ptr<State>(new State{std::move(loop), std::move(*line), options, timing, cancel}));
+    Timing t = timing;
+    if (at.can) t.ack_ms = std::max(t.ack_ms, t.transfer_ms);  // ISO-TP's own timers say when a request did not get out
+    return Connection(std::unique_ptr<State>(new State{std::move(loop), std::move(*line), options, t, cancel}));
 }
 
 // --- asking --------------------------------------------------------------------------------------------------------
