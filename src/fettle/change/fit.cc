@@ -21,12 +21,15 @@ std::string count_text(const std::optional<std::int64_t>& n) {
 
 // Roles of the boxes that the release has pieces for, in the family's order, then any that the family does not know.
 std::vector<std::string> roles_of(const family::Family& family, const family::Release& release) {
-    std::set<std::string> named;
-    for (const auto& p : release.pieces) named.insert(p.box);
+    std::vector<std::string> named;  // few, for many pieces
+    for (const auto& p : release.pieces) {
+        if (std::find(named.begin(), named.end(), p.box) == named.end()) named.push_back(p.box);
+    }
     std::vector<std::string> roles;
     for (const auto& b : family.boxes) {
-        if (named.erase(b.role) != 0) roles.push_back(b.role);
+        if (std::erase(named, b.role) != 0) roles.push_back(b.role);
     }
+    std::sort(named.begin(), named.end());
     roles.insert(roles.end(), named.begin(), named.end());
     return roles;
 }

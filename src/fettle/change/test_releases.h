@@ -15,7 +15,7 @@
 namespace fettle::change::test {
 
 inline family::Family dunnock() {
-    auto f = family::load_family(source_path("families/dunnock.toml"));
+    static const auto f = family::load_family(source_path("families/dunnock.toml"));  // once: it takes a while
     if (!f) throw std::runtime_error(f.error().message());
     return *f;
 }

@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <charconv>
-#include <memory>
 #include <queue>
 #include <tuple>
 
@@ -10,19 +9,6 @@
 
 namespace fettle::route {
 namespace {
-
-const std::map<std::string, Rule, std::less<>> rule_names = {
-    {"family", Rule::family}, {"boxes", Rule::boxes},     {"market", Rule::market},
-    {"way", Rule::way},       {"counter", Rule::counter}, {"issue", Rule::issue},
-};
-
-std::string key_of(const change::SetState& s) {
-    std::string key;
-    for (const auto& [role, box] : s) {
-        key += role + '\x1f' + box.release + '\x1f' + (box.counter ? std::to_string(*box.counter) : "?") + '\x1e';
-    }
-    return key;
-}
 
 // One side of a pair rule: its box's release, and which number of it (-1: all).
 struct Side {
@@ -75,97 +61,78 @@ std::optional<bool> pair_holds(const family::Family& family, const family::PairR
     return std::nullopt;
 }
 
-Graph::Graph(const family::Family& family, std::vector<family::Release> releases, const change::SetState& start,
+Graph::Graph(const family::Family& family, const std::vector<family::Release>& releases, const change::SetState& start,
              const StepCost& cost)
-    : family_(family), releases_(std::move(releases)), cost_(cost) {
-    number_of(start);
+    : family_(family), releases_(releases), cost_(cost), facts_(family, releases_, start) {
+    number_of(facts_.start());
 }
 
 std::optional<int> Graph::order(const std::string& a, const std::string& b) const {
     return family::compare_versions(family_.order, a, b);
 }
 
-std::size_t Graph::number_of(change::SetState s) {
-    const auto [at, fresh] = numbers_.emplace(key_of(s), states_.size());
-    if (fresh) states_.push_back(std::move(s));
-    return at->second;
+std::size_t Graph::number_of(const Now& now) {
+    std::uint64_t h = 0x9e3779b97f4a7c15u;
+    for (const BoxNow& b : now) {
+        for (const std::uint64_t v :
+             {std::uint64_t{b.version}, b.counter ? static_cast<std::uint64_t>(*b.counter) : ~std::uint64_t{1}}) {
+            h = (h ^ v) * 0xff51afd7ed558ccdu;
+            h ^= h >> 32;
+        }
+    }
+    const auto [from, to] = numbers_.equal_range(h);
+    for (auto at = from; at != to; ++at) {
+        if (states_[at->second] == now) return at->second;
+    }
+    numbers_.emplace(h, static_cast<std::uint32_t>(states_.size()));
+    states_.push_back(now);
+    return states_.size() - 1;
 }
 
-bool Graph::is_at(std::size_t state, std::size_t release) const {
-    const auto& r = releases_[release];
-    bool any = false;
-    for (const auto& p : r.pieces) {
-        const auto box = states_[state].find(p.box);
-        if (box == states_[state].end() || box->second.release != r.release) return false;
-        any = true;
+Edge& Graph::edge(std::size_t from, std::size_t release) {
+    if (edges_.size() <= from) edges_.resize(states_.size());
+    if (edges_[from].empty()) edges_[from].resize(releases_.size());
+    Edge& e = edges_[from][release];
+    if (!e.judged) {
+        e.judged = true;
+        e.broken = static_cast<std::uint16_t>(facts_.broken(states_[from], release));
     }
-    return any;
-}
-
-unsigned Graph::broken_pairs(const change::SetState& s, std::string_view when) const {
-    unsigned broken = 0;
-    for (const auto& rule : family_.pairs) {
-        if (rule.when != when) continue;
-        const auto holds = pair_holds(family_, rule, s);
-        if (holds && !*holds) broken |= bit(when == "at rest" ? Rule::pair_at_rest : Rule::pair_under_way);
-    }
-    return broken;
-}
-
-void Graph::add_doors(const change::SetState& before, const family::Release& r, Edge& e) const {
-    const auto passes = [&](const std::string& door) {
-        const auto reaches = family::compare_versions(family_.order, r.release, door);
-        if (r.release != door && !(reaches && *reaches > 0)) return false;
-        return std::any_of(before.begin(), before.end(), [&](const auto& box) {
-            const auto below = family::compare_versions(family_.order, box.second.release, door);
-            return !box.second.release.empty() && below && *below < 0;
-        });
-    };
-    for (const auto& k : family_.known) {
-        if (k.one_way_door && passes(k.release)) e.doors.push_back(k.release);
-    }
-    const bool listed = std::find(e.doors.begin(), e.doors.end(), r.release) != e.doors.end();
-    if (r.one_way_door && !listed && passes(r.release)) e.doors.push_back(r.release);
-    e.passes_door = !e.doors.empty();
-}
-
-const Edge& Graph::edge(std::size_t from, std::size_t release) {
-    const auto [at, fresh] = edges_.try_emplace({from, release});
-    Edge& e = at->second;
-    if (!fresh) return e;
-    const change::SetState before = states_[from];
-    const family::Release& r = releases_[release];
-    for (const auto& c : change::conditions(family_, r, before)) {
-        if (c.holds == change::Truth::no) e.broken |= bit(rule_names.at(c.rule));
-    }
-    const change::SetState after = change::set_after(family_, before, r);
-    e.broken |= broken_pairs(after, "under way") | broken_pairs(after, "at rest");
-    add_doors(before, r, e);
-    e.to = number_of(after);
     return e;
 }
 
-const Edge& Graph::weighed(std::size_t from, std::size_t release) {
-    edge(from, release);
-    Edge& e = edges_.at({from, release});
-    if (e.weighed) return e;
-    e.weighed = true;
-    if (cost_ && (e.broken & ~at_rest_bit) == 0)
-        std::tie(e.zone_s, e.time_s) = cost_(releases_[release], change::SetState(states_[from]));
-    return e;
+std::size_t Graph::leads_to(std::size_t from, std::size_t release) {
+    Edge& e = edge(from, release);
+    if (e.to != Edge::not_yet) return e.to;
+    facts_.after(states_[from], release, next_);
+    if (last_to_.empty()) last_to_.assign(releases_.size(), 0);
+    std::uint32_t& last = last_to_[release];
+    if (states_[last] != next_) last = static_cast<std::uint32_t>(number_of(next_));
+    return e.to = last;
+}
+
+std::pair<double, double> Graph::cost(std::size_t from, std::size_t release) {
+    if (!cost_) return {0, 0};
+    Edge& e = edge(from, release);
+    if (!e.weighed) {
+        const auto [zone_s, time_s] = cost_(releases_[release], state(from));
+        e.weighed = true;
+        e.zone_s = zone_s;
+        e.time_s = time_s;
+    }
+    return {e.zone_s, e.time_s};
 }
 
 std::vector<std::string> Graph::texts(std::size_t from, std::size_t release, unsigned of_rules) const {
     std::vector<std::string> out;
     std::vector<std::string> codes;
-    for (const auto& c : change::conditions(family_, releases_[release], states_[from])) {
-        const bool wanted = (bit(rule_names.at(c.rule)) & of_rules) != 0;
+    for (const auto& c : change::conditions(family_, releases_[release], state(from))) {
+        const bool wanted = (bit(rule_named(c.rule)) & of_rules) != 0;
         if (c.holds != change::Truth::no || !wanted) continue;
         if (std::find(codes.begin(), codes.end(), c.code) != codes.end()) continue;  // the same rule of a second box
         codes.push_back(c.code);
         out.push_back(c.text);
     }
-    const auto after = change::set_after(family_, states_[from], releases_[release]);
+    const auto after = change::set_after(family_, state(from), releases_[release]);
     for (const auto& rule : family_.pairs) {
         const Rule kind = rule.when == "at rest" ? Rule::pair_at_rest : Rule::pair_under_way;
         const auto holds = pair_holds(family_, rule, after);
@@ -179,25 +146,26 @@ namespace {
 
 struct Label {
     int irreversible = 0;
-    double zone_s = 0, time_s = 0;
     int steps = 0;
-    std::size_t state = 0;
-    std::shared_ptr<const Label> before;
-    std::size_t by = 0;  // release that led here
+    double zone_s = 0, time_s = 0;
+    std::uint32_t state = 0;
+    std::uint32_t before = none;  // number of the label that it goes on from
+    std::uint32_t by = 0;         // release that led here
 
+    static constexpr std::uint32_t none = 0xffffffffu;
     auto order() const { return std::tie(irreversible, zone_s, time_s, steps); }
     bool beats_or_equals(const Label& o) const {
         return irreversible <= o.irreversible && zone_s <= o.zone_s && time_s <= o.time_s && steps <= o.steps;
     }
 };
-using Held = std::shared_ptr<const Label>;
 
-Found told(const Held& last) {
+Found told(const std::vector<Label>& labels, std::uint32_t last) {
     Found f;
-    f.irreversible = last->irreversible;
-    f.zone_s = last->zone_s;
-    f.time_s = last->time_s;
-    for (Held l = last; l->before; l = l->before) f.way.emplace_back(l->before->state, l->by);
+    f.irreversible = labels[last].irreversible;
+    f.zone_s = labels[last].zone_s;
+    f.time_s = labels[last].time_s;
+    for (std::uint32_t l = last; labels[l].before != Label::none; l = labels[l].before)
+        f.way.emplace_back(labels[labels[l].before].state, labels[l].by);
     std::reverse(f.way.begin(), f.way.end());
     return f;
 }
@@ -206,46 +174,59 @@ Found told(const Held& last) {
 
 std::vector<Found> ways_to(Graph& graph, std::size_t target, unsigned dropped,
                            const std::vector<std::string>& needed_doors) {
-    const auto worse = [](const Held& a, const Held& b) { return a->order() > b->order(); };
-    std::priority_queue<Held, std::vector<Held>, decltype(worse)> open(worse);
-    std::map<std::size_t, std::vector<Held>> settled;
-    std::vector<Held> arrived;
-    open.push(std::make_shared<Label>());
-    const auto beaten = [](const std::vector<Held>& by, const Label& l) {
-        return std::any_of(by.begin(), by.end(), [&](const Held& s) { return s->beats_or_equals(l); });
+    std::vector<Label> labels{Label{}};
+    const auto worse = [&](std::uint32_t a, std::uint32_t b) { return labels[a].order() > labels[b].order(); };
+    std::priority_queue<std::uint32_t, std::vector<std::uint32_t>, decltype(worse)> open(worse);
+    std::vector<std::vector<std::uint32_t>> held;  // by state: labels that none of the others beats
+    std::vector<bool> beaten_since(1, false);
+    std::vector<std::uint32_t> arrived;
+    const auto beaten = [&](const std::vector<std::uint32_t>& by, const Label& l) {
+        return std::any_of(by.begin(), by.end(), [&](std::uint32_t s) { return labels[s].beats_or_equals(l); });
     };
+    open.push(0);
     while (!open.empty()) {
-        const Held now = open.top();
+        const std::uint32_t number = open.top();
+        const Label now = labels[number];
         open.pop();
-        if (now->steps > 0 && now->by == target) {  // a last step: judged at rest when it was pushed
-            if (!beaten(arrived, *now)) arrived.push_back(now);
+        if (beaten_since[number]) continue;
+        if (now.steps > 0 && now.by == target) {  // a last step: judged at rest when it was pushed
+            if (!beaten(arrived, now)) arrived.push_back(number);
             continue;
         }
-        if (beaten(settled[now->state], *now) || beaten(arrived, *now)) continue;
-        settled[now->state].push_back(now);
+        if (beaten(arrived, now)) continue;
         for (std::size_t r = 0; r < graph.release_count(); ++r) {
             const bool last = r == target;
             const unsigned looked_at = ~dropped & (last ? ~bit(Rule::pair_under_way) : ~at_rest_bit);
-            if (const Edge& way = graph.edge(now->state, r);
-                (way.broken & looked_at) != 0 || (way.to == now->state && !last))
-                continue;
-            const Edge e = graph.weighed(now->state, r);
-            auto next = std::make_shared<Label>(*now);
-            next->before = now;
-            next->by = r;
-            next->state = e.to;
-            next->steps += 1;
-            next->zone_s += e.zone_s;
-            next->time_s += e.time_s;
-            const bool needless = std::any_of(e.doors.begin(), e.doors.end(), [&](const std::string& d) {
-                return std::find(needed_doors.begin(), needed_doors.end(), d) == needed_doors.end();
-            });
-            next->irreversible += needless ? 1 : 0;
-            open.push(std::move(next));
+            if ((graph.broken(now.state, r) & looked_at) != 0) continue;
+            const std::size_t to = graph.leads_to(now.state, r);
+            if (to == now.state && !last) continue;
+            const auto [zone_s, time_s] = graph.cost(now.state, r);
+            Label next = now;
+            next.before = number;
+            next.by = static_cast<std::uint32_t>(r);
+            next.state = static_cast<std::uint32_t>(to);
+            next.steps += 1;
+            next.zone_s += zone_s;
+            next.time_s += time_s;
+            next.irreversible += graph.passes_needless(now.state, r, needed_doors) ? 1 : 0;
+            if (beaten(arrived, next)) continue;
+            const auto n = static_cast<std::uint32_t>(labels.size());
+            if (!last) {
+                if (held.size() <= to) held.resize(to + 1);
+                if (beaten(held[to], next)) continue;
+                std::erase_if(held[to], [&](std::uint32_t h) {
+                    if (next.beats_or_equals(labels[h])) beaten_since[h] = true;
+                    return beaten_since[h];
+                });
+                held[to].push_back(n);
+            }
+            labels.push_back(next);
+            beaten_since.push_back(false);
+            open.push(n);
         }
     }
     std::vector<Found> out;
-    for (const auto& l : arrived) out.push_back(told(l));
+    for (const std::uint32_t l : arrived) out.push_back(told(labels, l));
     return out;
 }
 
@@ -257,12 +238,13 @@ std::vector<bool> reachable(Graph& graph) {
         const std::size_t now = open.back();
         open.pop_back();
         for (std::size_t r = 0; r < graph.release_count(); ++r) {
-            const Edge e = graph.edge(now, r);
-            if ((e.broken & ~bit(Rule::pair_under_way)) == 0) out[r] = true;
-            if ((e.broken & ~at_rest_bit) != 0) continue;
-            if (seen.size() <= e.to) seen.resize(e.to + 1, false);
-            if (!seen[e.to]) open.push_back(e.to);
-            seen[e.to] = true;
+            const unsigned broken = graph.broken(now, r);
+            if ((broken & ~bit(Rule::pair_under_way)) == 0) out[r] = true;
+            if ((broken & ~at_rest_bit) != 0) continue;
+            const std::size_t to = graph.leads_to(now, r);
+            if (seen.size() <= to) seen.resize(to + 1, false);
+            if (!seen[to]) open.push_back(to);
+            seen[to] = true;
         }
     }
     return out;

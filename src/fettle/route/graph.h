@@ -3,62 +3,64 @@
 #pragma once
 
 #include <cstdint>
-#include <map>
 #include <optional>
 #include <string>
+#include <unordered_map>
 #include <vector>
 
+#include "fettle/route/facts.h"
 #include "fettle/route/route.h"
 
 namespace fettle::route {
 
-// Rules that can stand against an edge, one bit each.
-enum class Rule : unsigned { family, boxes, market, way, counter, issue, pair_under_way, pair_at_rest };
-inline constexpr unsigned rules = 8;
-inline unsigned bit(Rule r) {
-    return 1u << static_cast<unsigned>(r);
-}
-inline constexpr unsigned at_rest_bit = 1u << static_cast<unsigned>(Rule::pair_at_rest);
-
 struct Edge {
-    std::size_t to = 0;
-    unsigned broken = 0;  // rules that do not hold
-    bool passes_door = false;
-    std::vector<std::string> doors;  // passed by this edge
-    double zone_s = 0, time_s = 0;   // as StepCost says, once weighed
-    bool weighed = false;
+    static constexpr std::uint32_t not_yet = 0xffffffffu;
+    std::uint32_t to = not_yet;  // the state it leads to, once asked for
+    std::uint16_t broken = 0;    // rules that do not hold
+    bool judged = false, weighed = false;
+    double zone_s = 0, time_s = 0;  // as StepCost says, once weighed
 };
 
 class Graph {
 public:
-    Graph(const family::Family& family, std::vector<family::Release> releases, const change::SetState& start,
+    // Family and releases are not copied: they must outlive it.
+    Graph(const family::Family& family, const std::vector<family::Release>& releases, const change::SetState& start,
           const StepCost& cost);
 
     std::size_t release_count() const { return releases_.size(); }
     const family::Release& release(std::size_t i) const { return releases_[i]; }
-    const change::SetState& state(std::size_t i) const { return states_[i]; }
+    change::SetState state(std::size_t i) const { return facts_.in_words(states_[i]); }
     // By the family's order, where it can compare; ties and incomparable ones as given.
     std::optional<int> order(const std::string& a, const std::string& b) const;
 
-    const Edge& edge(std::size_t from, std::size_t release);  // valid until the next call
-    // The same with its cost, which is dear and reckoned once, for edges that a way may really take.
-    const Edge& weighed(std::size_t from, std::size_t release);
+    unsigned broken(std::size_t from, std::size_t release) { return edge(from, release).broken; }
+    std::size_t leads_to(std::size_t from, std::size_t release);
+    // As StepCost says; dear, and reckoned once, for edges that a way may really take.
+    std::pair<double, double> cost(std::size_t from, std::size_t release);
+    bool passes_door(std::size_t from, std::size_t release) const {
+        return !facts_.doors(states_[from], release).empty();
+    }
+    bool passes_needless(std::size_t from, std::size_t release, const std::vector<std::string>& needed) const {
+        return facts_.passes_needless(states_[from], release, needed);
+    }
     // Every box that the release has pieces for shows it already.
-    bool is_at(std::size_t state, std::size_t release) const;
+    bool is_at(std::size_t state, std::size_t release) const { return facts_.is_at(states_[state], release); }
     // The texts of what is broken on an edge, of these rules only, each rule's first.
     std::vector<std::string> texts(std::size_t from, std::size_t release, unsigned of_rules) const;
 
 private:
-    std::size_t number_of(change::SetState s);
-    void add_doors(const change::SetState& before, const family::Release& r, Edge& e) const;
-    unsigned broken_pairs(const change::SetState& s, std::string_view when) const;
+    Edge& edge(std::size_t from, std::size_t release);
+    std::size_t number_of(const Now& now);
 
     const family::Family& family_;
-    std::vector<family::Release> releases_;
+    const std::vector<family::Release>& releases_;
     StepCost cost_;
-    std::vector<change::SetState> states_;
-    std::map<std::string, std::size_t> numbers_;
-    std::map<std::pair<std::size_t, std::size_t>, Edge> edges_;
+    Facts facts_;
+    std::vector<Now> states_;
+    std::unordered_multimap<std::uint64_t, std::uint32_t> numbers_;  // by hash
+    std::vector<std::vector<Edge>> edges_;                           // by state, then release
+    Now next_;
+    std::vector<std::uint32_t> last_to_;  // by release: where it led last, which is most often where it leads
 };
 
 // Steps of one found way: (state before, release).

@@ -15,15 +15,20 @@ namespace fettle::route {
 namespace {
 
 std::vector<std::size_t> by_age(const Graph& g, std::size_t n) {
-    std::vector<std::size_t> order;
-    for (std::size_t i = 0; i < n; ++i) {  // insertion by the family's order, stable where it cannot compare
-        std::size_t at = order.size();
-        while (at > 0) {
-            const auto c = g.order(g.release(i).release, g.release(order[at - 1]).release);
-            if (!c || *c >= 0) break;
-            --at;
-        }
-        order.insert(order.begin() + static_cast<std::ptrdiff_t>(at), i);
+    std::vector<std::size_t> placed, order;  // those that the family can compare, and all
+    const auto compared = [&](std::size_t a, std::size_t b) {
+        return g.order(g.release(a).release, g.release(b).release);
+    };
+    for (std::size_t i = 0; i < n; ++i) {
+        if (compared(i, i)) placed.push_back(i);
+    }
+    std::sort(placed.begin(), placed.end(), [&](std::size_t a, std::size_t b) {
+        const int c = compared(a, b).value_or(0);
+        return c != 0 ? c < 0 : a < b;
+    });
+    order = placed;
+    for (std::size_t i = 0; i < n; ++i) {
+        if (!compared(i, i)) order.push_back(i);
     }
     return order;
 }
@@ -54,10 +59,9 @@ Route route_of(const family::Family& family, Graph& g, const Found& f) {
     r.no_way_back_p90_s = f.zone_s;
     r.p90_s = f.time_s;
     for (const auto& [from, release] : f.way) {
-        const Edge e = g.edge(from, release);
         const auto* known = family.known_release(g.release(release).release);
-        r.steps.push_back({g.release(release).release, g.state(from), g.state(e.to), e.passes_door,
-                           known != nullptr && known->stepping_stone});
+        r.steps.push_back({g.release(release).release, g.state(from), g.state(g.leads_to(from, release)),
+                           g.passes_door(from, release), known != nullptr && known->stepping_stone});
     }
     return r;
 }
@@ -140,30 +144,32 @@ bool choose(std::size_t n, std::size_t size, const std::function<bool(const std:
     return more(0);
 }
 
-constexpr std::size_t largest_addition = 3;
-
-// The smallest addition to the shelf that opens a way to the target.
+// The smallest addition to the shelf that opens a way to the target: everything that is missing is put on it, and of
+// all ways the one that uses the fewest of those is taken.
 std::vector<std::string> would_open(const Search& s, const std::string& target) {
-    auto candidates = missing(s);
+    auto releases = s.shelf;
+    const auto candidates = missing(s);
     const bool absent = !number_of(s.shelf, target).has_value();
-    if (absent && std::erase(candidates, target) == 0) return {};  // nobody names it: nothing is known of it at all
-    std::vector<std::string> opened;
-    for (std::size_t size = absent ? 0 : 1; size <= std::min(largest_addition, candidates.size()); ++size) {
-        const bool found = choose(candidates.size(), size, [&](const std::vector<std::size_t>& pick) {
-            auto releases = s.shelf;
-            std::vector<std::string> added;
-            for (const std::size_t i : pick) added.push_back(candidates[i]);
-            if (absent) added.push_back(target);
-            for (const auto& name : added) releases.push_back(stand_in_for(s.family, name));
-            const auto at = number_of(releases, target);
-            Graph g(s.family, std::move(releases), s.set, {});
-            if (ways_to(g, *at).empty()) return false;
-            opened = added;
-            return true;
-        });
-        if (found) break;
+    if (absent && std::find(candidates.begin(), candidates.end(), target) == candidates.end())
+        return {};  // nobody names it: nothing is known of it at all
+    for (const auto& name : candidates) releases.push_back(stand_in_for(s.family, name));
+    const auto at = number_of(releases, target);
+    const std::size_t here = s.shelf.size();
+    Graph g(s.family, releases, s.set, [&](const family::Release& r, const change::SetState&) {
+        const bool on_shelf = number_of(s.shelf, r.release).has_value();
+        return std::pair<double, double>(on_shelf ? 0 : 1, 0);
+    });
+    const auto ways = ways_to(g, *at);
+    const auto fewest = std::min_element(ways.begin(), ways.end(), [](const Found& a, const Found& b) {
+        return std::make_pair(a.zone_s, a.way.size()) < std::make_pair(b.zone_s, b.way.size());
+    });
+    std::vector<std::string> added;
+    if (fewest == ways.end()) return added;
+    for (const auto& [from, release] : fewest->way) {
+        const std::string& name = g.release(release).release;
+        if (release >= here && std::find(added.begin(), added.end(), name) == added.end()) added.push_back(name);
     }
-    return opened;
+    return added;
 }
 
 // A smallest set of rules to drop that opens a way. Of single rules all that open one each; else the first set.

@@ -1,0 +1,242 @@
+#include "fettle/route/facts.h"
+
+#include <algorithm>
+#include <charconv>
+
+#include "fettle/base/text.h"
+
+namespace fettle::route {
+namespace {
+
+const std::map<std::string, Rule, std::less<>> rule_names = {
+    {"family", Rule::family}, {"boxes", Rule::boxes},     {"market", Rule::market},
+    {"way", Rule::way},       {"counter", Rule::counter}, {"issue", Rule::issue},
+};
+
+std::array<std::optional<std::int64_t>, 3> parts_of(const std::string& version) {
+    std::array<std::optional<std::int64_t>, 3> out;
+    const auto words = split(version, '.');
+    for (std::size_t i = 0; i < out.size() && i < words.size(); ++i) {
+        std::int64_t n = 0;
+        const char* end = words[i].data() + words[i].size();
+        const auto r = std::from_chars(words[i].data(), end, n);
+        if (r.ec == std::errc() && r.ptr == end) out[i] = n;
+    }
+    return out;
+}
+
+}  // namespace
+
+Rule rule_named(const std::string& name) {
+    return rule_names.at(name);
+}
+
+Facts::Facts(const family::Family& family, const std::vector<family::Release>& releases, const change::SetState& start)
+    : words_(start) {
+    for (const auto& [role, box] : start) {
+        roles_.push_back(role);
+        start_.push_back({version_of(family, box.release), box.counter});
+    }
+    for (const auto& k : family.known) version_of(family, k.release);
+    for (const auto& r : releases) {
+        version_of(family, r.release);
+        version_of(family, r.installs_from);
+    }
+    rank(family);
+    for (const auto& k : family.known) {
+        if (k.one_way_door) doors_.push_back({k.release, versions_[numbers_.at(k.release)].rank});
+    }
+    const unsigned at_any_time =
+        bit(Rule::family) | bit(Rule::boxes) | bit(Rule::market) | bit(Rule::issue);  // the same in every state
+    for (const auto& r : releases) {
+        OfRelease of;
+        of.version = numbers_.at(r.release);
+        const int own = versions_[of.version].rank;
+        of.writes.assign(roles_.size(), false);
+        const std::string* last = nullptr;
+        for (const auto& p : r.pieces) {
+            if (last != nullptr && *last == p.box) continue;
+            last = &p.box;
+            const auto at = std::find(roles_.begin(), roles_.end(), p.box);
+            if (at != roles_.end()) {
+                of.writes[static_cast<std::size_t>(at - roles_.begin())] = true;
+            } else {
+                of.writes_all_known = false;
+            }
+        }
+        for (const auto& c : change::conditions(family, r, start)) {
+            if (c.holds == change::Truth::no) of.always_broken |= bit(rule_named(c.rule)) & at_any_time;
+        }
+        if (!r.installs_from.empty()) of.needs_rank = versions_[numbers_.at(r.installs_from)].rank;
+        for (const auto& k : family.known) {
+            const int at = versions_[numbers_.at(k.release)].rank;
+            if (at < 0 || own < 0) continue;
+            if (k.stepping_stone && k.release != r.release && at < own) of.needs_rank = std::max(of.needs_rank, at);
+            if (k.one_way_door && !k.counter && own < at) of.door_limit = std::min(of.door_limit, at);
+        }
+        of.leaves = change::counter_of(family, r);
+        const auto listed = [&](const Door& d) { return d.name == r.release; };
+        of.own_door = r.one_way_door && std::none_of(doors_.begin(), doors_.end(), listed);
+        releases_.push_back(std::move(of));
+    }
+    add_pairs(family);
+}
+
+std::uint32_t Facts::version_of(const family::Family& family, const std::string& text) {
+    const auto [at, fresh] = numbers_.emplace(text, static_cast<std::uint32_t>(versions_.size()));
+    if (fresh) versions_.push_back({text, -1, change::counter_of(family, text), parts_of(text)});
+    return at->second;
+}
+
+// All versions that have a place in the family's order can be compared with each other.
+void Facts::rank(const family::Family& family) {
+    std::vector<std::uint32_t> placed;
+    for (std::uint32_t i = 0; i < versions_.size(); ++i) {
+        const auto& text = versions_[i].text;
+        if (!text.empty() && family::compare_versions(family.order, text, text)) placed.push_back(i);
+    }
+    const auto order = [&](std::uint32_t a, std::uint32_t b) {
+        return family::compare_versions(family.order, versions_[a].text, versions_[b].text).value_or(0);
+    };
+    std::sort(placed.begin(), placed.end(), [&](auto a, auto b) { return order(a, b) < 0; });
+    int rank = -1;
+    for (std::size_t i = 0; i < placed.size(); ++i) {
+        if (i == 0 || order(placed[i - 1], placed[i]) != 0) ++rank;
+        versions_[placed[i]].rank = rank;
+    }
+}
+
+void Facts::add_pairs(const family::Family& family) {
+    const auto side = [&](std::string_view text) {
+        const auto dot = text.find('.');
+        if (dot == std::string_view::npos) return Side{};
+        const auto at = std::find(roles_.begin(), roles_.end(), text.substr(0, dot));
+        if (at == roles_.end()) return Side{};
+        const std::string_view field = text.substr(dot + 1);
+        return Side{static_cast<int>(at - roles_.begin()), field == "line"      ? 0
+                                                           : field == "step"    ? 1
+                                                           : field == "build"   ? 2
+                                                           : field == "release" ? -1
+                                                                                : -2};
+    };
+    for (const auto& rule : family.pairs) {
+        for (const char* op : {"==", "<=", ">="}) {
+            const auto at = rule.text.find(op);
+            if (at == std::string::npos) continue;
+            const Pair pair{side(trim(std::string_view(rule.text).substr(0, at))),
+                            side(trim(std::string_view(rule.text).substr(at + 2))), op[0],
+                            rule.when == "at rest" ? Rule::pair_at_rest : Rule::pair_under_way};
+            if (pair.left.box >= 0 && pair.right.box >= 0 && pair.left.part > -2 && pair.right.part > -2)
+                pairs_.push_back(pair);
+            break;
+        }
+    }
+}
+
+change::SetState Facts::in_words(const Now& now) const {
+    change::SetState out = words_;
+    for (std::size_t b = 0; b < roles_.size(); ++b) {
+        auto& box = out[roles_[b]];
+        box.release = versions_[now[b].version].text;
+        box.counter = now[b].counter;
+    }
+    return out;
+}
+
+void Facts::after(const Now& now, std::size_t release, Now& next) const {
+    const OfRelease& r = releases_[release];
+    next = now;
+    for (std::size_t b = 0; b < next.size(); ++b) {
+        if (!r.writes[b]) continue;
+        const Counter had = next[b].counter ? next[b].counter : versions_[next[b].version].counter;
+        next[b] = {r.version, r.leaves && had ? Counter(std::max(*r.leaves, *had)) : r.leaves};
+    }
+}
+
+std::optional<int> Facts::compare(const Pair& pair, const Version& left, const Version& right) const {
+    if (pair.left.part < 0 || pair.right.part < 0) {
+        if (left.rank < 0 || right.rank < 0) return std::nullopt;
+        return left.rank < right.rank ? -1 : left.rank > right.rank ? 1 : 0;
+    }
+    const auto& a = left.parts[static_cast<std::size_t>(pair.left.part)];
+    const auto& b = right.parts[static_cast<std::size_t>(pair.right.part)];
+    if (!a || !b) return std::nullopt;
+    return *a < *b ? -1 : *a > *b ? 1 : 0;
+}
+
+unsigned Facts::broken_pairs(const Now& now, std::size_t release) const {
+    const OfRelease& r = releases_[release];
+    unsigned out = 0;
+    for (const Pair& pair : pairs_) {
+        const auto after = [&](int box) -> const Version& {
+            const auto b = static_cast<std::size_t>(box);
+            return versions_[r.writes[b] ? r.version : now[b].version];
+        };
+        const Version& left = after(pair.left.box);
+        const Version& right = after(pair.right.box);
+        if (left.text.empty() || right.text.empty()) continue;
+        const auto order = compare(pair, left, right);
+        if (!order) continue;
+        const bool holds = pair.op == '=' ? *order == 0 : pair.op == '<' ? *order <= 0 : *order >= 0;
+        if (!holds) out |= bit(pair.rule);
+    }
+    return out;
+}
+
+unsigned Facts::broken(const Now& now, std::size_t release) const {
+    const OfRelease& r = releases_[release];
+    unsigned out = r.always_broken | broken_pairs(now, release);
+    for (std::size_t b = 0; b < now.size(); ++b) {
+        const Version& at = versions_[now[b].version];
+        if (at.rank >= r.door_limit) out |= bit(Rule::counter);
+        if (!r.writes[b]) continue;
+        if (at.rank >= 0 && at.rank < r.needs_rank) out |= bit(Rule::way);
+        const Counter& has = now[b].counter ? now[b].counter : at.counter;
+        if (r.leaves && has && *r.leaves < *has) out |= bit(Rule::counter);
+    }
+    return out;
+}
+
+template <class See>
+void Facts::each_door(const Now& now, std::size_t release, const See& see) const {
+    const OfRelease& r = releases_[release];
+    const Version& to = versions_[r.version];
+    const auto passes = [&](const std::string& name, int rank) {
+        if (to.text != name && !(to.rank > rank && rank >= 0)) return false;
+        return std::any_of(now.begin(), now.end(), [&](const BoxNow& b) {
+            const int at = versions_[b.version].rank;
+            return at >= 0 && at < rank;
+        });
+    };
+    for (const Door& d : doors_) {
+        if (passes(d.name, d.rank)) see(d.name);
+    }
+    if (r.own_door && passes(to.text, to.rank)) see(to.text);
+}
+
+std::vector<std::string> Facts::doors(const Now& now, std::size_t release) const {
+    std::vector<std::string> out;
+    each_door(now, release, [&](const std::string& name) { out.push_back(name); });
+    return out;
+}
+
+bool Facts::passes_needless(const Now& now, std::size_t release, const std::vector<std::string>& needed) const {
+    bool any = false;
+    each_door(now, release, [&](const std::string& name) {
+        any = any || std::find(needed.begin(), needed.end(), name) == needed.end();
+    });
+    return any;
+}
+
+bool Facts::is_at(const Now& now, std::size_t release) const {
+    const OfRelease& r = releases_[release];
+    bool any = false;
+    for (std::size_t b = 0; b < now.size(); ++b) {
+        if (!r.writes[b]) continue;
+        if (now[b].version != r.version) return false;
+        any = true;
+    }
+    return any && r.writes_all_known;
+}
+
+}  // namespace fettle::route
