@@ -26,57 +26,54 @@ unsigned region_present(const Model& m, const State& s, int region, bool spare) 
     return s.present(s.store_first(r, spare), r.cells);
 }
 
+// Cells and flags; the last word says where the run was.
 bool as_found_wholly(const Model& m, const State& s, const std::vector<Word>& found) {
-    std::vector<Word> copy = found;
-    const State f(m, copy.data());
-    for (int i = 0; i < m.cells; ++i) {
-        if (s.cell(i) != f.cell(i)) return false;
-    }
-    for (std::size_t i = 0; i < m.flags.size(); ++i) {
-        if (s.flag(static_cast<int>(i)) != f.flag(static_cast<int>(i))) return false;
-    }
-    return true;
+    return std::equal(s.words(), s.words() + m.words - 1, found.begin());
 }
 
 // Where a rule takes the run up again. "same cell" with whole new cells kept starts at the first cell of the act that
 // is not whole and new; rewritten, at the cell that was under the head.
-Resume resume_by(const State& s, const std::string& goes_on, const std::string& from, const std::string& whole) {
+Resume resume_by(const State& s, const Going& going) {
     Resume r;
-    r.goes = true;
-    r.how = goes_on == "by itself" ? Outcome::goes_on_by_itself : Outcome::same_card;
-    r.rewrite = whole != "kept";
-    if (from == "start") {
+    r.goes = going.goes;
+    if (!going.goes) return r;
+    r.how = going.with_card ? Outcome::same_card : Outcome::goes_on_by_itself;
+    r.rewrite = going.rewrite;
+    if (going.from == Going::From::start) {
         r.from_start = true;
     } else {
         r.act = s.act();
-        r.cell = from == "same cell" && r.rewrite ? s.at() : 0;
+        r.cell = going.from == Going::From::cell && r.rewrite ? s.at() : 0;
     }
     return r;
 }
 
-std::vector<std::string> values_of(const std::string& said, std::vector<std::string> all) {
-    if (said == "unknown") return all;
-    return {said};
-}
-
-// Every way in which the driving box may go on; an "unknown" in the family file stands for all its values.
+// Every way in which the driving box may go on.
 void add_ways(const State& s, const ModelRule& rule, Outcome how, PowerOn& out) {
-    for (const auto& goes : values_of(rule.file->goes_on, {"by itself", "with the card", "not at all"})) {
-        if (goes == "not at all") {
-            out.ways.push_back({});
-            continue;
-        }
-        for (const auto& from : values_of(rule.file->from, {"same cell", "same act", "start"})) {
-            for (const auto& whole : values_of(rule.file->whole_new_cells, {"kept", "rewritten"})) {
-                Resume r = resume_by(s, goes, from, whole);
-                if (badness(how) > badness(r.how)) r.how = how;
-                out.ways.push_back(r);
-            }
-        }
+    for (const Going& going : rule.goings) {
+        Resume r = resume_by(s, going);
+        if (r.goes && badness(how) > badness(r.how)) r.how = how;
+        out.ways.push_back(r);
     }
 }
 
 }  // namespace
+
+Outcomes outcomes_of(OutcomeBits bits) {
+    Outcomes out;
+    for (unsigned i = 0; i < 8; ++i) {
+        if ((bits >> i & 1u) != 0) out.insert(static_cast<Outcome>(i));
+    }
+    return out;
+}
+
+Outcome worst_of(OutcomeBits bits) {
+    for (const Outcome o : {Outcome::lost, Outcome::bench_repair, Outcome::starts_no_net, Outcome::rests_unfinished,
+                            Outcome::same_card, Outcome::goes_on_by_itself}) {
+        if ((bits & bit_of(o)) != 0) return o;
+    }
+    return (bits & bit_of(Outcome::nothing_changed)) != 0 ? Outcome::nothing_changed : Outcome::done;
+}
 
 bool cells_hold(const Model& m, const State& s, const ModelRule& rule) {
     unsigned present = 0;
@@ -98,7 +95,7 @@ int boots(const Model& m, const State& s, int box) {
 bool net_whole(const Model& m, const State& s, int box) {
     const auto& rules = m.boxes[static_cast<std::size_t>(box)].rules;
     return std::all_of(rules.begin(), rules.end(),
-                       [&](int r) { return !rule_at(m, r).file->net || cells_hold(m, s, rule_at(m, r)); });
+                       [&](int r) { return !rule_at(m, r).net || cells_hold(m, s, rule_at(m, r)); });
 }
 
 Outcome no_start(const Model& m, const State& s, int box) {
@@ -152,6 +149,14 @@ bool all_new(const Model& m, const State& s) {
 
 PowerOn power_on(const Model& m, const State& s, const std::vector<Word>& found) {
     PowerOn p;
+    power_on(m, s, found, p);
+    return p;
+}
+
+void power_on(const Model& m, const State& s, const std::vector<Word>& found, PowerOn& p) {
+    p.rules.clear();
+    p.ways.clear();
+    p.unknown = false;
     Outcome worst_dead = Outcome::nothing_changed;
     bool dead = false;
     bool normal = true;
@@ -167,8 +172,8 @@ PowerOn power_on(const Model& m, const State& s, const std::vector<Word>& found)
             p.unknown = p.unknown || !untouched_or_done(m, s, found, box);
             continue;
         }
-        const bool goes = r >= 0 && rule_at(m, r).file->goes_on != "not at all";
-        const bool starts_normal = r >= 0 && rule_at(m, r).normal();
+        const bool goes = r >= 0 && rule_at(m, r).goes();
+        const bool starts_normal = r >= 0 && rule_at(m, r).normal;
         normal = normal && starts_normal;
         net = net && net_whole(m, s, box);
         if (r < 0 || (!starts_normal && !goes)) {  // nothing to start, or a recovery that nothing goes on from
@@ -176,22 +181,22 @@ PowerOn power_on(const Model& m, const State& s, const std::vector<Word>& found)
             const Outcome o = no_start(m, s, box);
             if (badness(o) > badness(worst_dead)) worst_dead = o;
         } else if (goes) {
-            if (rule_at(m, r).file->goes_on == "with the card") how = Outcome::same_card;
+            if (rule_at(m, r).by_card) how = Outcome::same_card;
             if (driver < 0 || act.box == box) driver = box;
         }
     }
     p.rest = dead ? worst_dead : net ? Outcome::rests_unfinished : Outcome::starts_no_net;
-    if (p.unknown || dead) return p;
+    if (p.unknown || dead) return;
     if (normal && !s.mark() && as_found_wholly(m, s, found)) {
         p.rest = Outcome::nothing_changed;
-        return p;
+        return;
     }
     if (s.mark()) {  // the restart was planned: the run goes on after it, if the boxes came up as the script expects
         bool as_expected = true;
         for (int box = 0; box < static_cast<int>(m.boxes.size()); ++box) {
             const int r = p.rules[static_cast<std::size_t>(box)];
-            if (!m.in_box(act, box) || r < 0 || act.file->into.empty()) continue;
-            as_expected = as_expected && rule_at(m, r).file->mode == act.file->into;
+            if (!m.in_box(act, box) || r < 0 || act.into < 0) continue;
+            as_expected = as_expected && rule_at(m, r).normal == (act.into == 1);
         }
         if (as_expected) {
             Resume next;
@@ -201,15 +206,14 @@ PowerOn power_on(const Model& m, const State& s, const std::vector<Word>& found)
             const int owner = driver >= 0 ? p.rules[static_cast<std::size_t>(driver)] : -1;
             next.rewrite = owner < 0 || rule_at(m, owner).file->whole_new_cells != "kept";
             p.ways.push_back(next);
-            return p;
+            return;
         }
     }
     if (normal && all_new(m, s)) {
         p.rest = Outcome::done;
-        return p;
+        return;
     }
     if (driver >= 0) add_ways(s, rule_at(m, p.rules[static_cast<std::size_t>(driver)]), how, p);
-    return p;
 }
 
 std::string why_not(const Model& m, const State& s, const ModelRule& rule) {

@@ -1,6 +1,7 @@
 // What a set does when power returns: boot rules in order, then how the run goes on.
 #pragma once
 
+#include <cstdint>
 #include <string>
 #include <vector>
 
@@ -8,6 +9,14 @@
 #include "fettle/cutmap/model.h"
 
 namespace fettle::cutmap {
+
+// A set of outcomes as bits: 1 << Outcome.
+using OutcomeBits = std::uint16_t;
+inline OutcomeBits bit_of(Outcome o) {
+    return static_cast<OutcomeBits>(1u << static_cast<unsigned>(o));
+}
+Outcomes outcomes_of(OutcomeBits bits);
+Outcome worst_of(OutcomeBits bits);  // of at least one bit
 
 // The cells that a rule needs are whole and of releases that its consistency allows. `when` is not looked at.
 bool cells_hold(const Model& m, const State& s, const ModelRule& rule);
@@ -38,8 +47,10 @@ struct PowerOn {
     std::vector<Resume> ways;                  // more than one when the family file says "unknown"; empty: rests
 };
 
-// Evaluates the boot rules of every box. `found` is the state as found, for "nothing changed".
+// Evaluates the boot rules of every box. `found` is the state as found, for "nothing changed". The second form fills an
+// answer that was used before, and takes no memory for it.
 PowerOn power_on(const Model& m, const State& s, const std::vector<Word>& found);
+void power_on(const Model& m, const State& s, const std::vector<Word>& found, PowerOn& out);
 
 // Why a box cannot start, for stories: "start code torn", "kernel and main system of two releases".
 std::string why_not(const Model& m, const State& s, const ModelRule& rule);

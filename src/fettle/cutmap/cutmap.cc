@@ -22,25 +22,31 @@ struct Planned final : Witness {
     std::map<std::pair<int, int>, std::vector<std::uint32_t>> left;  // (act, cell) → states
     std::vector<std::uint32_t>* now = nullptr;
     void moment(int act, int cell) override { now = &left[{act, cell}]; }
-    void left_behind(const std::vector<Word>& s) override { now->push_back(explorer->number_of(s)); }
+    void left_behind(const std::vector<Word>& s) override {
+        const std::uint32_t n = explorer->number_of(s);
+        if (n != no_state) now->push_back(n);
+    }
 };
 
 // What one assumption about the state as found gives.
 struct Explored {
     std::unique_ptr<Explorer> explorer;
     Planned planned;
-    Ending ending;
+    Followed ending;
+    std::vector<Word> stopped;  // where the run as planned stops, if it does not come to its end
 };
 
-Explored explore(const Model& m, Cell spare) {
+constexpr std::size_t room_bytes = std::size_t{400} << 20;
+
+Explored explore(const Model& m, Cell spare, std::size_t room) {
     Explored e;
-    e.explorer = std::make_unique<Explorer>(m, as_found(m, spare));
+    e.explorer = std::make_unique<Explorer>(m, as_found(m, spare), room);
     e.planned.explorer = e.explorer.get();
-    std::vector<Word> words = e.explorer->found();
     Resume from_rest;
     from_rest.goes = true;
     from_rest.from_start = true;
-    e.ending = run_on(m, words, from_rest, e.explorer->found(), &e.planned);
+    const auto& found = e.explorer->found();
+    e.ending = follow(m, found, from_rest, found, &e.planned, &e.stopped);
     return e;
 }
 
@@ -241,6 +247,13 @@ void judge(const Model& m, std::vector<Explored>& all, CutMap& map) {
                "power-cut map", "family file"});
         break;
     }
+    if (std::any_of(all.begin(), all.end(), [](const Explored& e) { return e.explorer->full(); })) {
+        j.add({"map-cut-short", Verdict::cant_say,
+               fmt::format("there are more situations than the {} that there was room for: what is shown is right, but "
+                           "worse may follow from cuts that were not tried; ask again with fewer cuts",
+                           map.states),
+               "power-cut map", "model"});
+    }
     const bool open =
         m.unknown_buffering && map.boot_order_known &&
         std::any_of(map.moments.begin(), map.moments.end(), [](const Moment& x) { return straddles(x.outcomes); });
@@ -322,8 +335,9 @@ CutMap power_cut_map(const family::Family& family, const change::ChangeSheet& sh
         return map;
     }
     std::vector<Explored> all;
-    all.push_back(explore(m, Cell::other_release));
-    if (m.two_stores) all.push_back(explore(m, Cell::torn));
+    const std::size_t room = m.two_stores ? room_bytes / 2 : room_bytes;
+    all.push_back(explore(m, Cell::other_release, room));
+    if (m.two_stores) all.push_back(explore(m, Cell::torn, room));
     std::set<std::pair<int, int>> spots;
     for (const auto& e : all) {
         for (const auto& [spot, states] : e.planned.left) spots.insert(spot);

@@ -19,78 +19,74 @@ std::uint64_t hash(const Word* w, std::size_t n) {
     return h;
 }
 
-}  // namespace
-
-Outcomes outcomes_of(OutcomeBits bits) {
-    Outcomes out;
-    for (unsigned i = 0; i < 8; ++i) {
-        if ((bits >> i & 1u) != 0) out.insert(static_cast<Outcome>(i));
-    }
-    return out;
+std::uint32_t tag_of(std::uint64_t h) {
+    return static_cast<std::uint32_t>(h >> 32);
 }
 
-Outcome worst_of(OutcomeBits bits) {
-    return worst(outcomes_of(bits));
+}  // namespace
+
+Explorer::Explorer(const Model& m, std::vector<Word> found, std::size_t room_bytes)
+    : m_(m), found_(std::move(found)), words_(static_cast<std::size_t>(m.words)) {
+    // A state, its outcomes, and its part of a table that is half to a quarter full and grows by being made anew.
+    const std::size_t each = words_ * sizeof(Word) + sizeof(OutcomeBits) + 4 * sizeof(Slot);
+    most_ = std::max<std::size_t>(1, room_bytes / each);
 }
 
 void Explorer::grow() {
-    const std::size_t size = table_.empty() ? 1024 : table_.size() * 2;
-    table_.assign(size, no_state);
-    const auto n = static_cast<std::size_t>(m_.words);
+    std::vector<Slot> old(std::max<std::size_t>(1024, table_.size() * 2));
+    old.swap(table_);
     for (std::size_t i = 0; i < count_; ++i) {
-        std::size_t at = hash(&pool_[i * n], n) & (size - 1);
-        while (table_[at] != no_state) at = (at + 1) & (size - 1);
-        table_[at] = static_cast<std::uint32_t>(i);
+        const std::uint64_t h = hash(words(static_cast<std::uint32_t>(i)), words_);
+        std::size_t at = h & (table_.size() - 1);
+        while (table_[at].number != no_state) at = (at + 1) & (table_.size() - 1);
+        table_[at] = {static_cast<std::uint32_t>(i), tag_of(h)};
     }
 }
 
 std::uint32_t Explorer::number_of(const std::vector<Word>& s) {
     if (count_ * 2 >= table_.size()) grow();
-    const std::size_t n = s.size();
-    std::size_t at = hash(s.data(), n) & (table_.size() - 1);
-    for (; table_[at] != no_state; at = (at + 1) & (table_.size() - 1)) {
-        if (std::equal(s.begin(), s.end(), pool_.begin() + static_cast<std::ptrdiff_t>(table_[at] * n)))
-            return table_[at];
+    const std::uint64_t h = hash(s.data(), words_);
+    std::size_t at = h & (table_.size() - 1);
+    for (; table_[at].number != no_state; at = (at + 1) & (table_.size() - 1)) {
+        if (table_[at].tag == tag_of(h) && std::equal(s.begin(), s.end(), words(table_[at].number)))
+            return table_[at].number;
     }
-    table_[at] = static_cast<std::uint32_t>(count_);
-    pool_.insert(pool_.end(), s.begin(), s.end());
-    return static_cast<std::uint32_t>(count_++);
+    if (count_ >= most_) {
+        full_ = true;
+        return no_state;
+    }
+    if (count_ == pool_.size() * block) pool_.push_back(std::make_unique_for_overwrite<Word[]>(block * words_));
+    const auto number = static_cast<std::uint32_t>(count_++);
+    table_[at] = {number, tag_of(h)};
+    std::copy(s.begin(), s.end(), pool_.back().get() + number % block * words_);
+    return number;
 }
 
 std::vector<Word> Explorer::state(std::uint32_t number) const {
-    const auto n = static_cast<std::ptrdiff_t>(m_.words);
-    const auto from = pool_.begin() + static_cast<std::ptrdiff_t>(number) * n;
-    return {from, from + n};
+    return {words(number), words(number) + words_};
 }
 
-const Explorer::Judged& Explorer::judged(std::uint32_t number) {
-    if (judged_.size() <= number) judged_.resize(std::max<std::size_t>(number + 1, judged_.size() * 2));
-    if (judged_[number].known) return judged_[number];
-    Judged j;
-    j.known = true;
-    std::vector<Word> words = state(number);
-    const PowerOn p = power_on(m_, State(m_, words.data()), found_);
-    if (p.unknown) {
-        j.bits = unknown_bits;
-    } else if (p.ways.empty()) {
-        j.bits = bit_of(p.rest);
+OutcomeBits Explorer::judged(std::uint32_t number) {
+    if (judged_.size() < count_) judged_.resize(pool_.size() * block, 0);
+    if (judged_[number] != 0) return judged_[number];
+    scratch_.assign(words(number), words(number) + words_);
+    power_on(m_, State(m_, scratch_.data()), found_, power_);
+    OutcomeBits bits = 0;
+    if (power_.unknown) {
+        bits = unknown_bits;
+    } else if (power_.ways.empty()) {
+        bits = bit_of(power_.rest);
     }
-    for (const Resume& way : p.ways) {
+    for (const Resume& way : power_.ways) {
         if (!way.goes) {
-            j.bits |= bit_of(p.rest);
+            bits |= bit_of(power_.rest);
             continue;
         }
-        std::vector<Word> end = words;
-        const Ending e = run_on(m_, end, way, found_, nullptr);
-        j.bits |= bit_of(e.finished ? way.how : e.outcome);
-        if (e.endless && !endless_) {
-            endless_ = true;
-            endless_from_ = number;
-        }
-        j.ways.push_back(way);
+        const Followed f = follow(m_, scratch_, way, found_, nullptr);
+        bits |= f.bits;
+        if (f.endless && !endless()) endless_from_ = number;
     }
-    judged_[number] = std::move(j);
-    return judged_[number];
+    return judged_[number] = bits;
 }
 
 namespace {
@@ -102,7 +98,9 @@ struct Continue final : Witness {
     void moment(int, int) override {}
     void left_behind(const std::vector<Word>& s) override {
         const std::uint32_t next = explorer->number_of(s);
+        if (next == no_state) return;
         const OutcomeBits bits = explorer->fate(next, more).bits;
+        if ((bits & ~fate.bits) == 0) return;
         if (fate.bits == 0 || badness(worst_of(bits)) > badness(worst_of(fate.bits))) fate.worst_next = next;
         fate.bits |= bits;
     }
@@ -110,27 +108,22 @@ struct Continue final : Witness {
 
 }  // namespace
 
-const Fate& Explorer::fate(std::uint32_t number, int more_cuts) {
-    const auto level = static_cast<std::size_t>(more_cuts);
+Fate Explorer::fate(std::uint32_t number, int more_cuts) {
+    if (more_cuts <= 0) return {judged(number), no_state};
+    const auto level = static_cast<std::size_t>(more_cuts) - 1;
     if (fates_.size() <= level) fates_.resize(level + 1);
-    if (fates_[level].size() <= number)
-        fates_[level].resize(std::max<std::size_t>(number + 1, fates_[level].size() * 2));
-    if (fates_[level][number].known) return fates_[level][number];
+    if (const auto known = fates_[level].find(number); known != fates_[level].end()) return known->second;
     Continue c;
-    c.fate.bits = judged(number).bits;
-    if (more_cuts > 0) {
-        c.explorer = this;
-        c.more = more_cuts - 1;
-        const std::vector<Resume> ways = judged(number).ways;
-        for (const Resume& way : ways) {
-            std::vector<Word> words = state(number);
-            run_on(m_, words, way, found_, &c);
-        }
+    c.explorer = this;
+    c.more = more_cuts - 1;
+    c.fate.bits = judged(number);
+    std::vector<Word> words = state(number);
+    const PowerOn p = power_on(m_, State(m_, words.data()), found_);
+    for (const Resume& way : p.ways) {
+        if (way.goes) follow(m_, words, way, found_, &c);
     }
-    c.fate.known = true;
-    if (fates_[level].size() <= number) fates_[level].resize(number + 1);
-    fates_[level][number] = c.fate;
-    return fates_[level][number];
+    fates_[level].emplace(number, c.fate);
+    return c.fate;
 }
 
 }  // namespace fettle::cutmap

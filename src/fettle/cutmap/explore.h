@@ -3,18 +3,13 @@
 
 #include <cstdint>
 #include <limits>
+#include <memory>
+#include <unordered_map>
 #include <vector>
 
 #include "fettle/cutmap/run.h"
 
 namespace fettle::cutmap {
-
-using OutcomeBits = std::uint16_t;  // bit (1 << Outcome)
-inline OutcomeBits bit_of(Outcome o) {
-    return static_cast<OutcomeBits>(1u << static_cast<unsigned>(o));
-}
-Outcomes outcomes_of(OutcomeBits bits);
-Outcome worst_of(OutcomeBits bits);  // of at least one bit
 
 inline constexpr std::uint32_t no_state = std::numeric_limits<std::uint32_t>::max();
 
@@ -22,39 +17,44 @@ inline constexpr std::uint32_t no_state = std::numeric_limits<std::uint32_t>::ma
 struct Fate {
     OutcomeBits bits = 0;
     std::uint32_t worst_next = no_state;  // the state that the next cut of the worst example leaves; no_state: none
-    bool known = false;
 };
 
 class Explorer {
 public:
-    Explorer(const Model& m, std::vector<Word> found) : m_(m), found_(std::move(found)) {}
+    // At most `room_bytes` are taken for states; what does not fit is left out, and full() says so.
+    Explorer(const Model& m, std::vector<Word> found, std::size_t room_bytes);
 
-    std::uint32_t number_of(const std::vector<Word>& state);  // the same number for the same state
-    const Fate& fate(std::uint32_t state, int more_cuts);     // valid until the next call
+    std::uint32_t number_of(const std::vector<Word>& state);  // the same number for the same state; no_state: no room
+    Fate fate(std::uint32_t state, int more_cuts);
     std::vector<Word> state(std::uint32_t number) const;
     std::size_t states() const { return count_; }
+    bool full() const { return full_; }
     const std::vector<Word>& found() const { return found_; }
-    bool endless() const { return endless_; }  // some continued run comes round to the same restart for ever
+    bool endless() const { return endless_from_ != no_state; }  // some continued run comes round to the same restart
     std::uint32_t endless_from() const { return endless_from_; }
 
 private:
-    struct Judged {  // with no further cut
-        OutcomeBits bits = 0;
-        std::vector<Resume> ways;
-        bool known = false;
-    };
-    const Judged& judged(std::uint32_t state);
+    OutcomeBits judged(std::uint32_t state);  // with no further cut
+    const Word* words(std::uint32_t number) const { return pool_[number / block].get() + number % block * words_; }
     void grow();
 
+    static constexpr std::size_t block = 1u << 14;  // states in a block of the pool
     const Model& m_;
     std::vector<Word> found_;
-    std::vector<Word> pool_;  // states, one after the other
-    std::vector<std::uint32_t> table_;
+    std::size_t words_, most_;
+    std::vector<std::unique_ptr<Word[]>> pool_;
+    // Open addressing: number of the state, and bits of its hash that the place in the table does not tell.
+    struct Slot {
+        std::uint32_t number = no_state, tag = 0;
+    };
+    std::vector<Slot> table_;
     std::size_t count_ = 0;
-    std::vector<Judged> judged_;
-    std::vector<std::vector<Fate>> fates_;  // by further cuts, then by state
-    bool endless_ = false;
+    bool full_ = false;
+    std::vector<OutcomeBits> judged_;                             // 0: not yet
+    std::vector<std::unordered_map<std::uint32_t, Fate>> fates_;  // by further cuts less one
     std::uint32_t endless_from_ = no_state;
+    std::vector<Word> scratch_;
+    PowerOn power_;
 };
 
 }  // namespace fettle::cutmap

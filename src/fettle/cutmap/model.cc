@@ -93,6 +93,10 @@ void add_acts(Model& m, const family::Family& family, const change::ChangeSheet&
     for (const auto& a : family.script) {
         ModelAct act;
         act.file = &a;
+        act.kind = a.kind;
+        act.spare = a.store == "spare";
+        act.forced = a.forced;
+        if (!a.into.empty()) act.into = a.into == "normal" ? 1 : 0;
         act.box = a.box == "all" ? -1 : box_of(family, a.box);
         if (a.kind == family::ActKind::write) {
             act.region = region_of(m, act.box, a.region);
@@ -115,6 +119,30 @@ void add_acts(Model& m, const family::Family& family, const change::ChangeSheet&
     if (m.acts.size() > 0xffff) bug("more than 65,535 acts");
 }
 
+std::vector<std::string> values_of(const std::string& said, std::vector<std::string> all) {
+    if (said == "unknown") return all;
+    return {said};
+}
+
+std::vector<Going> goings_of(const family::BootRule& b) {
+    std::vector<Going> out;
+    for (const auto& goes : values_of(b.goes_on, {"by itself", "with the card", "not at all"})) {
+        if (goes == "not at all") {
+            out.push_back({});
+            continue;
+        }
+        for (const auto& from : values_of(b.from, {"same cell", "same act", "start"})) {
+            for (const auto& whole : values_of(b.whole_new_cells, {"kept", "rewritten"})) {
+                const auto place = from == "start"      ? Going::From::start
+                                   : from == "same act" ? Going::From::act
+                                                        : Going::From::cell;
+                out.push_back({true, goes == "with the card", place, whole != "kept"});
+            }
+        }
+    }
+    return out;
+}
+
 void add_rules(Model& m, const family::Family& family) {
     for (const auto& b : family.boot) {
         ModelRule rule;
@@ -122,6 +150,10 @@ void add_rules(Model& m, const family::Family& family) {
         rule.box = box_of(family, b.box);
         rule.spare = b.store == "spare";
         rule.same_release = b.consistency != "any";
+        rule.normal = b.mode == "normal";
+        rule.net = b.net;
+        rule.by_card = b.goes_on == "with the card";
+        rule.goings = goings_of(b);
         for (const auto& name : b.needs) rule.regions.push_back(region_of(m, rule.box, name));
         for (const auto& [flag, value] : b.when) {
             const int f = flag_of(family, b.box, flag);
@@ -166,6 +198,16 @@ unsigned State::present(int first, int n) const {
     return seen;
 }
 
+void State::fill_new(int first, int n) {
+    constexpr Word lows = 0x5555555555555555u;
+    for (int i = first; i < first + n;) {
+        const int in_word = std::min(32 - i % 32, first + n - i);
+        const Word lane = (in_word == 32 ? ~Word{0} : ((Word{1} << (2 * in_word)) - 1)) << (i % 32 * 2);
+        w_[i / 32] = (w_[i / 32] & ~lane) | (lows & lane);
+        i += in_word;
+    }
+}
+
 void State::begin_run() {
     for (std::size_t f = 0; f < m_->flags.size(); ++f) {
         if (!m_->flags[f].selector) continue;
@@ -178,7 +220,7 @@ int State::written_first(const ModelAct& act) const {
     const ModelRegion& r = m_->regions[static_cast<std::size_t>(act.region)];
     if (r.selector < 0) return r.first[0];
     const int active = active_at_start(r.selector);
-    return r.first[act.file->store == "spare" ? 1 - active : active];
+    return r.first[act.spare ? 1 - active : active];
 }
 
 int State::store_first(const ModelRegion& r, bool spare) const {

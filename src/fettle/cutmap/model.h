@@ -49,6 +49,17 @@ struct ModelAct {
     int flag = -1;   // set
     int value = -1;  // -1: the other store than the one active when the run began
     double least_s = 0;
+    family::ActKind kind = family::ActKind::wait;
+    bool spare = false, forced = false;
+    int into = -1;  // restart: 1 normal, 0 recovery, -1 either
+};
+
+// One way in which a boot rule lets a broken run go on; an "unknown" in the family file stands for all its values.
+struct Going {
+    bool goes = false;
+    bool with_card = false;
+    enum class From { cell, act, start } from = From::start;
+    bool rewrite = true;  // cells already whole and new are written again
 };
 
 struct ModelRule {
@@ -58,7 +69,11 @@ struct ModelRule {
     bool same_release = true;
     std::vector<int> regions;
     std::vector<std::pair<int, int>> when;  // flag, value
-    bool normal() const { return file->mode == "normal"; }
+    bool normal = false;
+    bool net = false;
+    bool by_card = false;       // goes on with the card, whatever else is not known
+    std::vector<Going> goings;  // at least one
+    bool goes() const { return goings.size() > 1 || goings.front().goes; }
 };
 
 struct ModelBox {
@@ -99,6 +114,7 @@ public:
         const int shift = i % 32 * 2;
         w_[i / 32] = (w_[i / 32] & ~(Word{3} << shift)) | (static_cast<Word>(c) << shift);
     }
+    void fill_new(int first, int n);  // cells first … first+n−1
     // Which of the four contents occur among cells first … first+n−1: bit (1 << content).
     unsigned present(int first, int n) const;
 

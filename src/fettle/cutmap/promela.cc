@@ -166,7 +166,7 @@ private:
         for (std::size_t b = 0; b < m_.boxes.size(); ++b) {
             std::string normal = "0";
             for (const int r : m_.boxes[b].rules)
-                if (m_.rules[static_cast<std::size_t>(r)].normal()) normal += fmt::format(" || starts[{}] == {}", b, r);
+                if (m_.rules[static_cast<std::size_t>(r)].normal) normal += fmt::format(" || starts[{}] == {}", b, r);
             std::string owns = "driver == NONE";
             for (std::size_t i = 0; i < m_.acts.size(); ++i)
                 if (m_.acts[i].box == static_cast<int>(b)) owns += fmt::format(" || at_act == {}", i);
@@ -324,6 +324,7 @@ private:
 )",
             written_first(a), a.cells, m,
             r.file->atomic ? "if :: true -> skip :: true -> c[base + from_cell] = NEW fi"
+            : r.buffers()  ? "if :: true -> skip :: true -> c[base + from_cell] = TORN fi"
                            : "c[base + from_cell] = TORN",
             r.buffers() ? fmt::format("risk[base + from_cell] = 1;{}", timed() ? " age[base + from_cell] = 0;" : "")
                         : "was[base + from_cell] = 0;",

@@ -71,7 +71,8 @@ power_returns:
   if :: whole == UNKNOWN -> if :: whole = KEPT :: whole = REWRITTEN fi :: else fi;
   if
   :: stray && strays >= STRAYS -> d_step { no_start(stray_box); outcome = rest }; goto over
-  :: stray && strays < STRAYS -> strays++
+  :: stray && strays < STRAYS ->
+     strays++; if :: goes_on == WITH_THE_CARD || takes == same_card -> how = same_card :: else fi
   :: !stray && (goes_on == WITH_THE_CARD || takes == same_card) -> how = same_card
   :: else -> how = goes_on_by_itself
   fi;
@@ -84,7 +85,7 @@ power_returns:
 
 take_up:
   skip;
-  d_step { flush_all() };
+  if :: stray -> skip :: else -> d_step { flush_all() } fi; /* boxes that did not restart still hold theirs back */
   mark = 0; stray = 0; driver = 0; goes_on = 0; from = 0; whole = 0; takes = 0; rest = 0;
   net = 0; dead = 0; normal = 0; goes = 0; holds = 0;
 )";

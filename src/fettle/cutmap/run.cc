@@ -6,41 +6,45 @@
 namespace fettle::cutmap {
 namespace {
 
+enum class End { finished, dead, astray };
+
+struct Ending {
+    End end = End::finished;
+    Outcome outcome = Outcome::done;  // dead: what it is
+    int box = -1;                     // astray: the box that came up in another mode than the script expects
+};
+
+// One run until the end act, or until a planned restart after which it does not go on as planned.
 class Runner {
 public:
-    Runner(const Model& m, std::vector<Word>& state, const std::vector<Word>& found, Witness* witness)
-        : m_(m), words_(state), s_(m, words_.data()), found_(found), witness_(witness) {}
+    // `risks`: cells that are not on the medium yet when the run begins; afterwards, those of its end.
+    Runner(const Model& m, std::vector<Word>& state, std::vector<AtRisk>& risks, Witness* witness)
+        : m_(m), words_(state), s_(m, words_.data()), risks_(risks), witness_(witness) {}
 
     Ending go(const Resume& way) {
         take_up(way);
-        while (act_ < static_cast<int>(m_.acts.size())) {
+        for (; act_ < static_cast<int>(m_.acts.size()); ++act_, cell_ = 0) {
             const ModelAct& act = m_.acts[static_cast<std::size_t>(act_)];
             s_.go(act_, 0);
-            Next next = Next::act;
-            switch (act.file->kind) {
+            switch (act.kind) {
                 case family::ActKind::write: write(act); break;
                 case family::ActKind::set: set(act); break;
-                case family::ActKind::restart: next = restart(act); break;
-                case family::ActKind::end: pause(act); return {true, false, Outcome::done};
+                case family::ActKind::restart:
+                    if (const Ending e = restart(act); e.end != End::finished) return e;
+                    break;
+                case family::ActKind::end: pause(act); return {};
                 default: pause(act); break;
             }
-            if (next == Next::ended) return ending_;
-            if (next == Next::jumped) continue;
-            ++act_;
-            cell_ = 0;
         }
-        return {true, false, Outcome::done};
+        return {};
     }
 
 private:
-    enum class Next { act, jumped, ended };
-
     void take_up(const Resume& way) {
         act_ = way.act;
         cell_ = way.cell;
         rewrite_ = way.rewrite;
         s_.set_mark(false);
-        risks_.clear();
         if (!way.from_start) return;
         act_ = cell_ = 0;
         s_.begin_run();
@@ -55,6 +59,7 @@ private:
 
     // Time passes: what has been buffered longer than its region buffers is on the medium.
     void pass(double least_s) {
+        if (risks_.empty()) return;
         for (auto& r : risks_) r.age_s += least_s;
         std::erase_if(risks_, [&](const AtRisk& r) {
             const auto& buffered = m_.regions[static_cast<std::size_t>(r.region)].file->buffered_s;
@@ -69,6 +74,7 @@ private:
     }
 
     void pause(const ModelAct& act) {
+        if (witness_ == nullptr) return;
         tell(-1);
         cut();
         pass(act.least_s);
@@ -77,6 +83,10 @@ private:
     void write(const ModelAct& act) {
         const ModelRegion& region = m_.regions[static_cast<std::size_t>(act.region)];
         const int first = s_.written_first(act);
+        if (witness_ == nullptr) {  // nobody looks in between: in the end all of them are new
+            if (cell_ < act.cells) s_.fill_new(first + cell_, act.cells - cell_);
+            return;
+        }
         if (act.cells == 0) {
             tell(-1);
             cut();
@@ -89,15 +99,16 @@ private:
             tell(i);
             // A cell is at risk once: writing it again starts its wait anew.
             std::erase_if(risks_, [&](const AtRisk& r) { return r.cell == cell; });
-            if (witness_ != nullptr) head(region, cell, before);
+            head(region, cell, before);
             s_.set_cell(cell, Cell::new_release);
             pass(region.least_s[static_cast<std::size_t>(i)]);
             if (region.buffers()) risks_.push_back({act.region, cell, before, 0});
         }
-        if (act.file->forced) flush(act);
+        if (act.forced) flush(act);
     }
 
-    // The cell under the head is torn; where the family says that writes are atomic, it is old or new instead.
+    // The cell under the head is torn; where the region buffers, none of it may have reached the medium yet. Where the
+    // family says that writes are atomic, it is old or new instead.
     void head(const ModelRegion& region, int cell, Cell before) {
         const auto leave = [&](Cell c) {
             s_.set_cell(cell, c);
@@ -108,6 +119,7 @@ private:
             leave(Cell::new_release);
         } else {
             leave(Cell::torn);
+            if (region.buffers() && before != Cell::torn) leave(before);
         }
         s_.set_cell(cell, before);
     }
@@ -121,7 +133,7 @@ private:
 
     // A planned restart sets a durable mark before it goes dark and clears it when it goes on. Both values are explored
     // at its edges: not yet set, and set.
-    Next restart(const ModelAct& act) {
+    Ending restart(const ModelAct& act) {
         tell(-1);
         cut();
         s_.set_mark(true);
@@ -131,42 +143,57 @@ private:
         for (int box = 0; box < static_cast<int>(m_.boxes.size()); ++box) {
             if (!m_.in_box(act, box) || m_.boxes[static_cast<std::size_t>(box)].rules.empty()) continue;
             const int r = boots(m_, s_, box);
-            const auto& into = act.file->into;
-            if (r < 0) return lands_in(no_start(m_, s_, box));
-            if (!into.empty() && m_.rules[static_cast<std::size_t>(r)].file->mode != into) return astray(box);
+            if (r < 0) return {End::dead, no_start(m_, s_, box), box};
+            const bool as_expected = act.into < 0 || m_.rules[static_cast<std::size_t>(r)].normal == (act.into == 1);
+            if (!as_expected) return {End::astray, Outcome::lost, box};
         }
-        return Next::act;
-    }
-
-    Next lands_in(Outcome o) {
-        ending_ = {false, false, o};
-        return Next::ended;
-    }
-
-    // The box came up in another mode than the script expects: its boot rule says how it goes on, if it does.
-    Next astray(int box) {
-        const PowerOn p = power_on(m_, s_, found_);
-        const auto way = std::find_if(p.ways.begin(), p.ways.end(), [](const Resume& w) { return w.goes; });
-        if (way == p.ways.end()) return lands_in(p.rest);
-        if (std::find(been_.begin(), been_.end(), words_) != been_.end()) {
-            ending_ = {false, true, no_start(m_, s_, box)};
-            return Next::ended;
-        }
-        been_.push_back(words_);
-        take_up(*way);
-        return Next::jumped;
+        return {};
     }
 
     const Model& m_;
     std::vector<Word>& words_;
     State s_;
-    const std::vector<Word>& found_;
+    std::vector<AtRisk>& risks_;
     Witness* witness_;
     int act_ = 0, cell_ = 0;
     bool rewrite_ = true;
-    std::vector<AtRisk> risks_;
-    std::vector<std::vector<Word>> been_;
-    Ending ending_;
+};
+
+// Restarts that brought up another mode than the script expects, each once, and which leads to which.
+class Strays {
+public:
+    struct Stray {
+        std::vector<Word> words;
+        std::vector<AtRisk> risks;  // of the boxes that did not restart
+        Outcome how = Outcome::goes_on_by_itself;
+        int box = -1;
+        std::vector<std::size_t> next;
+    };
+
+    std::size_t number_of(const std::vector<Word>& words, const std::vector<AtRisk>& risks, Outcome how, int box) {
+        for (std::size_t i = 0; i < all.size(); ++i) {
+            if (all[i].words == words && all[i].risks == risks && all[i].how == how) return i;
+        }
+        all.push_back({words, risks, how, box, {}});
+        return all.size() - 1;
+    }
+
+    bool comes_round_to(std::size_t n) const {
+        std::vector<bool> seen(all.size(), false);
+        std::vector<std::size_t> open{n};
+        while (!open.empty()) {
+            const std::size_t at = open.back();
+            open.pop_back();
+            for (const std::size_t to : all[at].next) {
+                if (to == n) return true;
+                if (!seen[to]) open.push_back(to);
+                seen[to] = true;
+            }
+        }
+        return false;
+    }
+
+    std::vector<Stray> all;
 };
 
 constexpr std::size_t all_combinations_up_to = 4;
@@ -217,9 +244,53 @@ std::vector<Contents> patterns(const std::vector<AtRisk>& risks, bool atomic) {
 
 }  // namespace
 
-Ending run_on(const Model& m, std::vector<Word>& state, const Resume& way, const std::vector<Word>& found,
-              Witness* witness) {
-    return Runner(m, state, found, witness).go(way);
+Followed follow(const Model& m, const std::vector<Word>& state, const Resume& way, const std::vector<Word>& found,
+                Witness* witness, std::vector<Word>* end) {
+    Followed out;
+    Strays strays;
+    std::vector<Word> words;
+    std::vector<AtRisk> risks;
+    const auto stops = [&](const std::vector<Word>& where, Outcome o) {
+        if (out.finished && end != nullptr) *end = where;
+        out.finished = false;
+        out.bits |= bit_of(o);
+    };
+    constexpr auto nowhere = static_cast<std::size_t>(-1);
+    const auto run = [&](std::size_t from, const Resume& by, Outcome how) {
+        const Ending e = Runner(m, words, risks, witness).go(by);
+        if (e.end == End::finished) {
+            out.bits |= bit_of(how);
+        } else if (e.end == End::dead) {
+            stops(words, e.outcome);
+        } else {
+            const std::size_t to = strays.number_of(words, risks, how, e.box);
+            if (from != nowhere) strays.all[from].next.push_back(to);
+        }
+    };
+    words = state;
+    run(nowhere, way, way.how);
+    for (std::size_t i = 0; i < strays.all.size(); ++i) {
+        words = strays.all[i].words;
+        const PowerOn p = power_on(m, State(m, words.data()), found);
+        if (p.ways.empty()) stops(words, p.rest);
+        for (const Resume& next : p.ways) {
+            words = strays.all[i].words;
+            risks = strays.all[i].risks;
+            const Outcome before = strays.all[i].how;
+            if (next.goes) {
+                run(i, next, badness(next.how) > badness(before) ? next.how : before);
+            } else {
+                stops(words, p.rest);
+            }
+        }
+    }
+    for (std::size_t i = 0; i < strays.all.size(); ++i) {
+        if (!strays.comes_round_to(i)) continue;
+        out.endless = true;
+        words = strays.all[i].words;
+        stops(words, no_start(m, State(m, words.data()), strays.all[i].box));
+    }
+    return out;
 }
 
 void every_loss(const Model& m, std::vector<Word>& state, const std::vector<AtRisk>& risks, Witness& witness) {

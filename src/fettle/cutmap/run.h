@@ -1,4 +1,4 @@
-// One run of the script from a position, power staying on, with every instant at which a cut could come.
+// The script run on from a position, power staying on, with every instant at which a cut could come.
 #pragma once
 
 #include <vector>
@@ -16,23 +16,26 @@ public:
     virtual void left_behind(const std::vector<Word>& state) = 0;
 };
 
-struct Ending {
-    bool finished = false;
-    bool endless = false;             // came to the same restart twice in the same state
-    Outcome outcome = Outcome::done;  // when not finished
-};
-
-// Runs `state` on from where `way` says until the end act, or until a planned restart from which the run does not come
-// back. `state` is then the state at that point. `witness` may be null.
-Ending run_on(const Model& m, std::vector<Word>& state, const Resume& way, const std::vector<Word>& found,
-              Witness* witness);
-
 // A cell that was reported written and may not be on the medium yet.
 struct AtRisk {
     int region = 0, cell = 0;
     Cell before = Cell::old_release;
     double age_s = 0;  // at most: reported written at least so long ago
+    bool operator==(const AtRisk&) const = default;
 };
+
+// What follows from one way of going on, power staying on: at a planned restart that brings up another mode than the
+// script expects, every way that the boot rules leave is followed.
+struct Followed {
+    OutcomeBits bits = 0;
+    bool finished = true;  // whichever way it goes, it comes to the end act
+    bool endless = false;  // it can come round to the same restart for ever
+};
+
+// From `state` by `way`. `witness` may be null. `end`, when given, becomes the state in which a run that does not
+// finish stops first; one that finishes leaves it alone.
+Followed follow(const Model& m, const std::vector<Word>& state, const Resume& way, const std::vector<Word>& found,
+                Witness* witness, std::vector<Word>* end = nullptr);
 
 // Calls `witness` with every content that the cells at risk may have, each by itself; `state` holds them all as written
 // and is left so. Up to four cells of a region: every combination. Beyond: one state per pattern that a boot rule or a

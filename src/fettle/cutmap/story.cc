@@ -81,9 +81,9 @@ std::string follows(const Model& m, const State& s, const PowerOn& p, Outcome o,
         }
     }
     const Resume& way = p.ways.front();
-    std::vector<Word> end(static_cast<std::size_t>(m.words));
-    for (int i = 0; i < m.words; ++i) end[static_cast<std::size_t>(i)] = s.words()[i];
-    const Ending e = run_on(m, end, way, found, nullptr);
+    const std::vector<Word> from(s.words(), s.words() + m.words);
+    std::vector<Word> end;
+    const Followed e = follow(m, from, way, found, nullptr, &end);
     const ModelAct& act = m.acts[std::min(static_cast<std::size_t>(way.from_start ? 0 : way.act), m.acts.size() - 1)];
     const std::string at = way.from_start ? std::string("from the start") : fmt::format("at \"{}\"", act_words(act));
     const std::string goes = way.how == Outcome::same_card ? fmt::format("power back, the same card takes it up {}", at)

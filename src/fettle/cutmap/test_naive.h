@@ -4,6 +4,7 @@
 #pragma once
 
 #include <map>
+#include <optional>
 #include <set>
 #include <string>
 #include <vector>
@@ -39,15 +40,16 @@ public:
         for (const char spare : {'x', 't'}) {
             World w = found(spare);
             found_ = w;
-            run(w, w.act, w.cell, true, [&](const World& at, int cell, const std::vector<World>& left) {
-                Answer& a = answers[{at.act, cell}];
-                a.act = f_.script[at.act].id;
-                a.cell = cell;
-                for (const World& l : left) {
-                    merge(a.one, after_cut(l, 0));
-                    merge(a.more, after_cut(l, k - 1));
-                }
-            });
+            run(w, {true, Outcome::done, 0, 0, true, true},
+                [&](const World& at, int cell, const std::vector<World>& left) {
+                    Answer& a = answers[{at.act, cell}];
+                    a.act = f_.script[at.act].id;
+                    a.cell = cell;
+                    for (const World& l : left) {
+                        merge(a.one, after_cut(l, 0));
+                        merge(a.more, after_cut(l, k - 1));
+                    }
+                });
         }
         std::vector<Answer> out;
         for (const auto& [where, answer] : answers) out.push_back(answer);
@@ -168,7 +170,12 @@ private:
         bool start = false, rewrite = true;
     };
 
-    Decision decide(const World& w) const {
+    static std::vector<std::string> meant(const std::string& said, const std::vector<std::string>& all) {
+        return said == "unknown" ? all : std::vector<std::string>{said};
+    }
+
+    // What may follow, one decision for each way in which what is not known may be.
+    std::vector<Decision> decide(const World& w) const {
         std::map<std::string, const family::BootRule*> by_box;
         Outcomes dead_ones;
         bool normal = true;
@@ -187,11 +194,11 @@ private:
         Decision d;
         if (!dead_ones.empty()) {
             d.how = worst(dead_ones);
-            return d;
+            return {d};
         }
         if (normal && !w.mark && w.cells == found_.cells && w.flags == found_.flags) {
             d.how = Outcome::nothing_changed;
-            return d;
+            return {d};
         }
         const auto& act = f_.script[w.act];
         const auto owner = driver(by_box, act);
@@ -202,29 +209,39 @@ private:
                     expected = false;
             }
             if (expected) {
-                return {true,      Outcome::goes_on_by_itself,
-                        w.act + 1, 0,
-                        false,     owner == nullptr || owner->whole_new_cells != "kept"};
+                return {{true, Outcome::goes_on_by_itself, w.act + 1, 0, false,
+                         owner == nullptr || owner->whole_new_cells != "kept"}};
             }
         }
         if (normal && finished(w)) {
             d.how = Outcome::done;
-            return d;
+            return {d};
         }
-        if (owner == nullptr) {
-            d.how = net ? Outcome::rests_unfinished : Outcome::starts_no_net;
-            return d;
+        d.how = net ? Outcome::rests_unfinished : Outcome::starts_no_net;
+        if (owner == nullptr) return {d};
+        std::vector<Decision> out;
+        for (const auto& goes_on : meant(owner->goes_on, {"by itself", "with the card", "not at all"})) {
+            if (goes_on == "not at all") {
+                out.push_back(d);
+                continue;
+            }
+            for (const auto& from : meant(owner->from, {"same cell", "same act", "start"})) {
+                for (const auto& whole : meant(owner->whole_new_cells, {"kept", "rewritten"})) {
+                    Decision go;
+                    go.goes = true;
+                    go.how = goes_on == "with the card" ? Outcome::same_card : Outcome::goes_on_by_itself;
+                    for (const auto& [role, rule] : by_box) {
+                        if (rule->goes_on == "with the card") go.how = Outcome::same_card;
+                    }
+                    go.rewrite = whole != "kept";
+                    go.start = from == "start";
+                    go.act = w.act;
+                    go.cell = from == "same cell" && go.rewrite ? w.cell : 0;
+                    out.push_back(go);
+                }
+            }
         }
-        d.goes = true;
-        d.how = Outcome::goes_on_by_itself;
-        for (const auto& [role, rule] : by_box) {
-            if (rule->goes_on == "with the card") d.how = Outcome::same_card;
-        }
-        d.rewrite = owner->whole_new_cells != "kept";
-        d.start = owner->from == "start";
-        d.act = w.act;
-        d.cell = owner->from == "same cell" && d.rewrite ? w.cell : 0;
-        return d;
+        return out;
     }
 
     const family::BootRule* driver(const std::map<std::string, const family::BootRule*>& by_box,
@@ -260,11 +277,65 @@ private:
         return out;
     }
 
+    // A planned restart that brought up another mode than the script expects.
+    struct Stray {
+        World world;
+        std::string box;
+        std::set<std::string> leads_to;
+    };
+    using Strays = std::map<std::string, Stray>;  // by print and how the run went on until then
+
+    // Runs on and returns what it comes to, whichever way it goes; `how` is what it is called if it comes to its end.
     template <class See>
-    std::pair<bool, Outcome> run(World& w, std::size_t act, std::size_t cell, bool rewrite, See see) const {
-        w.mark = false;
+    Outcomes run(World w, const Decision& d, See see) const {
         w.at_risk.clear();
-        std::set<std::string> been;
+        Strays strays;
+        std::set<std::string> started;
+        std::vector<std::string> open;
+        Outcomes out;
+        const auto go = [&](const World& from, const Decision& by, Stray* after) {
+            const auto stray = straight(from, by, see, out);
+            if (!stray) return;
+            const std::string key = print(stray->world) + std::string(code(by.how));
+            strays.emplace(key, *stray);
+            open.push_back(key);
+            if (after != nullptr) after->leads_to.insert(key);
+        };
+        go(w, d, nullptr);
+        for (std::size_t i = 0; i < open.size(); ++i) {
+            const std::string key = open[i];
+            if (!started.insert(key).second) continue;
+            const bool with_card = key.ends_with(code(Outcome::same_card));
+            const World there = strays.at(key).world;
+            for (Decision next : decide(there)) {
+                if (!next.goes) {
+                    out.insert(next.how);
+                    continue;
+                }
+                if (with_card) next.how = Outcome::same_card;
+                go(there, next, &strays.at(key));
+            }
+        }
+        for (const auto& [key, stray] : strays) {  // does it come round to this restart again?
+            std::set<std::string> reached = stray.leads_to;
+            for (std::size_t before = 0; before != reached.size();) {
+                before = reached.size();
+                for (const auto& k : std::set<std::string>(reached))
+                    reached.insert(strays.at(k).leads_to.begin(), strays.at(k).leads_to.end());
+            }
+            if (reached.count(key) != 0) out.insert(dead(stray.world, stray.box));
+        }
+        return out;
+    }
+
+    // Until the end or the first restart that is not as planned. What is at risk stays so.
+    template <class See>
+    std::optional<Stray> straight(World w, const Decision& d, See see, Outcomes& out) const {
+        std::size_t act = d.start ? 0 : d.act;
+        std::size_t cell = d.start ? 0 : d.cell;
+        if (d.start) w.began = w.flags;
+        const bool rewrite = d.rewrite;
+        w.mark = false;
         while (act < f_.script.size()) {
             const family::Act& a = f_.script[act];
             w.act = act;
@@ -281,14 +352,17 @@ private:
                     const char before = w.cells.at(key);
                     w.at_risk.erase(key);
                     std::vector<World> left;
-                    for (const char c : r->atomic ? std::string{before, 'n'} : std::string{'t'}) {
+                    const bool buffers = !r->buffered_s || *r->buffered_s > 0;
+                    for (const char c : r->atomic ? std::string{before, 'n'}
+                                        : buffers ? std::string{before, 't'}
+                                                  : "t") {
                         World cut = w;
                         cut.cells[key] = c;
                         for (const World& l : losses(cut)) left.push_back(l);
                     }
                     see(w, static_cast<int>(cell), left);
                     w.cells[key] = 'n';
-                    if (!r->buffered_s || *r->buffered_s > 0) w.at_risk[key] = before;
+                    if (buffers) w.at_risk[key] = before;
                 }
                 if (a.forced) flush(w, a);
             } else if (a.kind == family::ActKind::set) {
@@ -306,30 +380,25 @@ private:
                 for (const World& l : losses(marked)) left.push_back(l);
                 see(w, -1, left);
                 flush(w, a);
-                bool astray = false;
                 for (const auto& b : f_.boxes) {
-                    if (astray || (a.box != "all" && a.box != b.role)) continue;
+                    if (a.box != "all" && a.box != b.role) continue;
                     const auto* rule = boot(w, b.role);
-                    if (rule == nullptr) return {false, dead(w, b.role)};
+                    if (rule == nullptr) {
+                        out.insert(dead(w, b.role));
+                        return std::nullopt;
+                    }
                     if (a.into.empty() || rule->mode == a.into) continue;
-                    const Decision d = decide(w);
-                    if (!d.goes) return {false, d.how};
-                    if (!been.insert(print(w)).second) return {false, dead(w, b.role)};
-                    act = d.start ? 0 : d.act;
-                    cell = d.start ? 0 : d.cell;
-                    rewrite = d.rewrite;
-                    if (d.start) w.began = w.flags;
-                    astray = true;
+                    return Stray{w, b.role, {}};
                 }
-                if (astray) continue;
             } else {
                 see(w, -1, losses(w));
-                if (a.kind == family::ActKind::end) return {true, Outcome::done};
+                if (a.kind == family::ActKind::end) break;
             }
             ++act;
             cell = 0;
         }
-        return {true, Outcome::done};
+        out.insert(d.how);
+        return std::nullopt;
     }
 
     void flush(World& w, const family::Act& a) const {
@@ -342,23 +411,22 @@ private:
         for (const auto& [k, c] : w.cells) out += c;
         for (const auto& [k, v] : w.flags) out += "," + v;
         for (const auto& [k, v] : w.began) out += ";" + v;
-        return out;
+        for (const auto& [k, c] : w.at_risk) out += "/" + k + c;
+        return out + " ";
     }
 
     Outcomes after_cut(const World& cut, int more) const {
-        const Decision d = decide(cut);
-        if (!d.goes) return {d.how};
         Outcomes out;
-        World w = cut;
-        if (d.start) w.began = w.flags;
-        const auto nothing = [](const World&, int, const std::vector<World>&) {};
-        const auto deeper = [&](const World&, int, const std::vector<World>& left) {
-            for (const World& l : left) merge(out, after_cut(l, more - 1));
-        };
-        const std::size_t act = d.start ? 0 : d.act;
-        const std::size_t cell = d.start ? 0 : d.cell;
-        const auto end = more > 0 ? run(w, act, cell, d.rewrite, deeper) : run(w, act, cell, d.rewrite, nothing);
-        out.insert(end.first ? d.how : end.second);
+        for (const Decision& d : decide(cut)) {
+            if (!d.goes) {
+                out.insert(d.how);
+                continue;
+            }
+            merge(out, run(cut, d, [&](const World&, int, const std::vector<World>& left) {
+                      for (const World& l : left)
+                          if (more > 0) merge(out, after_cut(l, more - 1));
+                  }));
+        }
         return out;
     }
 
