@@ -13,24 +13,26 @@ SteadyTime now_is() {
     return std::chrono::steady_clock::now();
 }
 
-isotp::Config config_of(const CanAddress& a) {
+isotp::Config config_of(const CanAddress& a, const Timing& t) {
     isotp::Config c;
     c.fd = a.fd;
     c.frame_bytes = a.frame_bytes;
     c.pad = a.pad;
     c.block_size = a.block_size;
     c.st_min = a.st_min;
+    c.timers = {t.isotp_ms, t.isotp_ms, t.isotp_ms, t.isotp_ms * 9 / 10, t.isotp_ms * 9 / 10, t.isotp_ms};
     return c;
 }
 
 class CanLine : public Line {
 public:
-    CanLine(Loop& loop, std::shared_ptr<CanPort> port, const BoxAddress& at, std::shared_ptr<Recorder> record)
+    CanLine(Loop& loop, std::shared_ptr<CanPort> port, const BoxAddress& at, const Timing& timing,
+            std::shared_ptr<Recorder> record)
         : port_(std::move(port)),
           timer_(loop, [this] { pump(); }),
           at_(*at.can),
           box_(at.logical),
-          channel_(config_of(at_)),
+          channel_(config_of(at_, timing)),
           record_(std::move(record)) {}
 
     void begin() {
@@ -131,10 +133,11 @@ void CanLine::arm(SteadyTime at) {
 
 }  // namespace
 
-Result<std::shared_ptr<Line>> open_can(const BoxAddress& at, Loop& loop, std::shared_ptr<Recorder> record) {
+Result<std::shared_ptr<Line>> open_can(const BoxAddress& at, Loop& loop, const Timing& timing,
+                                       std::shared_ptr<Recorder> record) {
     auto port = open_can_port(at, loop);
     if (!port) return pass(port);
-    auto line = std::make_shared<CanLine>(loop, std::move(*port), at, std::move(record));
+    auto line = std::make_shared<CanLine>(loop, std::move(*port), at, timing, std::move(record));
     line->begin();
     return std::shared_ptr<Line>(std::move(line));
 }

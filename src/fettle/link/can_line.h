@@ -10,7 +10,8 @@
 namespace fettle::link {
 
 // Our own ISO-TP over frames.
-Result<std::shared_ptr<Line>> open_can(const BoxAddress& at, Loop& loop, std::shared_ptr<Recorder> record);
+Result<std::shared_ptr<Line>> open_can(const BoxAddress& at, Loop& loop, const Timing& timing,
+                                       std::shared_ptr<Recorder> record);
 
 // The kernel's ISO-TP socket (CAN_ISOTP): the same messages, its own timers. outside "link-not-reachable" where the
 // kernel has none; nothing can be recorded, because the frames are not seen.

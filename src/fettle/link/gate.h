@@ -14,7 +14,16 @@ enum class Phase {
     run_may_poll,  // the same, in a state that the family file calls safe to poll: reading only
 };
 
-// Empty: it may go out. Otherwise one clause that says why not. `loopback`: the other end is on this machine.
+enum class Held {
+    free,          // it may go out
+    run,           // a run is open
+    not_listed,    // no request that the link may send
+    clear_in_run,  // clearing, while a run is open
+    clear_far,     // clearing, toward another machine
+};
+// `loopback`: the other end is on this machine.
+Held held(Phase phase, ByteView message, bool loopback);
+// One clause that says why not; empty when it may go out.
 std::string held_back(Phase phase, ByteView message, bool loopback);
 
 }  // namespace fettle::link

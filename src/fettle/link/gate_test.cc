@@ -18,7 +18,7 @@ std::set<std::string> passed(Phase phase, bool loopback) {
                 Bytes b(length, 0x33);
                 b[0] = static_cast<Byte>(service);
                 if (length > 1) b[1] = static_cast<Byte>(second);
-                if (!held_back(phase, b, loopback).empty()) continue;
+                if (held(phase, b, loopback) != Held::free) continue;
                 const bool any = service == 0x22 || service == 0x14;
                 out.insert(hex(ByteView(b).first(any ? 1 : 2)) + " " + std::to_string(length));
             }

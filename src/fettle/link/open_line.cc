@@ -12,7 +12,7 @@ Result<std::shared_ptr<Line>> open_line(const BoxAddress& at, Loop& loop, const 
                                "leave ,kernel out of the address, or leave the recording");
         return open_kernel_isotp(at, loop);
     }
-    if (at.can) return open_can(at, loop, options.record);
+    if (at.can) return open_can(at, loop, timing, options.record);
     return open_doip(at.at, loop, options, timing, cancel);
 }
 

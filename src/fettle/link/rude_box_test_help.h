@@ -74,7 +74,8 @@ public:
         }
     };
 
-    explicit RudeBox(std::function<void(const Line&)> behaviour) {
+    // Takes so many connections, one after another.
+    explicit RudeBox(std::function<void(const Line&)> behaviour, int connections = 1) {
         listener_ = ::socket(AF_INET, SOCK_STREAM, 0);
         sockaddr_in a{};
         a.sin_family = AF_INET;
@@ -84,12 +85,14 @@ public:
             ::getsockname(listener_, reinterpret_cast<sockaddr*>(&a), &n) != 0)
             throw std::runtime_error("no loopback socket");
         port_ = ntohs(a.sin_port);
-        thread_ = std::jthread([this, behaviour = std::move(behaviour)] {
-            pollfd p{listener_, POLLIN, 0};
-            if (::poll(&p, 1, 3000) <= 0) return;
-            const Line line{::accept(listener_, nullptr, nullptr)};
-            behaviour(line);
-            ::close(line.fd);
+        thread_ = std::jthread([this, behaviour = std::move(behaviour), connections] {
+            for (int i = 0; i < connections; ++i) {
+                pollfd p{listener_, POLLIN, 0};
+                if (::poll(&p, 1, 3000) <= 0) return;
+                const Line line{::accept(listener_, nullptr, nullptr)};
+                behaviour(line);
+                ::close(line.fd);
+            }
         });
     }
     ~RudeBox() {

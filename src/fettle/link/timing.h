@@ -28,6 +28,7 @@ struct Timing {
     std::int64_t ack_ms = 2000;        // diagnostic acknowledgement, client side
     std::int64_t p2_ms = 1050;         // P2 50 ms and a second for the way
     std::int64_t p2star_ms = 6000;     // after each "pending": P2* 5000 ms and a second for the way
+    std::int64_t isotp_ms = 1000;      // CAN: N_As, N_Ar, N_Bs, N_Cr of ISO 15765-2
     std::int64_t transfer_ms = 20000;  // CAN: a long answer that has begun must be whole by then
     std::int64_t longest_ms = 90000;   // the whole of one request, with every "pending" and every repeat
     int most_pending = 1000;           // "pending" to one request: more is an answer that never comes

@@ -11,7 +11,13 @@ namespace {
 
 constexpr std::size_t longest_request = 4093;  // service byte and 2,046 identifiers, within what ISO-TP carries
 
-// The allow-list itself: nothing else in the program decides what may be sent.
+auto not_the_answer(std::string problem) {
+    return bad_input("answer-not-understood", "answer", std::move(problem),
+                     "read again; if it stays so, keep the raw bytes and do not use the value");
+}
+
+}  // namespace
+
 bool only_reads(ByteView b) {
     if (b.empty()) return false;
     switch (b[0]) {
@@ -23,13 +29,9 @@ bool only_reads(ByteView b) {
         default: return false;
     }
 }
-
-auto not_the_answer(std::string problem) {
-    return bad_input("answer-not-understood", "answer", std::move(problem),
-                     "read again; if it stays so, keep the raw bytes and do not use the value");
+bool only_clears(ByteView b) {
+    return b.size() == 4 && b[0] == 0x14;
 }
-
-}  // namespace
 
 ReadRequest ReadRequest::default_session() {
     return ReadRequest({0x10, 0x01});
@@ -83,7 +85,7 @@ ClearRequest::ClearRequest(std::uint32_t group) {
     bytes_ = {0x14, static_cast<Byte>(group >> 16), static_cast<Byte>(group >> 8), static_cast<Byte>(group)};
 }
 Result<ClearRequest> ClearRequest::from_bytes(ByteView b) {
-    if (b.size() != 4 || b[0] != 0x14)
+    if (!only_clears(b))
         return bad_input("request-not-allowed", "request", fmt::format("{} is no request to clear codes", hex(b)),
                          "14 and three bytes of the group are expected");
     return ClearRequest(static_cast<std::uint32_t>(b[1]) << 16 | static_cast<std::uint32_t>(b[2]) << 8 | b[3]);

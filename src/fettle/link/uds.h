@@ -14,6 +14,10 @@
 
 namespace fettle::link::uds {
 
+// The two lists of what may be sent: nothing else in the program decides it.
+bool only_reads(ByteView message);
+bool only_clears(ByteView message);
+
 // A request that only reads. The client sends nothing else but ClearRequest, so whatever else is asked for cannot reach
 // a box: session 01 and 03; of stored codes their number (19 01), list (19 02), snapshots (19 04) and extended data (19
 // 06); identifiers (22); tester present (3E). from_bytes() is the one gate for bytes from elsewhere.
