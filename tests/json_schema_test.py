@@ -191,7 +191,9 @@ def stand_in(t, image):
         at = re.search(r"doip://(\S+?);", lines.get(timeout=10))[1]
         t.json("link", "find", "--at", at)
         t.json("link", "read", "--at", f"doip://{at}", "--family", "dunnock")
-        t.json("link", "faults", "--at", f"doip://{at}")
+        t.json("link", "faults", "--at", f"doip://{at}", "--record", t.folder / "faults.pcapng")
+        t.json("link", "blank", t.folder / "faults.pcapng", "--out", t.folder / "blank.pcapng")
+        t.json("link", "replay", t.folder / "blank.pcapng", "--listen", "127.0.0.1:0", "--stay", "0.01")
     finally:
         server.kill()
         server.wait()

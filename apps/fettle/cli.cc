@@ -18,6 +18,7 @@
 #include "cmd_job.h"
 #include "cmd_link.h"
 #include "cmd_plan.h"
+#include "cmd_recording.h"
 #include "cmd_shelf.h"
 #include "cmd_shelf_care.h"
 
@@ -223,22 +224,47 @@ void CommandLine::define_link() {
             ->capture_default_str()
             ->check(CLI::IsMember({"before", "after"}));
     };
+    const auto record = [](CLI::App& c, std::string& option) {
+        c.add_option("--record", option, "the whole exchange as a capture file (pcapng)")->type_name("FILE");
+    };
     CLI::App& link = group("link", "read versions and fault memory over the diagnostic link; nothing is ever written");
-    command<LinkFindOptions>(link, "find", "ask who is there (DoIP)", link_find, [](CLI::App& c, LinkFindOptions& o) {
-        c.add_option("--at", o.at, "where to ask")->type_name("HOST:PORT")->capture_default_str();
-    });
+    command<LinkFindOptions>(
+        link, "find", "ask who is there (DoIP)", link_find, [record](CLI::App& c, LinkFindOptions& o) {
+            c.add_option("--at", o.at, "where to ask")->type_name("HOST:PORT")->capture_default_str();
+            record(c, o.record);
+        });
     command<LinkReadOptions>(
-        link, "read", "plates, serials, releases and pieces", link_read, [when](CLI::App& c, LinkReadOptions& o) {
-            c.add_option("--at", o.at, "doip://HOST:PORT or doip://HOST:PORT/0x1041")->type_name("ADDRESS")->required();
+        link, "read", "plates, serials, releases and pieces", link_read,
+        [when, record](CLI::App& c, LinkReadOptions& o) {
+            c.add_option("--at", o.at, "doip://HOST:PORT[/0x1041] or can://can0/0x7a1:0x7a9")
+                ->type_name("ADDRESS")
+                ->required();
             c.add_option("--family", o.family, "of this family")->type_name("ID");
             c.add_option("--save", o.save, "the pieces as a list for plan --as-found")->type_name("FILE");
             when(c, o.when);
+            record(c, o.record);
         });
-    command<LinkFaultsOptions>(
-        link, "faults", "stored fault entries", link_faults, [when](CLI::App& c, LinkFaultsOptions& o) {
-            c.add_option("--at", o.at, "doip://HOST:PORT or doip://HOST:PORT/0x1041")->type_name("ADDRESS")->required();
-            c.add_option("--family", o.family, "of this family")->type_name("ID");
-            when(c, o.when);
+    command<LinkFaultsOptions>(link, "faults", "stored fault entries", link_faults,
+                               [when, record](CLI::App& c, LinkFaultsOptions& o) {
+                                   c.add_option("--at", o.at, "doip://HOST:PORT[/0x1041] or can://can0/0x7a1:0x7a9")
+                                       ->type_name("ADDRESS")
+                                       ->required();
+                                   c.add_option("--family", o.family, "of this family")->type_name("ID");
+                                   when(c, o.when);
+                                   record(c, o.record);
+                               });
+    command<LinkReplayOptions>(
+        link, "replay", "answer from a recording, on this machine", link_replay, [](CLI::App& c, LinkReplayOptions& o) {
+            c.add_option("FILE", o.file, "a recording (pcapng)")->required();
+            c.add_option("--listen", o.listen, "port 0: any free one")->type_name("ADDR:PORT")->capture_default_str();
+            c.add_option("--stay", o.stay_s, "seconds; 0: until it is ended")->type_name("S")->capture_default_str();
+        });
+    command<LinkBlankOptions>(
+        link, "blank", "a copy of a recording without VIN and serial numbers", link_blank,
+        [](CLI::App& c, LinkBlankOptions& o) {
+            c.add_option("FILE", o.file, "a recording (pcapng)")->required();
+            c.add_option("--out", o.out, "a new file")->type_name("FILE")->required();
+            c.add_option("--did", o.dids, "further identifier whose record names somebody")->type_name("0xHHHH");
         });
     command<StandInOptions>(
         app, "stand-in", "a virtual set on the loopback interface, to practise with", stand_in,

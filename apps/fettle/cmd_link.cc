@@ -9,6 +9,7 @@
 #include "fettle/base/text.h"
 #include "fettle/family/label.h"
 #include "fettle/link/client.h"
+#include "link_options.h"
 #include "read_list.h"
 
 namespace fettle::app {
@@ -50,12 +51,14 @@ bool plate_agrees(Connection& c, const family::Family& f, std::uint16_t only) {
 }
 
 struct Open {
+    link::Options options;
     Connection connection;
     family::Family family;
     std::string only_role;
 };
 
-Result<Open> open_link(Context& context, const std::string& at, const std::string& family_id) {
+Result<Open> open_link(Context& context, const std::string& at, const std::string& family_id,
+                       const std::string& record) {
     const auto address = link::parse_link_address(at);
     if (!address) return pass(address);
     std::vector<family::Family> candidates;
@@ -72,13 +75,15 @@ Result<Open> open_link(Context& context, const std::string& at, const std::strin
         for (auto& f : *all)
             if (!f.link.empty()) candidates.push_back(std::move(f));
     }
-    auto connection = Connection::open_to(*address);
+    auto options = link_options(context, record);
+    if (!options) return pass(options);
+    auto connection = Connection::open_to(*address, *options);
     if (!connection) return pass(connection);
     for (auto& f : candidates) {
         const auto* box = address->logical == 0 ? nullptr : box_at(f, address->logical);
         if (address->logical != 0 && !box) continue;
         if (family_id.empty() && !plate_agrees(*connection, f, address->logical)) continue;
-        return Open{std::move(*connection), std::move(f), box ? box->role : std::string()};
+        return Open{std::move(*options), std::move(*connection), std::move(f), box ? box->role : std::string()};
     }
     if (!family_id.empty())
         return usage_error("bad-address", printable(at), fmt::format("family {} has no box at that address", family_id),
@@ -228,10 +233,12 @@ NewEntry faults_entry(const std::vector<BoxFaults>& faults, const std::string& w
 
 // --- commands ------------------------------------------------------------------------------------------------------
 
-Result<Answer> link_find(Context&, const LinkFindOptions& options) {
+Result<Answer> link_find(Context& context, const LinkFindOptions& options) {
     const auto at = link::parse_endpoint(options.at);
     if (!at) return pass(at);
-    const auto found = link::find(*at);
+    const auto link = link_options(context, options.record);
+    if (!link) return pass(link);
+    const auto found = link::find(*at, {}, {}, link->record.get());
     if (!found) return pass(found);
     Answer a;
     boost::json::array list;
@@ -252,12 +259,13 @@ Result<Answer> link_find(Context&, const LinkFindOptions& options) {
         a.judgement.add(
             {"entity-answered", Verdict::fit, "a diagnostic entity answered", text_of(*at), "read over the link"});
     }
+    a.text += recording_line(*link);
     return a;
 }
 
 Result<Answer> link_read(Context& context, const LinkReadOptions& options) {
     if (const auto ok = checked_when(options.when); !ok) return pass(ok);
-    auto open = open_link(context, options.at, options.family);
+    auto open = open_link(context, options.at, options.family, options.record);
     if (!open) return pass(open);
     const Inventory all = link::read_inventory(open->connection, open->family, open->only_role);
     Answer a;
@@ -292,12 +300,13 @@ Result<Answer> link_read(Context& context, const LinkReadOptions& options) {
     a.data = inventory_as_json(all);
     a.data["family"] = open->family.id;
     if (options.when == "after") a.entries.push_back(as_left_entry(all));
+    a.text += recording_line(open->options);
     return a;
 }
 
 Result<Answer> link_faults(Context& context, const LinkFaultsOptions& options) {
     if (const auto ok = checked_when(options.when); !ok) return pass(ok);
-    auto open = open_link(context, options.at, options.family);
+    auto open = open_link(context, options.at, options.family, options.record);
     if (!open) return pass(open);
     const auto all = link::read_faults(open->connection, open->family, open->only_role);
     Answer a;
@@ -328,6 +337,7 @@ Result<Answer> link_faults(Context& context, const LinkFaultsOptions& options) {
     a.data["family"] = open->family.id;
     a.data["when"] = options.when;
     a.entries.push_back(faults_entry(all, options.when));
+    a.text += recording_line(open->options);
     return a;
 }
 

@@ -13,6 +13,7 @@ namespace fettle::app {
 
 struct LinkFindOptions {
     std::string at = "127.0.0.1:13400";  // --at HOST:PORT
+    std::string record;                  // --record FILE
 };
 // Asks who is there. Nobody answering is can't say, never "nobody is there".
 Result<Answer> link_find(Context& context, const LinkFindOptions& options);
@@ -22,6 +23,7 @@ struct LinkReadOptions {
     std::string family;           // --family ID; empty: the one whose plate the box gives
     std::string save;             // --save FILE: the pieces as a list that plan --as-found takes
     std::string when = "before";  // --when before|after: after writes the as-left entry with --job
+    std::string record;           // --record FILE
 };
 Result<Answer> link_read(Context& context, const LinkReadOptions& options);
 
@@ -29,6 +31,7 @@ struct LinkFaultsOptions {
     std::string at;
     std::string family;
     std::string when = "before";  // --when before|after
+    std::string record;           // --record FILE
 };
 Result<Answer> link_faults(Context& context, const LinkFaultsOptions& options);
 

@@ -1,0 +1,97 @@
+#include "link_options.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <chrono>
+
+#include "fettle/base/files.h"
+#include "fettle/base/text.h"
+#include "fettle/link/recording.h"
+#include "job_run.h"
+#include "job_store.h"
+
+namespace fettle::app {
+namespace {
+
+// Every state that the run can be in, down to 1 in 100, is safe to poll.
+bool safe_to_poll(const Context& context) {
+    const auto run = load_last_run(context, context.job);
+    if (!run || run->job.runs.empty()) return false;
+    const book::Run& which = run->job.runs.back();
+    const Watched w = watched(*run, which);
+    if (!w.family || !w.sheet || !w.forecast || !w.map) return false;
+    const auto where =
+        watch::track(w.step(), observed(which, run->on_bench()), seen_until(which, context.clock->now()));
+    return !where.odds.empty() && std::all_of(where.odds.begin(), where.odds.end(), [&](const watch::Odds& o) {
+        const auto* act = run->family.act(o.act);
+        return act && act->polling_safe;
+    });
+}
+
+link::Phase phase_of(const Context& context) {
+    if (context.job.empty()) return link::Phase::no_run;
+    const auto job = load_job(context, context.job);
+    if (!job) return link::Phase::run_open;  // a record that cannot be read is no leave to ask
+    if (job->runs.empty() || job->runs.back().ended) return link::Phase::no_run;
+    return safe_to_poll(context) ? link::Phase::run_may_poll : link::Phase::run_open;
+}
+
+class Recorded : public link::Recorder {
+public:
+    Recorded(std::shared_ptr<link::FileRecorder> f, std::string p) : file(std::move(f)), path(std::move(p)) {}
+    void opened(const void* line, const link::Endpoint& here, const link::Endpoint& there) override {
+        file->opened(line, here, there);
+    }
+    void tcp(const void* line, bool sent, ByteView b) override { file->tcp(line, sent, b); }
+    void udp(bool sent, const link::Endpoint& here, const link::Endpoint& there, ByteView b) override {
+        file->udp(sent, here, there, b);
+    }
+    void can(bool sent, const link::CanFrame& f) override { file->can(sent, f); }
+    std::shared_ptr<link::FileRecorder> file;
+    std::string path;
+};
+
+std::int64_t now_us() {
+    return std::chrono::duration_cast<std::chrono::microseconds>(std::chrono::system_clock::now().time_since_epoch())
+        .count();
+}
+
+}  // namespace
+
+Result<link::Options> link_options(const Context& context, const std::string& record) {
+    link::Options o;
+    if (!context.job.empty()) {
+        if (const auto job = load_job(context, context.job); !job) return pass(job);
+        if (phase_of(context) == link::Phase::run_open)
+            return usage_error("run-under-way", "job " + printable(context.job),
+                               "a run of it is open, and from its start to its end the link is silent",
+                               "wait for its end and mark it; watch shows where it is");
+    }
+    o.phase = [&context] { return phase_of(context); };
+    std::string path = record;
+    if (path.empty() && !context.job.empty()) {
+        const auto folder = context.home / "recordings";
+        if (auto ok = make_folder(folder); !ok) return pass(ok);
+        for (int n = 1; path.empty(); ++n) {
+            const auto name = folder / fmt::format("{}-{}.pcapng", context.job, n);
+            std::error_code ec;
+            if (!std::filesystem::exists(name, ec)) path = name.string();
+        }
+    }
+    if (path.empty()) return o;
+    auto file = link::FileRecorder::create(path, now_us);
+    if (!file) return pass(file);
+    o.record = std::make_shared<Recorded>(std::move(*file), path);
+    return o;
+}
+
+std::string recording_line(const link::Options& options) {
+    const auto* r = dynamic_cast<const Recorded*>(options.record.get());
+    if (!r) return {};
+    return r->file->failed().empty()
+               ? fmt::format("Recorded in {}.\n", printable(r->path))
+               : fmt::format("The recording {} is not whole: {}.\n", printable(r->path), r->file->failed());
+}
+
+}  // namespace fettle::app
