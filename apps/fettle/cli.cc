@@ -231,6 +231,8 @@ void CommandLine::define_link() {
     command<LinkFindOptions>(
         link, "find", "ask who is there (DoIP)", link_find, [record](CLI::App& c, LinkFindOptions& o) {
             c.add_option("--at", o.at, "where to ask")->type_name("HOST:PORT")->capture_default_str();
+            c.add_option("--listen", o.listen_s, "seconds: wait there for announcements instead, and send nothing")
+                ->type_name("S");
             record(c, o.record);
         });
     command<LinkReadOptions>(

@@ -1,4 +1,5 @@
 // Who is there: one UDP vehicle identification request, and the answers that come back in time.
+#include <algorithm>
 #include <array>
 #include <boost/asio/buffer.hpp>
 #include <boost/asio/io_context.hpp>
@@ -79,6 +80,50 @@ Result<std::vector<Found>> find(const Endpoint& at, const Timing& timing, const 
             found.push_back({*a, {from.address().to_string(), from.port()}});
             if (one_host(*address)) until = std::min(until, in_ms(after_first_ms));
         }
+    }
+    return found;
+}
+
+Result<std::vector<Found>> hear_announcements(const Endpoint& at, std::int64_t wait_ms, const Cancel& cancel,
+                                              Recorder* record) {
+    const auto address = numeric_address(at.host);
+    if (!address)
+        return usage_error("bad-address", at.host, "it is not a numeric address",
+                           "give an address of this machine as numbers, e.g. 0.0.0.0");
+    Loop loop;
+    udp::socket socket(*loop.context);
+    const udp::endpoint here(*address, at.port);
+    boost::system::error_code error;
+    socket.open(here.protocol(), error);
+    if (!error) socket.set_option(udp::socket::reuse_address(true), error);
+    if (!error) socket.bind(here, error);
+    if (error)
+        return outside_error("bus-not-heard", text_of(at), "it cannot be listened on: " + error.message(),
+                             "give an address of this machine in numbers, e.g. 0.0.0.0:13400");
+    std::vector<Found> found;
+    const SteadyTime until = in_ms(wait_ms);
+    std::array<Byte, 2048> buffer{};
+    while (found.size() < most_answers) {
+        udp::endpoint from;
+        std::size_t n = 0;
+        bool done = false;
+        socket.async_receive_from(asio::buffer(buffer), from, [&](const boost::system::error_code& e, std::size_t got) {
+            error = e;
+            n = got;
+            done = true;
+        });
+        const Waited w = wait_for(loop, done, until, cancel, [&] { socket.cancel(); });
+        if (w == Waited::cancelled)
+            return outside_error("link-cancelled", text_of(at), "it was broken off", "ask again");
+        if (w == Waited::late || error) break;
+        const Endpoint there{from.address().to_string(), from.port()};
+        if (record) record->udp(false, at, there, ByteView(buffer).first(n));
+        const auto m = doip::decode(ByteView(buffer).first(n));
+        const auto* a = m ? std::get_if<doip::Announcement>(&m->body) : nullptr;
+        if (!a) continue;
+        const bool known =
+            std::any_of(found.begin(), found.end(), [&](const Found& f) { return f.says.eid == a->eid; });
+        if (!known) found.push_back({*a, {there.host, doip::port}});
     }
     return found;
 }

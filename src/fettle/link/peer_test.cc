@@ -6,6 +6,7 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <array>
 #include <cstdio>
 #include <cstdlib>
@@ -14,6 +15,7 @@
 
 #include "fettle/base/source_path.h"
 #include "fettle/link/client.h"
+#include "fettle/link/recording.h"
 
 namespace fettle::link {
 namespace {
@@ -73,7 +75,13 @@ TEST(Peer, IdentificationActivationIdentifiersAndFaultMemory) {
     stranger.tester = 0x0D00;
     EXPECT_EQ(Connection::open(peer.at(), stranger, t).error().code, "link-refused");
 
-    auto c = Connection::open(peer.at(), {}, t);
+    // All of it is recorded, and an open dissector looks at every frame of both sides at the end.
+    const std::string file =
+        (std::filesystem::temp_directory_path() / ("fettle-peer-" + std::to_string(::getpid()))).string();
+    Options recorded;
+    recorded.record = FileRecorder::create(file, [] { return std::int64_t{1'795'600'000'000'000}; }).value();
+    ASSERT_TRUE(find(peer.at(), t, {}, recorded.record.get()));
+    auto c = Connection::open(peer.at(), recorded, t);
     ASSERT_TRUE(c) << c.error().message();
     EXPECT_EQ(c->entity(), gateway);
     EXPECT_EQ(as_text(c->read(unit, 0xF190).data), "ZZ9FETTLE0PEER001");
@@ -105,6 +113,24 @@ TEST(Peer, IdentificationActivationIdentifiersAndFaultMemory) {
     const Reply nobody = c->read(0x1099, 0xF195);
     EXPECT_EQ(nobody.said, Said::no_answer);
     EXPECT_EQ(as_text(c->read(unit, 0xF195).data), "SW 4.09");
+    EXPECT_EQ(uds::parse_count(c->count_codes(unit).data).value().number, 2);
+    EXPECT_EQ(c->read_snapshot(unit, 0xC14000).said, Said::refused);   // it has none
+    EXPECT_EQ(c->clear(unit, uds::ClearRequest(0x9A0115)).nrc, 0x31);  // it clears everything only
+    EXPECT_EQ(c->clear(unit, uds::ClearRequest(uds::ClearRequest::all)).said, Said::value);
+    EXPECT_TRUE(c->read_codes(unit).list.codes.empty());
+
+    std::string seen;
+    if (FILE* p = ::popen(("bash " + source_path("tests/interop/tshark_read.sh") + " " + file).c_str(), "r")) {
+        std::array<char, 4096> buffer;
+        for (std::size_t n = 0; (n = std::fread(buffer.data(), 1, buffer.size(), p)) > 0;)
+            seen.append(buffer.data(), n);
+        ::pclose(p);
+    }
+    std::filesystem::remove(file);
+    if (seen.find("skipped") != std::string::npos) GTEST_SKIP() << seen;
+    EXPECT_NE(seen.find("malformed 0"), std::string::npos) << seen;
+    EXPECT_GT(std::count(seen.begin(), seen.end(), '\n'), 30) << seen;
+    EXPECT_NE(seen.find("0x8001 UDS"), std::string::npos) << seen;
 }
 
 }  // namespace

@@ -331,5 +331,33 @@ TEST(RudeBoxes, TwoVehiclesAnswer) {
     ::close(fd);
 }
 
+// A vehicle announces itself three times when ignition comes on (ISO 13400-2, A_DoIP_Announce_Num); it is listed once.
+TEST(Announcements, EachEntityOnceAndRubbishIsPassedOver) {
+    const int fd = ::socket(AF_INET, SOCK_DGRAM, 0);
+    sockaddr_in a{};
+    a.sin_family = AF_INET;
+    a.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
+    socklen_t n = sizeof a;
+    ASSERT_EQ(::bind(fd, reinterpret_cast<sockaddr*>(&a), n), 0);
+    ASSERT_EQ(::getsockname(fd, reinterpret_cast<sockaddr*>(&a), &n), 0);
+    ::close(fd);  // the port is free now, and known
+    std::jthread vehicles([&](const std::stop_token& stop) {
+        const int out = ::socket(AF_INET, SOCK_DGRAM, 0);
+        while (!stop.stop_requested()) {
+            for (const Bytes& b :
+                 {frame(0x0004, Bytes(33, 'A')), Bytes{1, 2}, frame(0x0001, {}), frame(0x0004, Bytes(32, 'B'))})
+                (void)::sendto(out, b.data(), b.size(), 0, reinterpret_cast<sockaddr*>(&a), sizeof a);
+            pause_ms(10);
+        }
+        ::close(out);
+    });
+    const auto found = hear_announcements({"127.0.0.1", ntohs(a.sin_port)}, 200);
+    ASSERT_TRUE(found) << found.error().message();
+    ASSERT_EQ(found->size(), 2u);
+    EXPECT_EQ(found->at(0).at.port, 13400);
+    EXPECT_NE(found->at(0).says.vin, found->at(1).says.vin);
+    EXPECT_EQ(hear_announcements({"192.0.2.1", 1}, 10).error().code, "bus-not-heard");
+}
+
 }  // namespace
 }  // namespace fettle::link
