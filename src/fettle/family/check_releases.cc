@@ -30,8 +30,11 @@ void check_counters(const Family& f, Log& log) {
         if (!r.counter) continue;
         if (before && *r.counter < *before->counter)
             log.mistake(key(i, "counter"),
-                        fmt::format("is {}, but the older {} leaves {}: a counter never falls", *r.counter,
-                                    before->release, *before->counter),
+                        fmt::format("is {}, but the older {} leaves {}: a counter never falls{}", *r.counter,
+                                    before->release, *before->counter,
+                                    r.stepping_stone && before->one_way_door
+                                        ? ", and behind that door this stepping stone can never be installed"
+                                        : ""),
                         "correct one of the two");
         if (before && *r.counter > *before->counter && !r.one_way_door)
             log.mistake(key(i, "one_way_door"),

@@ -62,6 +62,7 @@ Loaded load_family_text(std::string_view toml) {
     check_writes(f, log);
     check_script(f, log);
     check_boot(f, log);
+    check_rules(f, log);
     check_link(f, log);
     check_touch(f, log);
     check_level(f, log);

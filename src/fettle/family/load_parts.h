@@ -28,6 +28,7 @@ void check_releases(const Family& f, Log& log);
 void check_writes(const Family& f, Log& log);  // regions, flags
 void check_script(const Family& f, Log& log);
 void check_boot(const Family& f, Log& log);
+void check_rules(const Family& f, Log& log);  // rules that cannot all be kept, or never come to bear
 void check_link(const Family& f, Log& log);
 void check_touch(const Family& f, Log& log);  // screens, and the areas that asks name
 void check_level(const Family& f, Log& log);

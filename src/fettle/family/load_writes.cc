@@ -124,7 +124,10 @@ void read_script(Section& top, Family& f) {
             a.flag = s.text("flag", Need::must);
             a.value = s.text("value", Need::must);
         }
-        if (only(ActKind::restart, {"into"})) a.into = s.text("into", Need::must);
+        if (only(ActKind::restart, {"into"})) {
+            a.into = s.text("into", Need::must);
+            if (a.into == "either") a.into.clear();  // it goes on after the restart whatever starts
+        }
         if (only(ActKind::ask, {"control", "area", "card", "answers"})) read_ask(s, a);
         a.current = read_current(s, "current");
         a.shows = s.text("shows", Need::may);

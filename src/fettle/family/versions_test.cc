@@ -1,6 +1,11 @@
 #include <gtest/gtest.h>
 #include <rapidcheck/gtest.h>
 
+#include <cstdio>
+#include <cstdlib>
+#include <memory>
+#include <random>
+
 #include "fettle/base/test_csv.h"
 #include "fettle/family/family.h"
 
@@ -34,6 +39,36 @@ TEST(Versions, DebianOrder) {
         const int expected = row.at("relation") == "lt" ? -1 : 0;
         EXPECT_EQ(compare_versions(debian, row.at("a"), row.at("b")), expected) << row.at("a") << " " << row.at("b");
         EXPECT_EQ(compare_versions(debian, row.at("b"), row.at("a")), -expected) << row.at("a") << " " << row.at("b");
+    }
+}
+
+// Made-up versions against dpkg itself, all in one shell so that little is started.
+TEST(Versions, DebianOrderIsThatOfDpkg) {
+    if (std::system("command -v dpkg >/dev/null") != 0) GTEST_SKIP() << "skipped: there is no dpkg";
+    std::mt19937_64 random(std::random_device{}());
+    const auto part = [&] {
+        std::string out = std::to_string(random() % 3);
+        for (auto n = random() % 5; n > 0; --n) out += "019.~+abz"[random() % 9];
+        return out;
+    };
+    const auto version = [&] {
+        return (random() % 4 == 0 ? std::to_string(random() % 2) + ":" : "") + part() +
+               (random() % 3 == 0 ? "-" + part() : "");
+    };
+    std::vector<std::pair<std::string, std::string>> pairs;
+    std::string script;
+    for (int i = 0; i < 40; ++i) {
+        pairs.emplace_back(version(), version());
+        const auto& [a, b] = pairs.back();
+        script += "if dpkg --compare-versions '" + a + "' lt '" + b +
+                  "'; then echo -1; elif dpkg --compare-versions '" + a + "' eq '" + b +
+                  "'; then echo 0; else echo 1; fi\n";
+    }
+    std::unique_ptr<FILE, int (*)(FILE*)> shell(popen(script.c_str(), "r"), pclose);
+    for (const auto& [a, b] : pairs) {
+        int said = 9;
+        ASSERT_EQ(std::fscanf(shell.get(), "%d", &said), 1);
+        EXPECT_EQ(compare_versions(debian, a, b), said) << a << " and " << b;
     }
 }
 
