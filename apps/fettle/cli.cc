@@ -162,6 +162,16 @@ void CommandLine::define_plan_and_card() {
                 ->check(CLI::Range(1, 3));
             c.add_option("--promela", o.promela, "write the question of the map as a model for SPIN")
                 ->type_name("FILE");
+            c.add_option("--picture", o.picture, "write the way and each step's time axis as an SVG")
+                ->type_name("FILE");
+            c.add_flag("--ascii", o.ascii, "pictures without characters beyond ASCII");
+            c.add_option("--offered", o.offered,
+                         "what the box lists before the start, held against what is expected; - to type it")
+                ->type_name("FILE");
+            c.add_option("--cut-rate", o.cut_rate, "power cuts an hour, for the odds")
+                ->type_name("R")
+                ->check(CLI::Range(0.0, 60.0))
+                ->capture_default_str();
             c.add_flag("--full", o.full, "every piece of every change sheet");
             c.add_option("--sure", o.sure, "character N of a plate was looked at again")->type_name("N");
         });

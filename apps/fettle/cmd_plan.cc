@@ -3,14 +3,18 @@
 #include <fmt/core.h>
 
 #include <algorithm>
+#include <cmath>
+#include <iostream>
 
 #include "cmd_identity.h"
 #include "fettle/base/files.h"
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
+#include "fettle/change/offered.h"
 #include "fettle/cutmap/promela.h"
 #include "fettle/shelf/shelf.h"
 #include "job_store.h"
+#include "plan_picture.h"
 #include "read_list.h"
 #include "run_times.h"
 
@@ -18,6 +22,7 @@ namespace fettle::app {
 namespace {
 
 constexpr int most_cuts = 3;
+constexpr std::size_t longest_list = std::size_t{4} << 20;
 
 struct ShelfView {
     std::vector<family::Release> releases;
@@ -98,6 +103,70 @@ Status write_models(const Plan& p, const family::Family& family, const PlanOptio
     return {};
 }
 
+// What the box offers for the first step, from a file or as typed.
+Status add_offered(const Plan& p, const family::Family& family, const PlanOptions& o, Answer& a) {
+    if (p.steps.empty())
+        return usage_error("offered-no-step", "--offered", "the plan has no step to hold an offered list against",
+                           "leave --offered out, or plan to a release that is reached");
+    std::string text;
+    if (o.offered == "-") {
+        for (std::string line; text.size() < longest_list && std::getline(std::cin, line);) text += line + "\n";
+    } else {
+        auto read = read_text_file(o.offered, longest_list);
+        if (!read) return pass(read);
+        text = std::move(*read);
+    }
+    const auto list = change::parse_offered(family, text, o.offered == "-" ? "typed list" : o.offered);
+    if (!list) return pass(list);
+    const auto& step = p.steps.front();
+    const auto answer = change::compare_offered(family, step.release, step.sheet, *list);
+    a.judgement.add(answer.judgement);
+    json::array surprises;
+    for (const auto& s : answer.surprises) surprises.emplace_back(s);
+    a.data["offered"] =
+        json::object{{"listed", answer.listed}, {"expected", answer.expected}, {"surprises", std::move(surprises)}};
+    a.text += fmt::format("  Offered list: {} listed, {} expected, {} surprise{}\n", answer.listed, answer.expected,
+                          answer.surprises.size(), answer.surprises.size() == 1 ? "" : "s");
+    for (const auto& s : answer.surprises) a.text += fmt::format("    {}\n", s);
+    return {};
+}
+
+json::object odds_json(const cutmap::Odds& odds, bool given) {
+    json::object worst;
+    for (const auto& [outcome, p] : odds.worst) worst[std::string(cutmap::code(outcome))] = p;
+    return {{"cuts_per_hour", odds.cuts_per_hour},
+            {"source", given ? "given" : "guess"},
+            {"no_cut", odds.no_cut},
+            {"worst", std::move(worst)},
+            {"no_way_back", odds.no_way_back()},
+            {"further_no_way_back_at_most", odds.further_no_way_back}};
+}
+
+// "1 in 20,000", or the percentage where that says more.
+std::string chance(double p) {
+    if (p <= 0) return "none";
+    if (p < 1e-7) return "less than 1 in 10,000,000";
+    const double in = 1 / p;
+    const double digits = std::pow(10, std::floor(std::log10(in)) - 1);
+    return p >= 0.1 ? fmt::format("{:.0f} %", 100 * p) : fmt::format("1 in {:.0f}", std::round(in / digits) * digits);
+}
+
+void add_odds(const Plan& p, const PlanOptions& o, Answer& a) {
+    const bool given = o.cut_rate != cutmap::usual_cuts_per_hour;
+    if (!p.steps.empty())
+        a.text +=
+            fmt::format("  Odds, for {:g} power cuts an hour ({}):\n", o.cut_rate, given ? "as given" : "a guess");
+    for (std::size_t i = 0; i < p.steps.size(); ++i) {
+        const auto odds = cutmap::odds(p.steps[i].map, p.steps[i].forecast, o.cut_rate);
+        a.data["steps"].as_array()[i].as_object()["odds"] = odds_json(odds, given);
+        a.text += fmt::format("    step {}: a cut in the run {}; one that leaves no way back {}", i + 1,
+                              chance(1 - odds.no_cut), chance(odds.no_way_back()));
+        if (p.steps[i].map.cuts > 1)
+            a.text += fmt::format("; by a further cut at most {}", chance(odds.further_no_way_back));
+        a.text += "\n";
+    }
+}
+
 }  // namespace
 
 Result<Answer> plan(Context& context, const PlanOptions& given) {
@@ -146,10 +215,18 @@ Result<Answer> plan(Context& context, const PlanOptions& given) {
     }
     Answer a;
     a.headline = plan_headline(p);
-    a.text = plan_as_text(p, *unit->family, o.full);
+    a.text = plan_as_text(p, *unit->family, o.full, o.ascii);
     a.judgement = p.judgement;
     a.data = plan_as_json(p);
     a.data["identity"] = identity_as_json(unit->identity, &*unit->family);
+    add_odds(p, o, a);
+    if (!o.offered.empty())
+        if (const Status held = add_offered(p, *unit->family, o, a); !held) return pass(held);
+    if (!o.picture.empty()) {
+        if (const Status s = write_file_durably(o.picture, plan_as_svg(p, *unit->family)); !s) return pass(s);
+        a.data["picture"] = o.picture;
+        a.text += fmt::format("  picture     {}\n", printable(o.picture));
+    }
     if (!o.promela.empty())
         if (const Status written = write_models(p, *unit->family, o, a); !written) return pass(written);
     if (!p.steps.empty() || p.nothing_to_do) a.entries.push_back(planned_entry(p));

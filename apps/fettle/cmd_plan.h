@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "context.h"
+#include "fettle/cutmap/odds.h"
 #include "plan_value.h"
 
 namespace fettle::app {
@@ -19,8 +20,12 @@ struct PlanOptions {
     std::string complaint;           // --complaint TEXT; with --job the job's when empty
     int cuts = 1;                    // --cuts K: 1 to 3
     std::string promela;             // --promela FILE: each step's power-cut question as a model for SPIN
-    bool full = false;               // --full: every piece of every change sheet
-    std::vector<std::string> sure;   // as for identify
+    std::string picture;             // --picture FILE: route and steps as SVG
+    bool ascii = false;              // --ascii: pictures without characters beyond ASCII
+    std::string offered;             // --offered FILE: what the box lists before the start; "-": typed
+    double cut_rate = cutmap::usual_cuts_per_hour;  // --cut-rate R: power cuts an hour
+    bool full = false;                              // --full: every piece of every change sheet
+    std::vector<std::string> sure;                  // as for identify
 };
 
 // With --job and no plates, the job's plates, release and market are taken; its consent to a one-way door counts.
@@ -30,7 +35,7 @@ Result<Answer> plan(Context& context, const PlanOptions& options);
 NewEntry planned_entry(const Plan& plan);
 boost::json::object plan_as_json(const Plan& plan);
 // For people: table of steps, change sheets, forecast, map, other releases. full: every piece.
-std::string plan_as_text(const Plan& plan, const family::Family& family, bool full);
+std::string plan_as_text(const Plan& plan, const family::Family& family, bool full, bool ascii = false);
 std::string plan_headline(const Plan& plan);
 
 }  // namespace fettle::app

@@ -7,13 +7,12 @@
 #include "cmd_plan.h"
 #include "fettle/base/clock.h"
 #include "fettle/base/text.h"
+#include "plan_picture.h"
 
 namespace fettle::app {
 namespace {
 
 using cutmap::Outcome;
-
-constexpr int bar_width = 60;
 
 // Shape, not colour, carries the meaning.
 char sign_of(const cutmap::Outcomes& o) {
@@ -44,27 +43,6 @@ std::string range_of(const change::Range& r) {
 
 std::string class_name(const std::string& of_box, const char* ours) {
     return of_box.empty() ? std::string(ours) : fmt::format("{} (box: \"{}\")", ours, of_box);
-}
-
-// Each column shows the worst of what it covers, so that a short zone is never hidden.
-std::string bar(const cutmap::CutMap& map, double total_s) {
-    std::string out(bar_width, '.');
-    std::vector<int> badness(bar_width, -1);
-    for (const auto& s : map.stretches) {
-        if (total_s <= 0) break;
-        const auto column = [&](double t) {
-            return std::clamp(static_cast<int>(t / total_s * bar_width), 0, bar_width - 1);
-        };
-        const int from = column(s.from_p50_s);
-        const int to = std::max(from, column(s.to_p50_s - 1e-9));
-        const int bad = cutmap::badness(cutmap::worst(s.outcomes));
-        for (int i = from; i <= to; ++i) {
-            if (bad <= badness[static_cast<std::size_t>(i)]) continue;
-            badness[static_cast<std::size_t>(i)] = bad;
-            out[static_cast<std::size_t>(i)] = sign_of(s.outcomes);
-        }
-    }
-    return out;
 }
 
 std::string outcome_words(const cutmap::Outcomes& o) {
@@ -113,16 +91,13 @@ void add_forecast(const PlanStep& s, const family::Family& family, std::string& 
     }
 }
 
-void add_map(const PlanStep& s, std::string& out) {
+void add_map(const PlanStep& s, const family::Family& family, bool ascii, std::string& out) {
     const auto& map = s.map;
     out +=
         fmt::format("  Power-cut map: what a cut at each moment leads to ({} situations tried, up to {} {} in a run)\n",
                     map.states, map.cuts, map.cuts == 1 ? "cut" : "cuts");
-    out += fmt::format("    |{}|\n", bar(map, s.forecast.total.p50_s));
-    out += fmt::format("    0{:>60}\n", clock_of(s.forecast.total.p50_s));
-    out +=
-        "    . nothing lost    = same card takes it up   ~ rests unfinished\n"
-        "    ! starts, no net  # no way back             ? not known\n";
+    for (const auto& l : step_strip(s, family, ascii)) out += "  " + l + "\n";
+    out += "    . nothing lost   = same card   ~ rests unfinished   ! no net   # no way back   ? not known\n";
     for (const auto& stretch : map.stretches) {
         const std::string acts = stretch.first_act == stretch.last_act
                                      ? stretch.first_act
@@ -178,8 +153,10 @@ std::string plan_headline(const Plan& p) {
                        human_duration(p.total.p90_s));
 }
 
-std::string plan_as_text(const Plan& p, const family::Family& family, bool full) {
+std::string plan_as_text(const Plan& p, const family::Family& family, bool full, bool ascii) {
     std::string out;
+    for (const auto& l : route_graph(p, ascii)) out += "  " + l + "\n";
+    if (!out.empty()) out += "\n";
     if (!p.steps.empty()) {
         out += fmt::format("  {:<4} {:<12} {:<12} {:>10} {:>10} {:>10}\n", "step", "from", "to", "to write", "half",
                            "9 in 10");
@@ -207,7 +184,7 @@ std::string plan_as_text(const Plan& p, const family::Family& family, bool full)
         if (p.steps[i].cards > 1)
             out += fmt::format("  Cards: {}, taken one after the other; lay each with --card\n", p.steps[i].cards);
         add_forecast(p.steps[i], family, out);
-        add_map(p.steps[i], out);
+        add_map(p.steps[i], family, ascii, out);
     }
     for (const auto& text : p.route.against) out += fmt::format("  stands against it: {}\n", text);
     for (const auto& text : p.route.would_open) out += fmt::format("  would open it: {}\n", text);

@@ -166,6 +166,11 @@ std::vector<int> grouped(const CutMap& map, const std::vector<Place>& place) {
 void fill_stretches(const Model& m, const forecast::Forecast& f, CutMap& map) {
     if (map.moments.empty()) return;
     const auto place = places(m, map, f);
+    for (std::size_t i = 0; i < place.size(); ++i) {
+        map.moments[i].act_number = place[i].act;
+        map.moments[i].from = place[i].from;
+        map.moments[i].part = place[i].part;
+    }
     const auto group = grouped(map, place);
     const Axis axis(f);
     std::vector<Place> zone;
@@ -253,6 +258,20 @@ void judge(const Model& m, std::vector<Explored>& all, CutMap& map) {
                            "worse may follow from cuts that were not tried; ask again with fewer cuts",
                            map.states),
                "power-cut map", "model"});
+    }
+    if (map.boot_order_known) {  // does it come to its end after every cut that was tried?
+        const Moment* worst_one = nullptr;
+        for (const Moment& x : map.moments) {
+            if (badness(worst(x.two_cuts)) <= badness(Outcome::same_card)) continue;
+            if (worst_one == nullptr || badness(worst(x.two_cuts)) > badness(worst(worst_one->two_cuts)))
+                worst_one = &x;
+        }
+        j.add({worst_one == nullptr ? "always-ends" : "not-always-ends", Verdict::fit,
+               worst_one == nullptr
+                   ? fmt::format("whatever the instant of up to {} cut{}, it comes to its end by itself or by the card",
+                                 map.cuts, map.cuts == 1 ? "" : "s")
+                   : "it does not come to its end by itself or by the card after every cut: " + worst_one->story,
+               "power-cut map", "family file"});
     }
     const bool open =
         m.unknown_buffering && map.boot_order_known &&

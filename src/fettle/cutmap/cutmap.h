@@ -42,9 +42,11 @@ Outcome worst(const Outcomes& o);  // of a non-empty set
 struct Moment {
     std::string act;
     int cell = -1;
-    Outcomes outcomes;  // one cut here, power stays on from then
-    Outcomes two_cuts;  // worst over placements of up to two cuts, the first here
-    std::string story;  // shortest example of the worst outcome, told in one or two sentences
+    Outcomes outcomes;           // one cut here, power stays on from then
+    Outcomes two_cuts;           // worst over placements of up to two cuts, the first here
+    std::string story;           // shortest example of the worst outcome, told in one or two sentences
+    std::size_t act_number = 0;  // in the script, from 0
+    double from = 0, part = 1;   // where in the act's time it lies: beginning and length, of 1
 };
 
 // A maximal run of moments with the same worst outcome, on the time axis of the forecast.

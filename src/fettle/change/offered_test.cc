@@ -1,0 +1,73 @@
+#include "fettle/change/offered.h"
+
+#include <gtest/gtest.h>
+
+#include "fettle/change/test_releases.h"
+
+namespace fettle::change {
+namespace {
+
+using namespace test;
+
+struct Given {
+    family::Release release = test::release("27.3.118", "4.0");
+    ChangeSheet sheet;
+    std::string list;
+    Given() {
+        const auto set = set_at("27.1.110");
+        sheet = change_sheet(dunnock(), release, infer(test::release("27.1.110", "3.0"), set), set);
+        for (const auto& l : sheet.lines) list += l.box + " " + l.name + " " + l.after + "\n";
+    }
+    OfferedAnswer ask(const std::string& text) const {
+        return compare_offered(dunnock(), release, sheet, parse_offered(dunnock(), text, "list").value());
+    }
+};
+
+TEST(Offered, AsExpected) {
+    const Given g;
+    const auto a = g.ask("# before the start\n" + g.list);
+    EXPECT_EQ(a.listed, 10);
+    EXPECT_EQ(a.expected, 10);
+    EXPECT_EQ(a.judgement.verdict(), Verdict::fit);
+    EXPECT_EQ(a.judgement.reasons.front().text, "10 listed, 10 expected, 0 surprises");
+}
+
+TEST(Offered, EverySurpriseIsNamed) {
+    const Given g;
+    const auto a = g.ask("loader 4.0\nkernel 3.9\nmystery\nrescue\n");
+    EXPECT_EQ(a.judgement.verdict(), Verdict::halt);
+    ASSERT_EQ(a.surprises.size(), 9u);  // an older kernel, an unknown piece, and seven that are not listed
+    EXPECT_EQ(a.surprises[0], "line 2: kernel is listed at version 3.9, 27.3.118 has 4.0");
+    EXPECT_EQ(a.surprises[1], "line 3: mystery is listed, and is no piece of 27.3.118");
+    EXPECT_EQ(a.surprises[2], "rescue-data of the main box is not listed");
+    EXPECT_NE(a.judgement.reasons.front().text.find("and 4 more"), std::string::npos);
+}
+
+TEST(Offered, APieceThatDoesNotApplyIsASurpriseUnlessTheBoxCountsIt) {
+    Given g;
+    auto& line = g.sheet.lines.back();
+    line.action = Action::does_not_apply;
+    line.because = "for issue B only";
+    auto family = dunnock();
+    family.tally->counts_not_applying = false;
+    const auto list = parse_offered(family, g.list, "list").value();
+    EXPECT_EQ(compare_offered(family, g.release, g.sheet, list).surprises.size(), 1u);
+    family.tally->counts_not_applying = true;
+    EXPECT_TRUE(compare_offered(family, g.release, g.sheet, list).surprises.empty());
+}
+
+TEST(Offered, BadListsAreNamedByLine) {
+    for (const auto& [text, code, place] : {std::tuple{"loader\na b c d\n", "offered-line", "list, line 2"},
+                                            std::tuple{"amp loader 1.0\n", "offered-line", "list, line 1"},
+                                            std::tuple{"loader\n\nloader 4.0\n", "offered-twice", "list, line 3"},
+                                            std::tuple{"# nothing\n", "offered-empty", "list"},
+                                            std::tuple{"\xff\xfe", "offered-encoding", "list, line 1"}}) {
+        const auto r = parse_offered(dunnock(), text, "list");
+        ASSERT_FALSE(r) << text;
+        EXPECT_EQ(r.error().code, code);
+        EXPECT_EQ(r.error().place, place);
+    }
+}
+
+}  // namespace
+}  // namespace fettle::change
