@@ -14,7 +14,7 @@ namespace fettle::app {
 struct LinkFindOptions {
     std::string at = "127.0.0.1:13400";  // --at HOST:PORT
     std::string record;                  // --record FILE
-    double listen_s = 0;                 // --listen S: for announcements, at that address of this machine; sends nothing
+    double listen_s = 0;  // --listen S: for announcements, at that address of this machine; sends nothing
 };
 // Asks who is there. Nobody answering is can't say, never "nobody is there".
 Result<Answer> link_find(Context& context, const LinkFindOptions& options);

@@ -23,10 +23,20 @@ bool safe_to_poll(const Context& context) {
     if (!w.family || !w.sheet || !w.forecast || !w.map) return false;
     const auto where =
         watch::track(w.step(), observed(which, run->on_bench()), seen_until(which, context.clock->now()));
-    return !where.odds.empty() && std::all_of(where.odds.begin(), where.odds.end(), [&](const watch::Odds& o) {
-        const auto* act = run->family.act(o.act);
+    // "stuck" and "astray" name no act: then it can be in any of the script.
+    const auto safe = [&](const std::string& id) {
+        const auto* act = run->family.act(id);
         return act && act->polling_safe;
-    });
+    };
+    bool any_act = where.odds.empty();
+    for (const watch::Odds& o : where.odds) {
+        if (!run->family.act(o.act))
+            any_act = true;
+        else if (!safe(o.act))
+            return false;
+    }
+    return !any_act || std::all_of(run->family.script.begin(), run->family.script.end(),
+                                   [&](const family::Act& a) { return safe(a.id); });
 }
 
 link::Phase phase_of(const Context& context) {

@@ -41,8 +41,9 @@ struct Found {
 Result<std::vector<Found>> find(const Endpoint& at, const Timing& timing = {}, const Cancel& cancel = {},
                                 Recorder* record = nullptr);
 
-// Listens on a port of this machine for vehicles that announce themselves (as they do when ignition comes on; ISO 13400-2),
-// sends nothing, and gives each entity once. `wait_ms` is how long. outside "bus-not-heard" when the port cannot be had.
+// Listens on a port of this machine for vehicles that announce themselves (as they do when ignition comes on; ISO
+// 13400-2), sends nothing, and gives each entity once. `wait_ms` is how long. outside "bus-not-heard" when the port
+// cannot be had.
 Result<std::vector<Found>> hear_announcements(const Endpoint& at, std::int64_t wait_ms, const Cancel& cancel = {},
                                               Recorder* record = nullptr);
 
