@@ -78,7 +78,7 @@ change::ChangeSheet sheet_of(const family::Family& f, int pieces) {
 void time_map(const std::string& project) {
     fmt::print("power-cut map, dunnock, 120 pieces, up to 3 cuts; limit 2 s, 512 MB in all\n");
     for (const char* from : {"same cell", "same act", "start"}) {
-        for (const double buffered_s : {0.0, 10.0}) {
+        for (const double buffered_s : {0.0, 2.0}) {
             auto f = family_of(project, "dunnock");
             for (auto& r : f.regions) r.buffered_s = buffered_s;
             for (auto& b : f.boot) {

@@ -1,5 +1,7 @@
 #include "fettle/cutmap/explore.h"
 
+#include <sys/mman.h>
+
 #include <algorithm>
 
 namespace fettle::cutmap {
@@ -10,17 +12,16 @@ constexpr std::uint16_t unknown_bits =
     (1u << static_cast<unsigned>(Outcome::rests_unfinished)) | (1u << static_cast<unsigned>(Outcome::starts_no_net)) |
     (1u << static_cast<unsigned>(Outcome::bench_repair)) | (1u << static_cast<unsigned>(Outcome::lost));
 
-std::uint64_t hash(const Word* w, std::size_t n) {
-    std::uint64_t h = 0x9e3779b97f4a7c15u;
-    for (std::size_t i = 0; i < n; ++i) {
-        h = (h ^ w[i]) * 0xff51afd7ed558ccdu;
-        h ^= h >> 32;
-    }
-    return h;
-}
-
 std::uint32_t tag_of(std::uint64_t h) {
     return static_cast<std::uint32_t>(h >> 32);
+}
+
+// Looked into everywhere at once: with large pages the processor finds its way with fewer steps. A hint, no more.
+void expect_anywhere(void* from, std::size_t bytes) {
+    constexpr std::uintptr_t page = 4096;
+    const auto at = (reinterpret_cast<std::uintptr_t>(from) + page - 1) & ~(page - 1);
+    const auto end = reinterpret_cast<std::uintptr_t>(from) + bytes;
+    if (end > at + page) madvise(reinterpret_cast<void*>(at), end - at, MADV_HUGEPAGE);
 }
 
 }  // namespace
@@ -32,33 +33,61 @@ Explorer::Explorer(const Model& m, std::vector<Word> found, std::size_t room_byt
     most_ = std::max<std::size_t>(1, room_bytes / each);
 }
 
+std::uint64_t Explorer::hash_of(const Word* w) const {
+    std::uint64_t h = 0x9e3779b97f4a7c15u;
+    for (std::size_t i = 0; i < words_; ++i) {
+        h = (h ^ w[i]) * 0xff51afd7ed558ccdu;
+        h ^= h >> 32;
+    }
+    return h;
+}
+
+void Explorer::fetch_place(std::uint64_t h) const {
+    if (!table_.empty()) __builtin_prefetch(&table_[h & (table_.size() - 1)]);
+}
+
+void Explorer::fetch_state(std::uint64_t h) const {
+    if (table_.empty()) return;
+    std::size_t at = h & (table_.size() - 1);
+    for (; table_[at].number != no_state; at = (at + 1) & (table_.size() - 1)) {
+        if (table_[at].tag != tag_of(h)) continue;
+        __builtin_prefetch(words(table_[at].number));
+        return;
+    }
+}
+
 void Explorer::grow() {
-    std::vector<Slot> old(std::max<std::size_t>(1024, table_.size() * 2));
+    std::vector<Slot> old;
     old.swap(table_);
+    table_.reserve(std::max<std::size_t>(1024, old.size() * 2));
+    expect_anywhere(table_.data(), table_.capacity() * sizeof(Slot));
+    table_.resize(table_.capacity());
     for (std::size_t i = 0; i < count_; ++i) {
-        const std::uint64_t h = hash(words(static_cast<std::uint32_t>(i)), words_);
+        const std::uint64_t h = hash_of(words(static_cast<std::uint32_t>(i)));
         std::size_t at = h & (table_.size() - 1);
         while (table_[at].number != no_state) at = (at + 1) & (table_.size() - 1);
         table_[at] = {static_cast<std::uint32_t>(i), tag_of(h)};
     }
 }
 
-std::uint32_t Explorer::number_of(const std::vector<Word>& s) {
+std::uint32_t Explorer::number_of(const Word* s, std::uint64_t h) {
     if (count_ * 2 >= table_.size()) grow();
-    const std::uint64_t h = hash(s.data(), words_);
     std::size_t at = h & (table_.size() - 1);
     for (; table_[at].number != no_state; at = (at + 1) & (table_.size() - 1)) {
-        if (table_[at].tag == tag_of(h) && std::equal(s.begin(), s.end(), words(table_[at].number)))
+        if (table_[at].tag == tag_of(h) && std::equal(s, s + words_, words(table_[at].number)))
             return table_[at].number;
     }
     if (count_ >= most_) {
         full_ = true;
         return no_state;
     }
-    if (count_ == pool_.size() * block) pool_.push_back(std::make_unique_for_overwrite<Word[]>(block * words_));
+    if (count_ == pool_.size() * block) {
+        pool_.push_back(std::make_unique_for_overwrite<Word[]>(block * words_));
+        expect_anywhere(pool_.back().get(), block * words_ * sizeof(Word));
+    }
     const auto number = static_cast<std::uint32_t>(count_++);
     table_[at] = {number, tag_of(h)};
-    std::copy(s.begin(), s.end(), pool_.back().get() + number % block * words_);
+    std::copy(s, s + words_, pool_.back().get() + number % block * words_);
     return number;
 }
 
@@ -91,19 +120,39 @@ OutcomeBits Explorer::judged(std::uint32_t number) {
 
 namespace {
 
-struct Continue final : Witness {
-    Explorer* explorer = nullptr;
-    int more = 0;
-    Fate fate;
+// What the states left behind come to. They are looked up a few at a time: most of the work is waiting for memory.
+class Continue final : public Witness {
+public:
+    Continue(Explorer& explorer, int more) : explorer_(explorer), more_(more), held_(at_once * explorer.words_each()) {}
     void moment(int, int) override {}
     void left_behind(const std::vector<Word>& s) override {
-        const std::uint32_t next = explorer->number_of(s);
+        std::copy(s.begin(), s.end(), held_.begin() + static_cast<std::ptrdiff_t>(n_ * s.size()));
+        hash_[n_] = explorer_.hash_of(s.data());
+        explorer_.fetch_place(hash_[n_]);
+        if (++n_ == at_once) look_up();
+    }
+    void look_up() {
+        for (std::size_t i = 0; i < n_; ++i) explorer_.fetch_state(hash_[i]);
+        for (std::size_t i = 0; i < n_; ++i) see(explorer_.number_of(&held_[i * explorer_.words_each()], hash_[i]));
+        n_ = 0;
+    }
+    Fate fate;
+
+private:
+    void see(std::uint32_t next) {
         if (next == no_state) return;
-        const OutcomeBits bits = explorer->fate(next, more).bits;
+        const OutcomeBits bits = explorer_.fate(next, more_).bits;
         if ((bits & ~fate.bits) == 0) return;
         if (fate.bits == 0 || badness(worst_of(bits)) > badness(worst_of(fate.bits))) fate.worst_next = next;
         fate.bits |= bits;
     }
+
+    static constexpr std::size_t at_once = 32;
+    Explorer& explorer_;
+    int more_;
+    std::vector<Word> held_;
+    std::uint64_t hash_[at_once] = {};
+    std::size_t n_ = 0;
 };
 
 }  // namespace
@@ -113,15 +162,14 @@ Fate Explorer::fate(std::uint32_t number, int more_cuts) {
     const auto level = static_cast<std::size_t>(more_cuts) - 1;
     if (fates_.size() <= level) fates_.resize(level + 1);
     if (const auto known = fates_[level].find(number); known != fates_[level].end()) return known->second;
-    Continue c;
-    c.explorer = this;
-    c.more = more_cuts - 1;
+    Continue c(*this, more_cuts - 1);
     c.fate.bits = judged(number);
     std::vector<Word> words = state(number);
     const PowerOn p = power_on(m_, State(m_, words.data()), found_);
     for (const Resume& way : p.ways) {
         if (way.goes) follow(m_, words, way, found_, &c);
     }
+    c.look_up();
     fates_[level].emplace(number, c.fate);
     return c.fate;
 }

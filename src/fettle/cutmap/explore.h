@@ -24,7 +24,14 @@ public:
     // At most `room_bytes` are taken for states; what does not fit is left out, and full() says so.
     Explorer(const Model& m, std::vector<Word> found, std::size_t room_bytes);
 
-    std::uint32_t number_of(const std::vector<Word>& state);  // the same number for the same state; no_state: no room
+    // The same number for the same state; no_state: no room.
+    std::uint32_t number_of(const std::vector<Word>& state) { return number_of(state.data(), hash_of(state.data())); }
+    std::uint32_t number_of(const Word* state, std::uint64_t hash);
+    // Asked in this order for several states before their numbers, they are on their way when they are wanted.
+    std::uint64_t hash_of(const Word* state) const;
+    void fetch_place(std::uint64_t hash) const;
+    void fetch_state(std::uint64_t hash) const;
+    std::size_t words_each() const { return words_; }
     Fate fate(std::uint32_t state, int more_cuts);
     std::vector<Word> state(std::uint32_t number) const;
     std::size_t states() const { return count_; }
@@ -38,7 +45,7 @@ private:
     const Word* words(std::uint32_t number) const { return pool_[number / block].get() + number % block * words_; }
     void grow();
 
-    static constexpr std::size_t block = 1u << 14;  // states in a block of the pool
+    static constexpr std::size_t block = 1u << 17;  // states in a block of the pool
     const Model& m_;
     std::vector<Word> found_;
     std::size_t words_, most_;

@@ -1,7 +1,6 @@
 #include "fettle/cutmap/run.h"
 
 #include <algorithm>
-#include <functional>
 
 namespace fettle::cutmap {
 namespace {
@@ -196,51 +195,88 @@ public:
     std::vector<Stray> all;
 };
 
-constexpr std::size_t all_combinations_up_to = 4;
+constexpr std::ptrdiff_t all_combinations_up_to = 4;
 
-using Contents = std::vector<Cell>;
+// Goes through the contents that cells at risk may have. Taking no memory for each of them: there are millions.
+class Losses {
+public:
+    Losses(const Model& m, std::vector<Word>& state, const std::vector<AtRisk>& risks, Witness& witness)
+        : m_(m), words_(state), s_(m, words_.data()), witness_(witness) {
+        for (const AtRisk& r : risks) order_.push_back(&r);
+        std::sort(order_.begin(), order_.end(), [](const AtRisk* x, const AtRisk* y) {
+            return x->region != y->region ? x->region < y->region : x < y;
+        });
+    }
 
-std::vector<Contents> combinations(const std::vector<AtRisk>& risks, bool atomic) {
-    std::vector<Contents> out{Contents{}};
-    for (const auto& r : risks) {
-        std::vector<Contents> longer;
-        for (const auto& c : out) {
-            std::vector<Cell> values{Cell::new_release, r.before};
-            if (r.before == Cell::new_release) values.pop_back();
-            if (!atomic && r.before != Cell::torn) values.push_back(Cell::torn);
-            for (const Cell v : values) {
-                longer.push_back(c);
-                longer.back().push_back(v);
+    void all() { region_from(order_.begin()); }
+
+private:
+    using At = std::vector<const AtRisk*>::const_iterator;
+    enum Kind { is_new, is_before, is_torn };
+
+    bool atomic(At r) const { return m_.regions[static_cast<std::size_t>((*r)->region)].file->atomic; }
+
+    void region_from(At first) {
+        if (first == order_.end()) {
+            witness_.left_behind(words_);
+            return;
+        }
+        const At last =
+            std::find_if(first, order_.cend(), [&](const AtRisk* r) { return r->region != (*first)->region; });
+        if (last - first <= all_combinations_up_to) {
+            combine(first, last);
+        } else {
+            patterns(first, last);
+        }
+    }
+
+    // Every content of this cell, with every content of those behind it.
+    void combine(At now, At last) {
+        if (now == last) {
+            region_from(last);
+            return;
+        }
+        const AtRisk& r = **now;
+        combine(now + 1, last);  // new, as it stands
+        if (r.before != Cell::new_release) put(r, r.before, now + 1, last);
+        if (!atomic(now) && r.before != Cell::torn) put(r, Cell::torn, now + 1, last);
+        s_.set_cell(r.cell, Cell::new_release);
+    }
+    void put(const AtRisk& r, Cell c, At next, At last) {
+        s_.set_cell(r.cell, c);
+        combine(next, last);
+    }
+
+    // All of one kind, with one cell of any kind at either end.
+    void patterns(At first, At last) {
+        const bool torn = !atomic(first);
+        const auto all_before = [&](Cell c) {
+            return std::all_of(first, last, [&](const AtRisk* r) { return r->before == c; });
+        };
+        const bool before = !all_before(Cell::new_release) && !(torn && all_before(Cell::torn));
+        for (const Kind base : {is_new, is_before, is_torn}) {
+            if ((base == is_before && !before) || (base == is_torn && !torn)) continue;
+            for (const Kind head : {is_new, is_before, is_torn}) {
+                if ((head == is_before && !before) || (head == is_torn && !torn)) continue;
+                for (const Kind tail : {is_new, is_before, is_torn}) {
+                    if ((tail == is_before && !before) || (tail == is_torn && !torn)) continue;
+                    for (At r = first; r != last; ++r) set(**r, r == first ? head : r + 1 == last ? tail : base);
+                    region_from(last);
+                }
             }
         }
-        out = std::move(longer);
+        for (At r = first; r != last; ++r) set(**r, is_new);
     }
-    return out;
-}
+    void set(const AtRisk& r, Kind k) {
+        s_.set_cell(r.cell, k == is_new ? Cell::new_release : k == is_torn ? Cell::torn : r.before);
+    }
 
-// All of one kind; and for each two kinds, one cell of the second kind at either end. And one of every kind.
-std::vector<Contents> patterns(const std::vector<AtRisk>& risks, bool atomic) {
-    enum Kind { is_new, is_before, is_torn };
-    std::vector<Kind> kinds{is_new, is_before};
-    if (!atomic) kinds.push_back(is_torn);
-    const auto value = [&](Kind k, std::size_t i) {
-        return k == is_new ? Cell::new_release : k == is_torn ? Cell::torn : risks[i].before;
-    };
-    std::vector<Contents> out;
-    const auto add = [&](Kind base, Kind first, Kind last) {
-        Contents c;
-        for (std::size_t i = 0; i < risks.size(); ++i) {
-            c.push_back(value(i == 0 ? first : i + 1 == risks.size() ? last : base, i));
-        }
-        if (std::find(out.begin(), out.end(), c) == out.end()) out.push_back(std::move(c));
-    };
-    for (const Kind base : kinds) {
-        for (const Kind first : kinds) {
-            for (const Kind last : kinds) add(base, first, last);
-        }
-    }
-    return out;
-}
+    const Model& m_;
+    std::vector<Word>& words_;
+    State s_;
+    Witness& witness_;
+    std::vector<const AtRisk*> order_;
+};
 
 }  // namespace
 
@@ -295,29 +331,7 @@ Followed follow(const Model& m, const std::vector<Word>& state, const Resume& wa
 
 void every_loss(const Model& m, std::vector<Word>& state, const std::vector<AtRisk>& risks, Witness& witness) {
     if (risks.empty()) return witness.left_behind(state);
-    std::vector<std::vector<AtRisk>> groups;  // by region
-    for (const auto& r : risks) {
-        const auto same = [&](const std::vector<AtRisk>& g) { return g.front().region == r.region; };
-        const auto at = std::find_if(groups.begin(), groups.end(), same);
-        if (at == groups.end()) {
-            groups.push_back({r});
-        } else {
-            at->push_back(r);
-        }
-    }
-    State s(m, state.data());
-    const std::function<void(std::size_t)> choose = [&](std::size_t g) {
-        if (g == groups.size()) return witness.left_behind(state);
-        const auto& group = groups[g];
-        const bool atomic = m.regions[static_cast<std::size_t>(group.front().region)].file->atomic;
-        for (const auto& contents :
-             group.size() <= all_combinations_up_to ? combinations(group, atomic) : patterns(group, atomic)) {
-            for (std::size_t i = 0; i < group.size(); ++i) s.set_cell(group[i].cell, contents[i]);
-            choose(g + 1);
-        }
-        for (const auto& r : group) s.set_cell(r.cell, Cell::new_release);
-    };
-    choose(0);
+    Losses(m, state, risks, witness).all();
 }
 
 }  // namespace fettle::cutmap
