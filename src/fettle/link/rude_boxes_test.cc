@@ -87,7 +87,7 @@ std::vector<Rude> boxes() {
          [](const Line& l) {
              l.receive();
              l.send(ack());
-             again(80, 20, [&] { l.send(pending); });
+             again(40, 20, [&] { l.send(pending); });
          },
          Said::no_answer, "it said "},
         {"0x78, then silence", answers(ack() + pending), Said::no_answer, "it said 1 times that the answer follows"},

@@ -2,6 +2,7 @@
 // layout may give a piece that was not there.
 #include <cstdlib>
 
+#include "fettle/link/gate.h"
 #include "fettle/link/inventory.h"
 #include "fettle/link/uds.h"
 
@@ -18,6 +19,14 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     const uds::Wanted wanted[] = {{0xF187, 9}, {0xF195, 8}};
     (void)uds::identifiers_data(wanted, input);
     (void)uds::session_timing(input);
+    for (const auto& r :
+         {uds::ReadRequest::count(0xFF), uds::ReadRequest::snapshot(0x9A4F13), uds::ReadRequest::extended_data(1)})
+        (void)uds::look_at(r, input);
+    (void)uds::parse_count(input);
+    if (const auto records = uds::parse_records(input))
+        if (records->records.size() + 6 != size) std::abort();
+    if (held_back(Phase::no_run, input, true).empty() && input[0] != 0x14 && !uds::ReadRequest::from_bytes(input))
+        std::abort();
     if (const auto allowed = uds::ReadRequest::from_bytes(input))
         if (allowed->service() != 0x10 && allowed->service() != 0x19 && allowed->service() != 0x22 &&
             allowed->service() != 0x3E)
