@@ -174,6 +174,9 @@ Result<Answer> plan(Context& context, const PlanOptions& given) {
     if (o.cuts < 1 || o.cuts > most_cuts) {
         return usage_error("cuts-range", "--cuts", "the map is made for 1 to 3 cuts", "give 1, 2 or 3");
     }
+    if (!std::isfinite(o.cut_rate)) {
+        return usage_error("cuts-range", "--cut-rate", "this is no rate of power cuts", "give a number from 0 to 60");
+    }
     if (const Status taken = take_from_job(context, o); !taken) return pass(taken);
     if (o.plates.empty()) {
         return usage_error("plate-missing", "plan", "no plate was given and no job has one",

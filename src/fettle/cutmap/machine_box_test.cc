@@ -182,6 +182,8 @@ TEST(MachineBox, DurationsAreForecastAndScored) {
         "    {} runs of the machine: {} within the time of half, {} within that of nine in ten; pinball loss at "
         "nine in ten {:.2f} s, by the file alone {:.2f} s\n",
         scored, in_half, in_nine, loss / scored, loss_of_file / scored);
+    if (scored < 12 && std::getenv("FETTLE_MACHINE_BOX") != nullptr)
+        GTEST_SKIP() << "skipped: too few undisturbed runs to score";
     ASSERT_GE(scored, 12);
     // Binomial: with nine in ten kept, fewer than six in ten of twelve or more would be one chance in a hundred or
     // less.
