@@ -378,6 +378,81 @@ class Case:
         threading.Thread(target=wait, daemon=True).start()
         return listener.getsockname()[1]
 
+    def doip_box(self, answers, address=0x1041, hang_after=None):
+        """A box that answers DoIP on a loopback port (ISO 13400-2: 02 FD, payload types 0005/0006, 8001/8002), until the
+        case ends. `answers`: request in hex to answer in hex, or to a list of answers, the last of which stays; None or
+        not there: silence after the acknowledgement; "nack": negative response code 31. Its port; what it was asked is
+        in self.doip_heard, and `answers` may be changed while it runs."""
+        self.doip_heard = []
+        listener = socket.create_server(("127.0.0.1", 0))
+
+        def frame(kind, payload):
+            return b"\x02\xfd" + kind.to_bytes(2, "big") + len(payload).to_bytes(4, "big") + payload
+
+        def serve(line):
+            with contextlib.suppress(OSError, ValueError), line, line.makefile("rb") as data:
+                while head := data.read(8):
+                    kind, body = int.from_bytes(head[2:4], "big"), data.read(int.from_bytes(head[4:8], "big"))
+                    here = address.to_bytes(2, "big")
+                    if kind == 0x0005:
+                        line.sendall(frame(0x0006, body[:2] + here + b"\x10" + bytes(4)))
+                    if kind != 0x8001:
+                        continue
+                    tester, target, asked = body[:2], body[2:4], body[4:].hex()
+                    self.doip_heard.append(asked)
+                    if target != here:
+                        line.sendall(frame(0x8003, target + tester + b"\x03"))
+                        continue
+                    line.sendall(frame(0x8002, target + tester + b"\x00"))
+                    answer = answers.get(asked)
+                    if isinstance(answer, list):
+                        answer = answer.pop(0) if len(answer) > 1 else answer[0]
+                    if answer == "nack":
+                        answer = "7f" + asked[:2] + "31"
+                    if answer == "close":
+                        return
+                    if answer:
+                        line.sendall(frame(0x8001, target + tester + bytes.fromhex(answer)))
+
+        def wait():
+            while True:
+                try:
+                    line, _ = listener.accept()
+                except OSError:
+                    return
+                threading.Thread(target=serve, args=(line,), daemon=True).start()
+
+        threading.Thread(target=wait, daemon=True).start()
+        return listener.getsockname()[1]
+
+    def doip_asked(self):
+        return list(self.doip_heard)
+
+    def dtc_hex(self, code):
+        """Letters of SAE J2012: bits 7-6 of the first byte are P C B U, 5-4 the first digit; the rest is hexadecimal."""
+        return f"{'PCBU'.index(code[0]) << 2 | int(code[1]):x}{code[2:5]}{code[6:8]}".lower()
+
+    def fault_code(self, letters="PCB"):
+        """A code with failure type 13 that no example family lists."""
+        return f"{self.rng.choice(letters)}3{self.rng.randrange(0x1000):03X}-13"
+
+    def job_ran(self, family, plates, start, to, marks=(), tally="", market="NS", ago=4000, **options):
+        """A job whose run to `to` was begun so many seconds ago against everything, with marks (event, seconds after the
+        start), and ended where they say so. Plans need only the releases' indexes. Its number."""
+        self.shelve(start, to, family=family, index_only=True, **options)
+        job = json.loads(self.call("job", "open", "--customer", "1007", *sum((["--plate", p] for p in plates), []),
+                                   "--json"))["data"]["job"]
+        either = (0, 1)
+        self.call("identify", *plates, "--view", f"{start} {market}", "--job", job, "--family", family, ok=either)
+        self.call("plan", "--job", job, "--to", to, "--consent", "one-way", ok=either)
+        self.call("faults", job, "--when", "before", "--typed", "none", ok=either)
+        self.call("watch", job, "--start", "--by", "R. Moor", "--once", "--against-halt", "--ago", str(ago), ok=either)
+        for event, at in marks:
+            if event == "ended" and tally:
+                self.call("mark", job, "--tally", tally, "--ago", str(ago - at), ok=either)
+            self.call("mark", job, event, "--ago", str(ago - at), ok=either)
+        return job
+
     def battery(self, ah, health, charge, floor, amps, minutes, k=1.0, hours=20):
         """(needs, has) in Ah: Peukert's law for a rating at `hours`, t = H (C / (I H))^k; nothing given away below the
         rated current."""

@@ -183,7 +183,7 @@ def stand_in(t, image):
     t.json("stand-in", "--card", t.folder / "empty.img", "--from", FROM, "--speed", 100000, "--listen", "127.0.0.1:0",
            exits=(0, 1, 3, 4))
     words = [t.binary, "--home", t.home, "stand-in", "--card", image, "--from", FROM, "--speed", "100000", "--answer-asks",
-             "--listen", "127.0.0.1:0", "--stay", "30"]
+             "--listen", "127.0.0.1:0", "--stay", "30", "--stored", "display:B1A4F-13:28"]
     server = subprocess.Popen(words, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
     try:
         lines = queue.Queue()
@@ -194,9 +194,32 @@ def stand_in(t, image):
         t.json("link", "faults", "--at", f"doip://{at}", "--record", t.folder / "faults.pcapng")
         t.json("link", "blank", t.folder / "faults.pcapng", "--out", t.folder / "blank.pcapng")
         t.json("link", "replay", t.folder / "blank.pcapng", "--listen", "127.0.0.1:0", "--stay", "0.01")
+        facts(t, f"doip://{at}")
     finally:
         server.kill()
         server.wait()
+
+
+def facts(t, at):
+    """A run whose ask was skipped: read, cleared, mended in words."""
+    job = t.json("job", "open", "--customer", "1008", *[w for p in PLATES for w in ("--plate", p)])["job"]
+    t.json("identify", *PLATES, "--view", f"{FROM} NS", "--job", job)
+    t.json("link", "read", "--at", at, "--job", job)
+    t.json("faults", job, "--when", "before", "--typed", "none")
+    t.json("plan", "--job", job, "--to", TO)
+    t.json("watch", job, "--start", "--by", "R", "--against-halt", "--ago", 3000)
+    t.json("mend", job)
+    t.json("mend", job, "--power", "kept")
+    t.json("mark", job, "asks", "--ago", 1000)
+    t.json("mark", job, "skipped", "--ago", 900)
+    t.json("mark", job, "broken-off", "--ago", 800)
+    t.json("mend", job, "--power", "lost", "--now", "starts", "--shows", "Flux 77", "--supply", "holds")
+    t.json("mend", job, "--tried", "same card", "--came", "nothing")
+    t.json("link", "read", "--at", at, "--job", job)
+    t.json("link", "faults", "--at", at, "--job", job)
+    t.json("link", "clear", job, "main", "--at", at, "--allowed-by", "R. Moor")
+    t.json("link", "clear", job, "display", "--at", at, "--allowed-by", "R. Moor")
+    t.json("job", "show", job)
 
 
 def bench(t):

@@ -229,15 +229,19 @@ void CommandLine::define_plan_and_card() {
 }
 
 void CommandLine::define_link() {
+    const auto at = [](CLI::App& c, std::vector<std::string>& option) {
+        c.add_option("--at", option, "doip://HOST:PORT, with /0x1041 for one box; BOX=ADDRESS; more than one for a set")
+            ->type_name("[BOX=]ADDRESS")
+            ->required();
+    };
     const auto when = [](CLI::App& c, std::string& option) {
-        c.add_option("--when", option, "before or after the run")
-            ->capture_default_str()
+        c.add_option("--when", option, "before or after the run; else as the job stands")
             ->check(CLI::IsMember({"before", "after"}));
     };
     const auto record = [](CLI::App& c, std::string& option) {
         c.add_option("--record", option, "the whole exchange as a capture file (pcapng)")->type_name("FILE");
     };
-    CLI::App& link = group("link", "read versions and fault memory over the diagnostic link; nothing is ever written");
+    CLI::App& link = group("link", "read versions and fault memory over the diagnostic link; clear what is explained");
     command<LinkFindOptions>(
         link, "find", "ask who is there (DoIP)", link_find, [record](CLI::App& c, LinkFindOptions& o) {
             c.add_option("--at", o.at, "where to ask")->type_name("HOST:PORT")->capture_default_str();
@@ -246,25 +250,34 @@ void CommandLine::define_link() {
             record(c, o.record);
         });
     command<LinkReadOptions>(
-        link, "read", "plates, serials, releases and pieces", link_read,
-        [when, record](CLI::App& c, LinkReadOptions& o) {
-            c.add_option("--at", o.at, "doip://HOST:PORT[/0x1041] or can://can0/0x7a1:0x7a9")
-                ->type_name("ADDRESS")
-                ->required();
+        link, "read", "plates, serials, releases, histories and pieces", link_read,
+        [at, when, record](CLI::App& c, LinkReadOptions& o) {
+            at(c, o.at);
             c.add_option("--family", o.family, "of this family")->type_name("ID");
             c.add_option("--save", o.save, "the pieces as a list for plan --as-found")->type_name("FILE");
             when(c, o.when);
             record(c, o.record);
         });
     command<LinkFaultsOptions>(link, "faults", "stored fault entries", link_faults,
-                               [when, record](CLI::App& c, LinkFaultsOptions& o) {
-                                   c.add_option("--at", o.at, "doip://HOST:PORT[/0x1041] or can://can0/0x7a1:0x7a9")
-                                       ->type_name("ADDRESS")
-                                       ->required();
+                               [at, when, record](CLI::App& c, LinkFaultsOptions& o) {
+                                   at(c, o.at);
                                    c.add_option("--family", o.family, "of this family")->type_name("ID");
                                    when(c, o.when);
+                                   c.add_option("--in", o.in, "where the boxes are now; else where the job is done")
+                                       ->check(CLI::IsMember({"bench", "vehicle"}));
                                    record(c, o.record);
                                });
+    command<LinkClearOptions>(
+        link, "clear", "ask a box to clear the entries that are explained and not failing", link_clear,
+        [at](CLI::App& c, LinkClearOptions& o) {
+            c.add_option("J", o.job, "the job's number")->required();
+            c.add_option("BOX", o.box, "main, display, …")->required();
+            at(c, o.at);
+            c.add_option("--allowed-by", o.allowed_by, "who allows it")->type_name("NAME")->required();
+            c.add_option("--sign", o.signed_for,
+                         "an entry that is not explained and may go too, if the box takes only all")
+                ->type_name("CODE");
+        });
     command<LinkReplayOptions>(
         link, "replay", "answer from a recording, on this machine", link_replay, [](CLI::App& c, LinkReplayOptions& o) {
             c.add_option("FILE", o.file, "a recording (pcapng)")->required();
@@ -288,6 +301,15 @@ void CommandLine::define_link() {
             c.add_option("--can", o.can,
                          "that box on a CAN bus of this machine, too: main=can://127.0.0.1:29500/0x7a1:0x7a9")
                 ->type_name("ROLE=ADDRESS");
+            c.add_option("--also", o.also, "that box alone, on a transport of its own")->type_name("BOX=ADDR:PORT");
+            c.add_option("--stored", o.stored, "an entry in its fault memory: main:B1A4F-13:28")
+                ->type_name("BOX:CODE:STATUS");
+            c.add_flag("--rest", o.rest, "no update is started: it only answers, for as long as --stay says");
+            c.add_option("--history", o.history, "releases that it came up with before, oldest first")
+                ->type_name("R,R");
+            c.add_option("--clears", o.clears, "what it takes: each entry by itself, only all of them, none")
+                ->capture_default_str()
+                ->check(CLI::IsMember({"each", "all", "no"}));
             c.add_option("--speed", o.speed, "virtual seconds a second")->type_name("N")->capture_default_str();
             c.add_option("--seed", o.seed, "the same seed, the same run")->type_name("N")->capture_default_str();
             c.add_option("--market", o.market, "the market it is set to")->type_name("M");

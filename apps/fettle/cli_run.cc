@@ -2,6 +2,7 @@
 #include "cli_builder.h"
 #include "cmd_feed.h"
 #include "cmd_handover.h"
+#include "cmd_mend.h"
 #include "cmd_placard.h"
 #include "cmd_prove.h"
 #include "cmd_ready.h"
@@ -203,12 +204,15 @@ void CommandLine::define_run() {
         c.add_option("J", o.job, "the job's number")->required();
         c.add_option("--typed", o.typed, "lines of box, name, version")->type_name("FILE");
         c.add_option("--release", o.release, "the release that the box shows")->type_name("R");
+        c.add_option("--history", o.history, "with them: the releases that it shows as installed, oldest first")
+            ->type_name("R,R");
     });
     command<FaultsOptions>(app, "faults", "the fault memory, typed", faults, [](CLI::App& c, FaultsOptions& o) {
         c.add_option("J", o.job, "the job's number")->required();
-        c.add_option("--when", o.when, "before or after the run")
-            ->capture_default_str()
+        c.add_option("--when", o.when, "before or after the run (after, when not said)")
             ->check(CLI::IsMember({"before", "after"}));
+        c.add_option("--in", o.in, "where it was read; else where the job is done")
+            ->check(CLI::IsMember({"bench", "vehicle"}));
         c.add_option("--typed", o.typed, "\"B1A4F-13:28 …\", or none when it was read and is empty")->type_name("TEXT");
         c.add_flag("--none-read", o.none_read, "it was not read, which never means none");
     });
@@ -219,6 +223,26 @@ void CommandLine::define_run() {
                               c.add_option("--bad", o.tried_bad, "function N was tried and is not")->type_name("N");
                               c.add_flag("--full", o.full, "every piece");
                           });
+
+    command<MendOptions>(
+        app, "mend", "after a run broke, got stuck or failed: what to try first, how often, when to stop", mend_job,
+        [](CLI::App& c, MendOptions& o) {
+            c.add_option("J", o.job, "the job's number")->required();
+            c.add_option("--power", o.power, "was it without power since the last sign?")
+                ->check(CLI::IsMember({"lost", "kept"}));
+            c.add_option("--now", o.now, "what the box does now, fed")
+                ->check(CLI::IsMember({"starts", "recovery", "goes-on", "dark"}));
+            c.add_option("--shows", o.shows, "what stands on its screen now, word for word")->type_name("TEXT");
+            c.add_option("--release", o.release, "that its version view shows now")->type_name("R");
+            c.add_option("--supply", o.supply, "it is on a supply now that holds")->check(CLI::IsMember({"holds"}));
+            c.add_option("--broke-ago", o.broke_ago_s, "the first sign of trouble was so many seconds ago")
+                ->type_name("S")
+                ->check(CLI::Range(0.0, 2592000.0));
+            c.add_option("--tried", o.tried, "an attempt that was made: wait, same card, …")->type_name("KIND");
+            c.add_option("--came", o.came, "what came of it")
+                ->check(CLI::IsMember({"done", "nothing", "better", "worse"}));
+            c.add_option("--by", o.by, "who says so")->type_name("NAME");
+        });
 
     CLI::App& sheet = group("handover", "the sealed sheet for the customer");
     command<HandoverOptions>(sheet, "make", "make and seal it; refused while something is open", handover,

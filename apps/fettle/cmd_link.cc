@@ -7,8 +7,10 @@
 #include "fettle/base/files.h"
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
-#include "fettle/family/label.h"
 #include "fettle/link/client.h"
+#include "job_faults.h"
+#include "job_store.h"
+#include "link_open.h"
 #include "link_options.h"
 #include "read_list.h"
 
@@ -17,7 +19,6 @@ namespace {
 
 using link::BoxFaults;
 using link::BoxInventory;
-using link::Connection;
 using link::Fact;
 using link::Inventory;
 using link::Known;
@@ -26,76 +27,11 @@ struct Item {
     const char* name;
     const Fact BoxInventory::* fact;
 };
-constexpr Item items[] = {{"plate", &BoxInventory::plate},
-                          {"serial", &BoxInventory::serial},
-                          {"release", &BoxInventory::release},
-                          {"market", &BoxInventory::market},
-                          {"pieces", &BoxInventory::pieces_fact}};
-
-const family::LinkBox* box_at(const family::Family& f, std::uint16_t address) {
-    const auto b = std::find_if(f.link.begin(), f.link.end(), [&](const auto& x) { return x.address == address; });
-    return b == f.link.end() ? nullptr : &*b;
-}
-
-// Does the box behind this family's first address give a plate of this family?
-bool plate_agrees(Connection& c, const family::Family& f, std::uint16_t only) {
-    for (const auto& record : f.link) {
-        if (record.did_plate == 0 || (only != 0 && record.address != only)) continue;
-        const auto* rule = f.box(record.role);
-        const auto reply = c.read(record.address, record.did_plate);
-        if (!rule || reply.said != link::Said::value) return false;
-        const auto matcher = family::LabelMatcher::make(rule->plate);
-        return matcher && matcher->accepts(trim(as_text(reply.data)));
-    }
-    return false;
-}
-
-struct Open {
-    link::Options options;
-    Connection connection;
-    family::Family family;
-    std::string only_role;
-};
-
-Result<Open> open_link(Context& context, const std::string& at, const std::string& family_id,
-                       const std::string& record) {
-    const auto address = link::parse_link_address(at);
-    if (!address) return pass(address);
-    std::vector<family::Family> candidates;
-    if (!family_id.empty()) {
-        auto one = load_family_by_id(context, family_id);
-        if (!one) return pass(one);
-        if (one->link.empty())
-            return bad_input("no-link-record", "family " + family_id, "it has no [[link]] record",
-                             "go on by taps and typed text, or add what its diagnostic papers say to the family file");
-        candidates.push_back(std::move(*one));
-    } else {
-        auto all = load_families(context);
-        if (!all) return pass(all);
-        for (auto& f : *all)
-            if (!f.link.empty()) candidates.push_back(std::move(f));
-    }
-    auto options = link_options(context, record);
-    if (!options) return pass(options);
-    auto connection = Connection::open_to(*address, *options);
-    if (!connection) return pass(connection);
-    for (auto& f : candidates) {
-        const auto* box = address->logical == 0 ? nullptr : box_at(f, address->logical);
-        if (address->logical != 0 && !box) continue;
-        if (family_id.empty() && !plate_agrees(*connection, f, address->logical)) continue;
-        return Open{std::move(*options), std::move(*connection), std::move(f), box ? box->role : std::string()};
-    }
-    if (!family_id.empty())
-        return usage_error("bad-address", printable(at), fmt::format("family {} has no box at that address", family_id),
-                           "leave the box's address out, or take one of the family file's [[link]] records");
-    return outside_error("box-not-known", printable(at), "no box there gives a plate of a family known here",
-                         "name the family with --family, and check that ignition is on");
-}
-
-Result<std::string> checked_when(const std::string& when) {
-    if (when == "before" || when == "after") return when;
-    return usage_error("bad-when", printable(when), "it is neither before nor after",
-                       "write --when before or --when after");
+constexpr Item items[] = {{"plate", &BoxInventory::plate},        {"serial", &BoxInventory::serial},
+                          {"release", &BoxInventory::release},    {"market", &BoxInventory::market},
+                          {"pieces", &BoxInventory::pieces_fact}, {"history", &BoxInventory::history_fact}};
+bool is_list(const Item& item) {
+    return std::string_view(item.name) == "pieces" || std::string_view(item.name) == "history";
 }
 
 Verdict verdict_of(Known k) {
@@ -168,10 +104,13 @@ boost::json::object inventory_as_json(const Inventory& inventory) {
     boost::json::array boxes;
     for (const auto& b : inventory.boxes) {
         boost::json::object o{{"box", b.role}, {"address", fmt::format("0x{:04X}", b.address)}};
+        if (!b.via.empty()) o["via"] = b.via;
         for (const auto& item : items) o[item.name] = fact_json(b.*item.fact);
-        boost::json::array pieces;
+        boost::json::array pieces, releases;
         for (const auto& p : b.pieces) pieces.push_back({{"name", p.name}, {"version", p.version}});
+        for (const auto& r : b.history) releases.push_back(boost::json::string(r));
         o["installed"] = std::move(pieces);
+        if (b.history_fact.known == Known::read) o["releases"] = std::move(releases);
         boxes.push_back(std::move(o));
     }
     return {{"boxes", std::move(boxes)}};
@@ -182,13 +121,17 @@ boost::json::object faults_as_json(const std::vector<BoxFaults>& faults) {
     for (const auto& b : faults) {
         boost::json::object o{
             {"box", b.role}, {"address", fmt::format("0x{:04X}", b.address)}, {"known", link::code(b.known)}};
+        if (!b.via.empty()) o["via"] = b.via;
         if (b.known == Known::read) {
             o["status_availability"] = b.availability;
             boost::json::array entries;
             for (const auto& f : b.faults) {
                 boost::json::array names;
                 for (const auto n : link::uds::status_names(f.status)) names.emplace_back(n);
-                entries.push_back({{"code", f.code}, {"status", f.status}, {"bits", std::move(names)}});
+                entries.push_back({{"code", f.code},
+                                   {"code_words", prove::code_words(f.code)},
+                                   {"status", f.status},
+                                   {"bits", std::move(names)}});
             }
             o["entries"] = std::move(entries);
             o["raw"] = hex(b.raw);
@@ -200,35 +143,114 @@ boost::json::object faults_as_json(const std::vector<BoxFaults>& faults) {
     return {{"boxes", std::move(boxes)}};
 }
 
-// "read" only when every box's list of pieces was; a list with a hole in it is no as-left list.
-NewEntry as_left_entry(const Inventory& inventory) {
-    boost::json::array installed;
-    bool whole = !inventory.boxes.empty();
-    std::string release;
+// What each box said of itself, box by box; an item that was not read is not there.
+NewEntry inventory_entry(const Inventory& inventory, const std::string& when) {
+    boost::json::array boxes;
     for (const auto& b : inventory.boxes) {
-        whole = whole && b.pieces_fact.known == Known::read;
-        if (release.empty() && b.release.known == Known::read) release = b.release.value;
-        for (const auto& p : b.pieces) installed.push_back({{"box", b.role}, {"name", p.name}, {"version", p.version}});
+        if (b.silent()) continue;
+        boost::json::object o{{"box", b.role}, {"address", fmt::format("0x{:04X}", b.address)}, {"via", b.via}};
+        for (const auto& item : items)
+            if (const Fact& f = b.*item.fact; !is_list(item) && f.known == Known::read) o[item.name] = f.value;
+        if (b.history_fact.known == Known::read) {
+            boost::json::array releases;
+            for (const auto& r : b.history) releases.push_back(boost::json::string(r));
+            o["history"] = std::move(releases);
+        }
+        if (b.pieces_fact.known == Known::read) {
+            boost::json::array pieces;
+            for (const auto& p : b.pieces)
+                pieces.push_back({{"box", b.role}, {"name", p.name}, {"version", p.version}});
+            o["installed"] = std::move(pieces);
+        }
+        boxes.push_back(std::move(o));
     }
+    return {"inventory", {{"when", when}, {"boxes", std::move(boxes)}}};
+}
+
+// "read" only when the list of every box that can give one was read, now or by a reading before this one since the run:
+// a list with a hole in it is no as-left list.
+NewEntry as_left_entry(const Inventory& inventory, const family::Family& family,
+                       const std::map<std::string, book::BoxSaid>& earlier) {
+    boost::json::array installed;
+    bool whole = true, any = false;
+    std::string release;
+    for (const auto& record : family.link) {
+        const BoxInventory* now = inventory.box(record.role);
+        const auto before = earlier.find(record.role);
+        std::string shown;
+        if (now && now->release.known == Known::read)
+            shown = now->release.value;
+        else if (before != earlier.end())
+            shown = before->second.release;
+        if (release.empty()) release = shown;
+        if (record.did_pieces == 0) continue;
+        any = true;
+        if (now && now->pieces_fact.known == Known::read) {
+            for (const auto& p : now->pieces)
+                installed.push_back({{"box", record.role}, {"name", p.name}, {"version", p.version}});
+        } else if (before != earlier.end() && before->second.pieces) {
+            for (const auto& p : *before->second.pieces)
+                installed.push_back({{"box", p.box}, {"name", p.name}, {"version", p.version}});
+        } else {
+            whole = false;
+        }
+    }
+    whole = whole && any;
     boost::json::object data{{"origin", whole ? "read" : "not read"}};
     if (!release.empty()) data["release"] = release;
     if (whole) data["installed"] = std::move(installed);
-    data["read"] = inventory_as_json(inventory);
     return {"as-left", std::move(data)};
 }
 
-NewEntry faults_entry(const std::vector<BoxFaults>& faults, const std::string& when) {
-    boost::json::array entries;
-    bool whole = !faults.empty();
-    for (const auto& b : faults) {
-        whole = whole && b.known == Known::read;
-        for (const auto& f : b.faults)
-            entries.push_back({{"box", b.role}, {"code", f.code}, {"status", fmt::format("0x{:02X}", f.status)}});
+// Every box that the family has on the link stands in it: one that was not asked is not read.
+NewEntry faults_entry(const std::vector<BoxFaults>& faults, const family::Family& family, const std::string& when,
+                      const std::string& place) {
+    boost::json::array entries, boxes;
+    std::size_t read = 0;
+    for (const auto& record : family.link) {
+        const auto b =
+            std::find_if(faults.begin(), faults.end(), [&](const BoxFaults& x) { return x.role == record.role; });
+        if (b == faults.end()) {
+            boxes.push_back({{"box", record.role}, {"known", "not-asked"}, {"why", "it was not asked"}});
+            continue;
+        }
+        boost::json::object o{{"box", b->role},
+                              {"address", fmt::format("0x{:04X}", b->address)},
+                              {"via", b->via},
+                              {"known", link::code(b->known)}};
+        if (b->known == Known::read) {
+            ++read;
+            o["availability"] = b->availability;
+            o["raw"] = hex(b->raw);
+        } else {
+            o["why"] = b->why;
+        }
+        boxes.push_back(std::move(o));
+        for (const auto& f : b->faults)
+            entries.push_back({{"box", b->role}, {"code", f.code}, {"status", fmt::format("0x{:02X}", f.status)}});
     }
-    boost::json::object data{{"when", when}, {"origin", whole ? "read" : "not read"}};
-    if (whole) data["entries"] = std::move(entries);
-    data["read"] = faults_as_json(faults);
-    return {"faults", std::move(data)};
+    const char* origin = read == 0 ? "not read" : read == boxes.size() ? "read" : "read in part";
+    return {"faults",
+            {{"when", when},
+             {"place", place},
+             {"origin", origin},
+             {"entries", std::move(entries)},
+             {"boxes", std::move(boxes)}}};
+}
+
+std::optional<Answer> other_box(const book::Job& job, const std::vector<std::pair<std::string, Fact>>& plates) {
+    for (const auto& [role, plate] : plates) {
+        const auto of_job = job.plates.find(role);
+        if (of_job == job.plates.end() || plate.known != Known::read || trim(plate.value) == of_job->second) continue;
+        Answer a;
+        a.headline = fmt::format("Not kept: the {} that answers is not the one of this job.", role);
+        a.judgement.add({"other-box", Verdict::halt,
+                         fmt::format("its plate is {}, that of the job {}: look which box stands at that address",
+                                     printable(plate.value), of_job->second),
+                         role, "read over the link"});
+        return a;
+    }
+    return std::nullopt;
 }
 
 // --- commands ------------------------------------------------------------------------------------------------------
@@ -273,18 +295,40 @@ Result<Answer> link_find(Context& context, const LinkFindOptions& options) {
 }
 
 Result<Answer> link_read(Context& context, const LinkReadOptions& options) {
-    if (const auto ok = checked_when(options.when); !ok) return pass(ok);
-    auto open = open_link(context, options.at, options.family, options.record);
+    auto open = open_links(context, options.at, options.family, options.record);
     if (!open) return pass(open);
-    const Inventory all = link::read_inventory(open->connection, open->family, open->only_role);
+    book::Job job;
+    if (!context.job.empty()) {
+        auto loaded = load_job(context, context.job);
+        if (!loaded) return pass(loaded);
+        job = std::move(*loaded);
+    }
+    const std::string when = !options.when.empty() ? options.when : job.runs.empty() ? "before" : "after";
+    if (when == "before" && !job.runs.empty())
+        return usage_error("when-past", "--when", "a run was begun, so what is read now is not from before it",
+                           "leave --when out, or write --when after");
+    Inventory all;
+    for (const AskedBox& box : open->boxes) all.boxes.push_back(read_over(box));
+    std::vector<std::pair<std::string, Fact>> plates;
+    for (const auto& b : all.boxes) plates.emplace_back(b.role, b.plate);
     Answer a;
+    if (auto other = other_box(job, plates)) {
+        a = std::move(*other);
+        a.data = inventory_as_json(all);
+        a.data["family"] = open->family.id;
+        return a;
+    }
     std::string list;
     std::size_t pieces = 0, read_boxes = 0;
     for (const auto& b : all.boxes) {
         a.text += fmt::format("{} (0x{:04X})\n", b.role, b.address);
         for (const auto& item : items)
-            if (const Fact& f = b.*item.fact; std::string_view(item.name) != "pieces")
+            if (const Fact& f = b.*item.fact; !is_list(item))
                 a.text += fmt::format("  {:<8} {}\n", item.name, shown(f));
+        if (b.history_fact.known == Known::read)
+            a.text += fmt::format("  history  {}\n", b.history.empty() ? "nothing yet" : join(b.history, ", "));
+        else if (b.history_fact.known != Known::not_in_file)
+            a.text += fmt::format("  history  {}\n", shown(b.history_fact));
         if (b.pieces_fact.known == Known::read) {
             a.text += fmt::format("  pieces   {}\n", b.pieces.size());
             for (const auto& p : b.pieces) a.text += fmt::format("    {:<20} {}\n", p.name, p.version);
@@ -308,32 +352,72 @@ Result<Answer> link_read(Context& context, const LinkReadOptions& options) {
     a.judgement = judge(all);
     a.data = inventory_as_json(all);
     a.data["family"] = open->family.id;
-    if (options.when == "after") a.entries.push_back(as_left_entry(all));
+    a.entries.push_back(inventory_entry(all, when));
+    if (when == "after") a.entries.push_back(as_left_entry(all, open->family, job.said_after));
     a.text += recording_line(open->options);
     return a;
 }
 
+namespace {
+
+std::string memory_as_text(const BoxFaults& b, const family::Family& family) {
+    if (b.known != Known::read)
+        return fmt::format("{} (0x{:04X}): not read: {}\n", b.role, b.address, printable(b.why));
+    std::string out = fmt::format("{} (0x{:04X}): {}\n", b.role, b.address, counted(b.faults.size()));
+    for (const auto& f : b.faults) {
+        out += fmt::format("  {}  {}\n            status 0x{:02X}: {}\n", f.code, prove::code_words(f.code), f.status,
+                           status_words(f.status));
+        for (const auto& note : family.faults)
+            if (note.code == f.code)
+                out += fmt::format("            {} (family file: explained by {})\n", printable(note.words),
+                                   printable(note.explained_by));
+    }
+    return out;
+}
+
+}  // namespace
+
 Result<Answer> link_faults(Context& context, const LinkFaultsOptions& options) {
-    if (const auto ok = checked_when(options.when); !ok) return pass(ok);
-    auto open = open_link(context, options.at, options.family, options.record);
+    auto open = open_links(context, options.at, options.family, options.record);
     if (!open) return pass(open);
-    const auto all = link::read_faults(open->connection, open->family, open->only_role);
+    std::optional<JobRun> run;
+    if (!context.job.empty()) {
+        auto loaded = load_last_run(context, context.job);
+        if (!loaded) return pass(loaded);
+        run = std::move(*loaded);
+        if (run->family.id.empty()) run->family = open->family;
+    }
+    const book::Job none;
+    const book::Job& job = run ? run->job : none;
+    if (options.when == "before" && !job.runs.empty())
+        return usage_error("when-past", "--when", "a run was begun, so what is read now is not from before it",
+                           "leave --when out, or write --when after");
+    const std::string when = options.when == "before"      ? "before"
+                             : options.when.empty() || run ? when_now(job)
+                                                           : "after";
+    std::vector<std::pair<std::string, Fact>> plates;
+    if (run)  // whose memory is it?
+        for (const AskedBox& box : open->boxes) {
+            AskedBox plate_only = box;
+            for (Way& w : plate_only.ways)
+                w.record.did_serial = w.record.did_release = w.record.did_market = w.record.did_pieces =
+                    w.record.did_history = 0;
+            plates.emplace_back(box.role, read_over(plate_only).plate);
+        }
+    std::vector<BoxFaults> all;
+    for (const AskedBox& box : open->boxes) all.push_back(read_memory_over(box));
     Answer a;
+    if (auto other = other_box(job, plates)) {
+        a = std::move(*other);
+        a.data = faults_as_json(all);
+        a.data["family"] = open->family.id;
+        a.data["when"] = when;
+        return a;
+    }
     std::size_t entries = 0, read_boxes = 0;
     for (const auto& b : all) {
-        if (b.known == Known::read) {
-            ++read_boxes;
-            a.text += fmt::format("{} (0x{:04X}): {}\n", b.role, b.address, counted(b.faults.size()));
-        } else {
-            a.text += fmt::format("{} (0x{:04X}): not read: {}\n", b.role, b.address, printable(b.why));
-        }
-        for (const auto& f : b.faults) {
-            a.text += fmt::format("  {}  status 0x{:02X}: {}\n", f.code, f.status, status_words(f.status));
-            for (const auto& note : open->family.faults)
-                if (note.code == f.code)
-                    a.text += fmt::format("            {} (family file: explained by {})\n", printable(note.words),
-                                          printable(note.explained_by));
-        }
+        read_boxes += b.known == Known::read;
+        a.text += memory_as_text(b, open->family);
         entries += b.faults.size();
     }
     a.headline = read_boxes == all.size()
@@ -344,9 +428,23 @@ Result<Answer> link_faults(Context& context, const LinkFaultsOptions& options) {
     a.judgement = judge(all);
     a.data = faults_as_json(all);
     a.data["family"] = open->family.id;
-    a.data["when"] = options.when;
-    a.entries.push_back(faults_entry(all, options.when));
+    a.data["when"] = when;
     a.text += recording_line(open->options);
+    const std::string place = !options.in.empty() ? options.in : run && !run->on_bench() ? "vehicle" : "bench";
+    if (!run) return a;
+    // Appended first: what follows from it is said of the job as it then is.
+    a.job = run->number;
+    if (auto kept = append_entries(context, run->number, {faults_entry(all, open->family, when, place)}); !kept)
+        return pass(kept);
+    if (when == "before") return a;
+    auto now = load_job(context, run->number);
+    if (!now) return pass(now);
+    run->job = std::move(*now);
+    const prove::Faults f = faults_of(context, *run);
+    a.text += faults_as_text(f);
+    a.judgement.add(f.judgement);
+    a.data["faults"] = faults_as_json(f);
+    a.entries = ends_that_follow(*run, f);
     return a;
 }
 

@@ -20,19 +20,20 @@ struct LinkFindOptions {
 Result<Answer> link_find(Context& context, const LinkFindOptions& options);
 
 struct LinkReadOptions {
-    std::string at;               // --at doip://HOST:PORT (the whole set) or doip://HOST:PORT/0x1041 (one box)
-    std::string family;           // --family ID; empty: the one whose plate the box gives
+    std::vector<std::string> at;  // --at [BOX=]ADDRESS, more than once for a set on several transports
+    std::string family;           // --family ID; empty: the job's, else the one whose plate a box gives
     std::string save;             // --save FILE: the pieces as a list that plan --as-found takes
-    std::string when = "before";  // --when before|after: after writes the as-left entry with --job
+    std::string when;             // --when before|after; empty: before while the job has no run
     std::string record;           // --record FILE
 };
 Result<Answer> link_read(Context& context, const LinkReadOptions& options);
 
 struct LinkFaultsOptions {
-    std::string at;
+    std::vector<std::string> at;
     std::string family;
-    std::string when = "before";  // --when before|after
-    std::string record;           // --record FILE
+    std::string when;    // --when before|after; empty: as the job stands
+    std::string in;      // --in bench|vehicle: where it is read; empty: where the job is done
+    std::string record;  // --record FILE
 };
 Result<Answer> link_faults(Context& context, const LinkFaultsOptions& options);
 
@@ -41,6 +42,11 @@ struct StandInOptions {
     std::string family;  // --family ID; empty: the one whose release is named, when that is unique on the shelf
     std::string from;    // --from R: the release it starts at, on the shelf (index-only will do)
     std::string listen = "127.0.0.1:13400";     // --listen ADDR:PORT; port 0: any free one
+    std::vector<std::string> also;              // --also BOX=ADDR:PORT: that box alone, on a transport of its own
+    std::vector<std::string> stored;            // --stored BOX:CODE:STATUS: entries in its memory from the start
+    bool rest = false;                          // --rest: no update is started, it only answers
+    std::string clears = "each";                // --clears each|all|no
+    std::string history;                        // --history R,R: releases that it came up with before
     double speed = 1;                           // --speed N: virtual seconds a second
     std::uint64_t seed = 1;                     // --seed N
     bool answer_asks = false;                   // --answer-asks: somebody stands by; else type the control and Enter
@@ -53,11 +59,20 @@ struct StandInOptions {
 // Runs in the foreground until the run has ended; tells on standard error where it listens and what is to be seen.
 Result<Answer> stand_in(Context& context, const StandInOptions& options);
 
+struct LinkClearOptions {
+    std::string job, box;
+    std::vector<std::string> at;
+    std::string allowed_by;               // --allowed-by NAME
+    std::vector<std::string> signed_for;  // --sign CODE: an entry that is not explained and goes with the others
+};
+// Asks one box of the job to clear the entries that are explained and not failing; docs/faults.md has the rule.
+Result<Answer> link_clear(Context& context, const LinkClearOptions& options);
+
 // For other commands: the same values as JSON, and as the journal's entries of docs/journal.md.
 boost::json::object inventory_as_json(const link::Inventory& inventory);
 boost::json::object faults_as_json(const std::vector<link::BoxFaults>& faults);
-NewEntry as_left_entry(const link::Inventory& inventory);
-NewEntry faults_entry(const std::vector<link::BoxFaults>& faults, const std::string& when);
+NewEntry faults_entry(const std::vector<link::BoxFaults>& faults, const family::Family& family, const std::string& when,
+                      const std::string& place);
 // One reason per item that was not read; "read-over-link" when all were.
 Judgement judge(const link::Inventory& inventory);
 Judgement judge(const std::vector<link::BoxFaults>& faults);

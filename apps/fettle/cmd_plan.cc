@@ -63,6 +63,22 @@ Status take_from_job(const Context& context, PlanOptions& o) {
     return {};
 }
 
+// What the job's boxes said of their pieces before its first run: only when every box that can say so did.
+std::optional<change::InstalledList> found_over_link(const Context& context, const family::Family& family) {
+    if (context.job.empty()) return std::nullopt;
+    const auto job = load_job(context, context.job);
+    if (!job) return std::nullopt;
+    change::InstalledList out;
+    out.origin = change::Origin::read;
+    for (const family::LinkBox& b : family.link) {
+        if (b.did_pieces == 0) continue;
+        const auto said = job->said_before.find(b.role);
+        if (said == job->said_before.end() || !said->second.pieces) return std::nullopt;
+        for (const book::Installed& p : *said->second.pieces) out.pieces.push_back({p.box, p.name, p.version, ""});
+    }
+    return out.pieces.empty() ? std::nullopt : std::optional(std::move(out));
+}
+
 Answer not_identified(const IdentifiedUnit& unit) {
     Answer a;
     a.headline = "No plan: what stands on the bench is not certain enough.";
@@ -209,6 +225,8 @@ Result<Answer> plan(Context& context, const PlanOptions& given) {
         auto list = change::parse_installed(*text, o.as_found);
         if (!list) return pass(list);
         if (is_read_list(*text)) list->origin = change::Origin::read;
+        request.as_found = std::move(*list);
+    } else if (auto list = found_over_link(context, *unit->family)) {
         request.as_found = std::move(*list);
     }
     Plan p = make_plan(request);

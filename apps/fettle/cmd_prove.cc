@@ -11,6 +11,7 @@
 #include "fettle/prove/prove.h"
 #include "fettle/shelf/shelf.h"
 #include "fettle/watch/tracker.h"
+#include "job_faults.h"
 #include "job_store.h"
 #include "print.h"
 
@@ -54,51 +55,6 @@ std::string tried_key(const JobRun& run, const std::string& words) {
     return fmt::format("tried.{}.{}", run.job.runs.size(), words);
 }
 
-prove::FaultMemory memory_of(const book::FaultRecord& record) {
-    prove::FaultMemory out;
-    out.origin = record.origin;
-    if (record.origin != "read" && record.origin != "typed") return out;
-    out.entries.emplace();
-    for (const book::FaultSeen& f : record.entries) {
-        prove::Fault fault{f.box, f.code, std::nullopt};
-        if (f.status) fault.status = static_cast<std::uint8_t>(*f.status & 0xFF);
-        out.entries->push_back(std::move(fault));
-    }
-    return out;
-}
-
-prove::Circumstances circumstances_of(const JobRun& run) {
-    prove::Circumstances c;
-    c.on_bench = run.on_bench();
-    for (const book::LooseEnd& e : run.job.loose_ends) {
-        if (e.id.starts_with("ask-") && !e.settled) c.asks_skipped.push_back(e.id.substr(4));
-    }
-    return c;
-}
-
-boost::json::array faults_as_json(const prove::Faults& faults) {
-    boost::json::array out;
-    for (const prove::Attributed& a : faults.entries) {
-        boost::json::object o{{"box", a.fault.box}, {"code", a.fault.code}, {"kind", json_word(prove::words(a.kind))},
-                              {"why", a.why},       {"next", a.next},       {"may_be_cleared", a.may_be_cleared}};
-        if (a.fault.status) {
-            o["status"] = *a.fault.status;
-            boost::json::array bits;
-            for (const auto b : prove::status_bits(*a.fault.status)) bits.push_back(boost::json::string(b));
-            o["bits"] = bits;
-        }
-        out.push_back(o);
-    }
-    return out;
-}
-
-std::string faults_as_text(const prove::Faults& faults) {
-    std::string out = faults.sentence + "\n";
-    for (const prove::Attributed& a : faults.entries)
-        out += fmt::format("  {}: {}; next: {}\n", prove::words(a.kind), a.why, a.next);
-    return out;
-}
-
 prove::Evidence evidence_of(const JobRun& run, const book::Run& last, UnixMs now) {
     prove::Evidence e;
     if (run.job.as_left_origin != "not read" && !run.job.as_left.empty()) {
@@ -130,6 +86,22 @@ prove::Evidence evidence_of(const JobRun& run, const book::Run& last, UnixMs now
         (it->second == "good" ? e.tried : e.tried_bad).push_back(t.words);
     }
     e.complaint = run.job.complaint;
+    for (const auto& [role, said] : run.job.said_after) {
+        if (!said.release.empty()) e.releases[role] = said.release;
+        if (said.history) e.history_after[role] = *said.history;
+    }
+    for (const auto& [role, said] : run.job.said_before)
+        if (said.history) e.history_before[role] = *said.history;
+    if (run.job.as_left_history) e.history_after[""] = *run.job.as_left_history;
+    // The planned path so far: the steps of the plan up to the last run's, for each box that they have pieces for.
+    for (const PlanStep& s : run.plan.steps) {
+        e.path[""].push_back(s.release.release);
+        for (const family::Box& b : run.family.boxes)
+            if (std::any_of(s.release.pieces.begin(), s.release.pieces.end(),
+                            [&](const family::Piece& p) { return p.box == b.role; }))
+                e.path[b.role].push_back(s.release.release);
+        if (s.release.release == last.release) break;
+    }
     return e;
 }
 
@@ -198,13 +170,19 @@ Result<Answer> as_left(Context& context, const AsLeftOptions& options) {
                          "as-left", "inferred"});
     boost::json::object entry{{"origin", origin_code(list.origin)}, {"installed", installed_as_json(list)}};
     if (!options.release.empty()) entry["release"] = options.release;
+    if (!options.history.empty()) {
+        boost::json::array releases;
+        for (const std::string& r : split(options.history, ','))
+            if (!trim(r).empty()) releases.push_back(boost::json::string(trim(r)));
+        entry["history"] = std::move(releases);
+    }
     a.data = entry;
     a.entries.push_back({"as-left", entry});
     return a;
 }
 
 Result<Answer> faults(Context& context, const FaultsOptions& options) {
-    if (options.when != "before" && options.when != "after")
+    if (!options.when.empty() && options.when != "before" && options.when != "after")
         return usage_error("faults-when", "--when", "before or after was expected",
                            "say --when before or --when after");
     if (options.none_read == !options.typed.empty())
@@ -213,10 +191,15 @@ Result<Answer> faults(Context& context, const FaultsOptions& options) {
                            "it was not read");
     auto run = load_job_run(context, options.job);
     if (!run) return pass(run);
+    const std::string when = options.when == "before"          ? "before"
+                             : when_now(run->job) == "cleared" ? "cleared"
+                                                               : "after";
     Answer a;
     a.job = run->number;
-    boost::json::object entry{{"when", options.when}, {"origin", options.none_read ? "not read" : "typed"}};
-    prove::FaultMemory memory;
+    boost::json::object entry{{"when", when},
+                              {"place", options.in.empty() ? (run->on_bench() ? "bench" : "vehicle") : options.in},
+                              {"origin", options.none_read ? "not read" : "typed"}};
+    std::size_t count = 0;
     if (!options.none_read) {
         auto list = prove::parse_faults(options.typed);
         if (!list) return pass(list);
@@ -226,31 +209,35 @@ Result<Answer> faults(Context& context, const FaultsOptions& options) {
             if (f.status) o["status"] = *f.status;
             entries.push_back(o);
         }
+        count = entries.size();
         entry["entries"] = entries;
-        memory = {std::move(*list), "typed"};
     }
-    if (options.when == "after") {
-        const prove::Faults f =
-            prove::attribute(run->family, memory_of(run->job.faults_before), memory, circumstances_of(*run));
+    // Appended first: what follows from it is said of the job as it then is.
+    if (auto kept = append_entries(context, run->number, {{"faults", entry}}, run->job.last_number); !kept)
+        return pass(kept);
+    if (when != "before") {
+        auto job = load_job(context, run->number);
+        if (!job) return pass(job);
+        run->job = std::move(*job);
+        const prove::Faults f = faults_of(context, *run);
         a.headline = f.sentence;
         for (const prove::Attributed& x : f.entries)
             a.text += fmt::format("  {}: {}; next: {}\n", prove::words(x.kind), x.why, x.next);
         a.judgement = f.judgement;
         a.data["faults"] = faults_as_json(f);
+        a.entries = ends_that_follow(*run, f);
     } else {
-        a.headline = options.none_read ? "The fault memory was not read before the run; that is not the same as none."
-                                       : fmt::format("{} kept as found before the run (typed).",
-                                                     memory.entries->size() == 1
-                                                         ? "1 fault entry"
-                                                         : fmt::format("{} fault entries", memory.entries->size()));
+        a.headline = options.none_read
+                         ? "The fault memory was not read before the run; that is not the same as none."
+                         : fmt::format("{} kept as found before the run (typed).",
+                                       count == 1 ? "1 fault entry" : fmt::format("{} fault entries", count));
         if (options.none_read)
             a.judgement.add({"faults-not-read", Verdict::cant_say, "the fault memory was not read before the run",
                              "faults", "not read"});
     }
-    a.data["when"] = options.when;
+    a.data["when"] = when;
     a.data["origin"] = json_word(entry.at("origin").as_string());
     if (entry.contains("entries")) a.data["entries"] = entry.at("entries");
-    a.entries.push_back({"faults", entry});
     return a;
 }
 
@@ -280,8 +267,7 @@ Result<Answer> prove_job(Context& context, const ProveOptions& options) {
     const change::InstalledList expected = change::after(step->sheet, step->release, step->installed);
     const prove::Evidence evidence = evidence_of(*run, *last, context.clock->now());
     const prove::Answer proof = prove::prove(run->family, step->sheet, expected, step->after, evidence);
-    const prove::Faults f = prove::attribute(run->family, memory_of(run->job.faults_before),
-                                             memory_of(run->job.faults_after), circumstances_of(*run));
+    const prove::Faults f = faults_of(context, *run);
     a.headline = proof.sentence;
     // The pieces may be proved while the answer as a whole is not: then the first line says why.
     if (proof.proof == prove::Proof::proved && f.judgement.verdict() > Verdict::mind) a.headline += " " + f.sentence;
@@ -320,20 +306,7 @@ Result<Answer> prove_job(Context& context, const ProveOptions& options) {
     a.data["missing"] = missing;
     a.data["to_try"] = to_try;
     a.data["faults"] = faults_as_json(f);
-    // What fails only for want of its partner is an obligation of whoever puts the unit back beside that partner.
-    for (const prove::Attributed& fault : f.entries) {
-        const std::string& box = fault.fault.box;
-        const std::string id = "fault-" + (box.empty() ? "" : box + "-") + fault.fault.code;  // as the book names it
-        const bool known = std::any_of(run->job.loose_ends.begin(), run->job.loose_ends.end(),
-                                       [&](const book::LooseEnd& e) { return e.id == id; });
-        if (fault.kind != prove::Kind::partner || known) continue;
-        a.entries.push_back(
-            {"loose-end",
-             {{"id", id},
-              {"words", fault.fault.code + " is to be read again in the vehicle, with its partner connected"},
-              {"owner", "whoever fits the unit"},
-              {"consequence", "whether the fault is real stays unknown until then"}}});
-    }
+    for (NewEntry& e : ends_that_follow(*run, f)) a.entries.push_back(std::move(e));
     a.entries.push_back({"proved",
                          {{"verdict", code(a.judgement.verdict())},
                           {"word", prove::words(proof.proof)},

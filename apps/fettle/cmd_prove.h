@@ -14,14 +14,16 @@ struct AsLeftOptions {
     std::string job;
     std::string typed;    // --typed FILE: one line a piece, "box name version"
     std::string release;  // --release R: what the box shows; without a list the pieces are inferred from its index
+    std::string history;  // --history R,R: the releases that the box shows as installed in it, oldest first
 };
 Result<Answer> as_left(Context& context, const AsLeftOptions& options);
 
 struct FaultsOptions {
     std::string job;
-    std::string when = "after";  // --when before|after
-    std::string typed;           // --typed "B1A4F-13:28 …", or "none" when the memory was read and is empty
-    bool none_read = false;      // --none-read: it was not read
+    std::string when;        // --when before|after; empty: after
+    std::string typed;       // --typed "B1A4F-13:28 …", or "none" when the memory was read and is empty
+    bool none_read = false;  // --none-read: it was not read
+    std::string in;          // --in bench|vehicle: where it was read; empty: where the job is done
 };
 Result<Answer> faults(Context& context, const FaultsOptions& options);
 

@@ -8,8 +8,10 @@
 #include <thread>
 
 #include "cmd_link.h"
+#include "fettle/base/bytes.h"
 #include "fettle/base/text.h"
 #include "fettle/card/block_device.h"
+#include "fettle/link/uds.h"
 #include "fettle/shelf/shelf.h"
 #include "fettle/standin/can_server.h"
 #include "fettle/standin/server.h"
@@ -99,12 +101,56 @@ Result<Practice> practice_for(Context& context, const StandInOptions& o) {
     start->answers_asks = o.answer_asks;
     start->partners_missing = o.on_bench;
     start->must_be_woken = o.on_bench && !o.answer_asks;
+    start->clears = o.clears == "all"  ? standin::Clears::only_all
+                    : o.clears == "no" ? standin::Clears::no
+                                       : standin::Clears::each;
+    for (const std::string& r : split(o.history, ','))
+        if (!trim(r).empty()) start->history.emplace_back(trim(r));
+    for (const std::string& typed : o.stored) {
+        const auto parts = split(typed, ':');
+        const auto status = parts.size() == 3 ? unhex(parts[2]) : std::nullopt;
+        if (!status || status->size() != 1 || !family->box(parts[0]) || !link::uds::code_number(parts[1]))
+            return usage_error("bad-stored", printable(typed), "it is no box, code and status of a fault entry",
+                               "write e.g. --stored main:B1A4F-13:28");
+        start->stored[parts[0]].push_back({parts[1], (*status)[0]});
+    }
     auto on_can = boxes_on_can(*family, o.can);
     if (!on_can) return pass(on_can);
     auto set = standin::VirtualSet::make(std::make_shared<const family::Family>(std::move(*family)), std::move(*start),
                                          o.seed);
     if (!set) return pass(set);
     return Practice{std::move(*set), std::move(*on_can)};
+}
+
+}  // namespace
+
+namespace {
+
+// "display=127.0.0.1:0"
+Result<std::vector<standin::Door>> further_doors(const std::vector<std::string>& typed) {
+    std::vector<standin::Door> out;
+    for (const std::string& t : typed) {
+        const auto equals = t.find('=');
+        const auto colon = t.rfind(':');
+        const bool any_port = colon != std::string::npos && t.substr(colon) == ":0";
+        if (equals == std::string::npos || equals == 0)
+            return usage_error("bad-address", printable(t), "it names no box", "write e.g. --also display=127.0.0.1:0");
+        const auto at = link::parse_endpoint(t.substr(equals + 1, any_port ? colon - equals - 1 : std::string::npos));
+        if (!at) return pass(at);
+        out.push_back({t.substr(0, equals), at->host, any_port ? std::uint16_t{0} : at->port});
+    }
+    return out;
+}
+
+// What somebody at the bench does, typed: a control, a line to feed, or one of two words.
+void do_typed(standin::VirtualSet& s, const std::string& typed) {
+    if (typed == "partners") return s.connect_partners();
+    if (typed == "power") {
+        s.cut_power();
+        s.restore_power();
+        return;
+    }
+    if (!s.answer(typed)) s.feed(typed);
 }
 
 }  // namespace
@@ -122,7 +168,10 @@ Result<Answer> stand_in(Context& context, const StandInOptions& options) {
     auto practice = practice_for(context, options);
     if (!practice) return pass(practice);
     practice->set.insert_card(**device);
-    auto server = standin::Server::start(std::move(practice->set), at->host, any_port ? std::uint16_t{0} : at->port);
+    const auto doors = further_doors(options.also);
+    if (!doors) return pass(doors);
+    auto server =
+        standin::Server::start(std::move(practice->set), at->host, any_port ? std::uint16_t{0} : at->port, *doors);
     if (!server) return pass(server);
     const auto tell = [&](const std::string& line) {
         if (!context.json) fmt::print(stderr, "{}", line);
@@ -137,9 +186,11 @@ Result<Answer> stand_in(Context& context, const StandInOptions& options) {
         for (const auto& [number, address] : practice->on_can)
             tell(fmt::format("Box 0x{:04X} on {}\n", number, link::text_of(address)));
     }
+    for (const standin::Door& d : *doors)
+        tell(fmt::format("The {} also on doip://{}:{}.\n", d.box, d.host, (*server)->port_of(d.box)));
 
     Status started;
-    (*server)->with([&](standin::VirtualSet& s) { started = s.start_update(); });
+    if (!options.rest) (*server)->with([&](standin::VirtualSet& s) { started = s.start_update(); });
     if (!started) return pass(started);
     auto last = Steady::now();
     std::optional<Steady::time_point> until;
@@ -154,10 +205,10 @@ Result<Answer> stand_in(Context& context, const StandInOptions& options) {
         double at_s = 0;
         const std::string typed = typed_line();
         (*server)->with([&](standin::VirtualSet& s) {
-            if (!typed.empty() && !s.answer(typed)) s.feed(typed);
+            if (!typed.empty()) do_typed(s, typed);
             events = s.advance(seconds);
             at_s = events.empty() ? s.now_s() : events.back().at_s;
-            stands_still = !s.running();  // nothing ever cuts its power here
+            stands_still = !s.running();
         });
         for (const auto& e : events) tell(line_of(e));
         if (stands_still && !until) {
@@ -182,6 +233,10 @@ Result<Answer> stand_in(Context& context, const StandInOptions& options) {
               {"boxes", std::move(boxes)},
               {"tally",
                {{"landed", t.landed}, {"passed_over", t.passed_over}, {"refused", t.refused}, {"to_come", t.to_come}}}};
+    if (options.rest) {
+        a.headline = "The stand-in has answered as long as it was to; no update was started.";
+        return a;
+    }
     const bool complete = s.ending() == standin::Ending::complete;
     a.judgement.add({complete ? "stand-in-complete" : "stand-in-not-complete", complete ? Verdict::fit : Verdict::halt,
                      complete ? "the virtual run came to its end"

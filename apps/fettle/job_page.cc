@@ -30,12 +30,13 @@ std::string plates_in_words(const Job& j) {
 
 std::string faults_in_words(const book::FaultRecord& f) {
     if (f.origin == "not read") return "not read";
-    if (f.entries.empty()) return "no entries (" + f.origin + ")";
+    const std::string unread = f.unread().empty() ? "" : "; not read: " + join(f.unread(), ", ");
+    if (f.entries.empty()) return "no entries (" + f.origin + ")" + unread;
     std::vector<std::string> parts;
     for (const book::FaultSeen& e : f.entries)
         parts.push_back((e.box.empty() ? "" : e.box + " ") + e.code +
                         (e.status ? fmt::format(" status 0x{:02X}", *e.status) : ""));
-    return join(parts, ", ") + " (" + f.origin + ")";
+    return join(parts, ", ") + " (" + f.origin + ")" + unread;
 }
 
 std::string counts_in_words(const std::map<std::string, int>& counts) {
@@ -98,6 +99,9 @@ void done(std::string& out, const Job& j) {
         fact(out, "", join(marks, ", "));
         fact(out, "", counts_in_words(r.tally));
         for (const std::string& text : r.shown) fact(out, "", "it showed: \"" + text + "\"");
+        if (!r.advice.empty()) fact(out, "mend", r.advice);
+        for (const book::Attempt& t : r.attempts)
+            fact(out, "", fmt::format("tried: {}, {}{}", t.kind, t.came, t.by.empty() ? "" : " (" + t.by + ")"));
     }
 }
 
@@ -111,6 +115,14 @@ void left(std::string& out, const Job& j) {
                            j.as_left_origin));
     fact(out, "proof", j.proved.empty() ? "not asked for" : j.proved);
     fact(out, "faults after", faults_in_words(j.faults_after));
+    for (const book::Clearing& c : j.clearings)
+        fact(out, "cleared",
+             fmt::format("{} {}: {}; allowed by {}", minute(c.at), c.box,
+                         !c.answered      ? "asked " + join(c.codes, ", ") + ", not known what became of it"
+                         : c.done.empty() ? "nothing: " + c.why
+                                          : join(c.done, ", "),
+                         c.allowed_by));
+    if (j.faults_cleared.entry != 0) fact(out, "then stored", faults_in_words(j.faults_cleared));
     for (const book::Handover& h : j.handovers)
         fact(out, "sheet", fmt::format("{} {}, sha256 {}", minute(h.at), h.file, h.sheet_sha256));
 }
@@ -154,7 +166,19 @@ json::object faults_json(const book::FaultRecord& f) {
     for (const book::FaultSeen& e : f.entries)
         entries.push_back(json::object{
             {"box", e.box}, {"code", e.code}, {"status", e.status ? json::value(*e.status) : json::value(nullptr)}});
-    return {{"origin", json_word(f.origin)}, {"entries", std::move(entries)}};
+    json::object out{{"origin", json_word(f.origin)}, {"entries", std::move(entries)}};
+    json::object raw;
+    json::array not_read;
+    for (const auto& [role, memory] : f.boxes)
+        if (memory.read)
+            raw[role] = memory.raw;
+        else
+            not_read.emplace_back(role);
+    if (!f.boxes.empty()) {
+        out["raw"] = std::move(raw);
+        out["not_read"] = std::move(not_read);
+    }
+    return out;
 }
 
 }  // namespace
@@ -203,7 +227,20 @@ json::object job_json(const Job& j) {
                                            {"after", c.after},
                                            {"why", c.why},
                                            {"by", c.by}});
-    json::array steps;
+    json::array steps, clearings;
+    const auto texts = [](const std::vector<std::string>& list) {
+        json::array out;
+        for (const std::string& t : list) out.emplace_back(t);
+        return out;
+    };
+    for (const book::Clearing& c : j.clearings)
+        clearings.push_back(json::object{{"box", c.box},
+                                         {"asked", texts(c.codes)},
+                                         {"done", texts(c.done)},
+                                         {"certain", c.answered},
+                                         {"allowed_by", c.allowed_by},
+                                         {"signed", texts(c.signed_too)},
+                                         {"why", c.why}});
     for (const book::PlannedStep& s : j.plan) steps.emplace_back(s.release);
     return {{"job", j.number},
             {"opened", iso8601(j.opened)},
@@ -231,6 +268,8 @@ json::object job_json(const Job& j) {
             {"proved", j.proved},
             {"faults_before", faults_json(j.faults_before)},
             {"faults_after", faults_json(j.faults_after)},
+            {"faults_cleared", faults_json(j.faults_cleared)},
+            {"clearings", std::move(clearings)},
             {"loose_ends", std::move(ends)},
             {"open_ends", j.open_ends().size()},
             {"notes", std::move(notes)},

@@ -62,8 +62,9 @@ private:
     double ran_s_ = 0;  // virtual seconds of running, over all steps
     std::optional<RehearsedCut> cut_;
     bool broken_off_ = false;
-    int lock_ = -1;     // held on rehearsal.json: two programs never go on with one rehearsal
-    int replayed_ = 0;  // of the present run: signs that stand in the journal already and are not marked again
+    std::string mended_first_;  // the kind of attempt that mend put first after the cut
+    int lock_ = -1;             // held on rehearsal.json: two programs never go on with one rehearsal
+    int replayed_ = 0;          // of the present run: signs that stand in the journal already and are not marked again
     std::vector<std::string> files_;  // what is left for the person, relative to the folder
 
     Result<Answer> whole_job();
@@ -103,9 +104,11 @@ private:
     Status mark_event(const standin::Event& event);
     Status cut_here(const PlanStep& planned, double at_s);
     Status note_cut(const std::string& text);
+    Status mended(double ago_s);  // what mend says of the run that was cut, before anybody goes on with it
     Result<double> power_back(UnixMs cut_at);
     void say(const std::string& text) const;
-    std::string address() const;
+    std::vector<std::string> addresses() const;  // one transport a box
+    std::string at_typed() const;                // "--at main=… --at display=…"
     bool reads_pieces() const;
 };
 

@@ -53,8 +53,19 @@ bool Rehearsal::reads_pieces() const {
                        [](const family::LinkBox& b) { return b.did_pieces != 0; });
 }
 
-std::string Rehearsal::address() const {
-    return fmt::format("doip://{}:{}", server_->host(), server_->port());
+std::vector<std::string> Rehearsal::addresses() const {
+    std::vector<std::string> out;
+    for (const family::LinkBox& b : family_->link) {
+        const std::uint16_t own = server_->port_of(b.role);
+        const std::string at = fmt::format("doip://{}:{}", server_->host(), own != 0 ? own : server_->port());
+        out.push_back(family_->link.size() == 1 ? at : b.role + "=" + at);
+    }
+    return out;
+}
+std::string Rehearsal::at_typed() const {
+    std::string out;
+    for (const std::string& a : addresses()) out += (out.empty() ? "--at " : " --at ") + a;
+    return out;
 }
 
 Result<Answer> Rehearsal::did(const std::string& command, Result<Answer> answer, bool whole_text) {
@@ -135,7 +146,10 @@ Status Rehearsal::set_up_boxes() {
     Result<standin::VirtualSet> set =
         standin::VirtualSet::make(std::make_shared<const family::Family>(*family_), std::move(*state), options_.seed);
     if (!set) return pass(set);
-    Result<std::unique_ptr<standin::Server>> server = standin::Server::start(std::move(*set), "127.0.0.1", 0);
+    std::vector<standin::Door> doors;  // a set is wired apart: each box on a transport of its own
+    if (family_->link.size() > 1)
+        for (const family::LinkBox& b : family_->link) doors.push_back({b.role, "127.0.0.1", 0});
+    Result<std::unique_ptr<standin::Server>> server = standin::Server::start(std::move(*set), "127.0.0.1", 0, doors);
     if (!server) return pass(server);
     server_ = std::move(*server);
     return {};

@@ -21,10 +21,11 @@ namespace fs = std::filesystem;
 Status Rehearsal::look_after() {
     std::string shown;
     server_->with([&](standin::VirtualSet& set) { shown = set.release(family_->boxes.front().role); });
-    Result<Answer> a = broken_off_ ? Result<Answer>(Answer())
-                                   : did("as-left " + job_ + " --release " + shown, as_left(inner_, {job_, "", shown}));
+    Result<Answer> a = broken_off_
+                           ? Result<Answer>(Answer())
+                           : did("as-left " + job_ + " --release " + shown, as_left(inner_, {job_, "", shown, ""}));
     if (!a) return pass(a);
-    a = did("faults " + job_ + " --when after --none-read", fettle::app::faults(inner_, {job_, "after", "", true}));
+    a = did("faults " + job_ + " --when after --none-read", fettle::app::faults(inner_, {job_, "after", "", true, ""}));
     if (!a) return pass(a);
     return {};
 }
@@ -32,10 +33,10 @@ Status Rehearsal::look_after() {
 Status Rehearsal::read_after() {
     if (!reads_pieces()) return look_after();
     LinkReadOptions read;
-    read.at = address();
+    read.at = addresses();
     read.family = family_->id;
     read.when = "after";
-    const std::string typed = "link read --at " + address() + " --when after --job " + job_;
+    const std::string typed = "link read " + at_typed() + " --when after --job " + job_;
     Result<Answer> a = link_read(inner_, read);
     if (!a && broken_off_) {  // it does not start any more, so nobody answers; that is written down as not read
         say(harmless(fmt::format("\n$ fettle {}\n{}\n", typed, a.error().message())));
@@ -44,10 +45,10 @@ Status Rehearsal::read_after() {
     a = did(typed, std::move(a));
     if (!a) return pass(a);
     LinkFaultsOptions faults;
-    faults.at = address();
+    faults.at = addresses();
     faults.family = family_->id;
     faults.when = "after";
-    a = did("link faults --at " + address() + " --when after --job " + job_, link_faults(inner_, faults));
+    a = did("link faults " + at_typed() + " --when after --job " + job_, link_faults(inner_, faults));
     if (!a) return pass(a);
     return {};
 }
@@ -121,6 +122,7 @@ Result<Answer> Rehearsal::closing(const Answer& proof) {
         out.data["cut"] = {{"release", cut_->release}, {"act", cut_->act}, {"cell", cut_->cell},
                            {"at_s", cut_->at_s},       {"map_said", said}, {"came", came},
                            {"agree", cut_->agree()}};
+        if (!mended_first_.empty()) out.data["cut"].as_object()["mend_first"] = mended_first_;
         if (!cut_->agree())
             out.judgement.add({"map-and-stand-in-differ", Verdict::halt,
                                "the virtual set did what the power-cut map did not name: a defect in one of them",

@@ -8,6 +8,7 @@
 #include <thread>
 
 #include "cmd_job.h"
+#include "cmd_mend.h"
 #include "cmd_watch.h"
 #include "fettle/base/text.h"
 #include "fettle/watch/strip.h"
@@ -166,17 +167,45 @@ Result<double> Rehearsal::power_back(UnixMs cut_at) {
         while (set.boxes_now().front().mode == standin::Mode::starting)
             for (standin::Event& e : set.advance_to_next(kTick_s)) events.push_back(std::move(e));
         passed = set.now_s() - before;
+    });
+    clock_.set(cut_at + static_cast<std::int64_t>(1000 * passed));
+    if (replayed_ == 0)
+        if (Status s = mended(passed); !s) return pass(s);
+    server_->with([&](standin::VirtualSet& set) {
         const bool over = lost_for_now(cut_->came) || cut_->came == standin::Fate::done;
         if (!over && !set.running()) again = set.start_update();  // rests: a person begins anew with the same card
     });
     if (!again) return pass(again);
-    clock_.set(cut_at + static_cast<std::int64_t>(1000 * passed));
     for (const standin::Event& e : events)
         if (Status s = mark_event(e); !s) return pass(s);
     broken_off_ = lost_for_now(cut_->came);
     if (broken_off_)
         if (Status s = mark("broken-off"); !s) return pass(s);
     return passed;
+}
+
+// The technician looks what the set does, and asks mend. What it advises is what is done below: the same card, waiting,
+// or nothing more.
+Status Rehearsal::mended(double ago_s) {
+    MendOptions o;
+    o.job = job_;
+    o.power = "lost";
+    o.supply = "holds";
+    o.broke_ago_s = ago_s;
+    o.by = kRehearsedBy;
+    server_->with([&](standin::VirtualSet& set) {
+        o.now = set.running() ? "goes-on" : "starts";
+        for (const standin::BoxNow& b : set.boxes_now()) {
+            if (b.mode == standin::Mode::recovery && !set.running()) o.now = "recovery";
+            if (b.mode == standin::Mode::bench_repair || b.mode == standin::Mode::lost) o.now = "dark";
+        }
+    });
+    if (cut_->came == Fate::done) return {};
+    Result<Answer> a =
+        did(fmt::format("mend {} --power lost --now {} --supply holds", job_, o.now), mend_job(inner_, o), true);
+    if (!a) return pass(a);
+    mended_first_ = std::string(a->data.at("attempts").as_array().front().at("kind").as_string());
+    return {};
 }
 
 // From the start of a run, at `began`, to its end. Signs that stand in the journal already are passed at once.

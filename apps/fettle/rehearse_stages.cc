@@ -70,15 +70,15 @@ Status Rehearsal::read_before() {
     if (!a) return pass(a);
     if (!reads_pieces()) return {};
     LinkReadOptions read;
-    read.at = address();
+    read.at = addresses();
     read.family = family_->id;
     read.save = (folder_ / "as-found.txt").string();
-    a = did("link read --at " + address() + " --save as-found.txt --job " + job_, link_read(inner_, read));
+    a = did("link read " + at_typed() + " --save as-found.txt --job " + job_, link_read(inner_, read));
     if (!a) return pass(a);
     LinkFaultsOptions faults;
-    faults.at = address();
+    faults.at = addresses();
     faults.family = family_->id;
-    a = did("link faults --at " + address() + " --when before --job " + job_, link_faults(inner_, faults));
+    a = did("link faults " + at_typed() + " --when before --job " + job_, link_faults(inner_, faults));
     if (!a) return pass(a);
     return {};
 }

@@ -1,17 +1,23 @@
 // One function a type of entry, in the order of docs/journal.md.
 #include <algorithm>
 
-#include "fettle/book/fold.h"
+#include "fettle/book/apply_parts.h"
 
 namespace fettle::book {
-namespace {
 
-// When it happened: people also tell what they saw a while ago.
 UnixMs instant_of(const Entry& e, Members& m) {
     const double ago_s = m.number_or("ago_s");
     if (!(ago_s >= 0 && ago_s <= 30 * 86400.0)) m.fail("ago_s", "seconds, at most 30 days");
     return e.at - static_cast<UnixMs>(std::clamp(ago_s, 0.0, 30 * 86400.0) * 1000);
 }
+
+std::vector<Installed> installed_of(Members& m, std::string_view key) {
+    std::vector<Installed> out;
+    m.each(key, [&](Members& p) { out.push_back({p.text("box"), p.text("name"), p.text("version")}); });
+    return out;
+}
+
+namespace {
 
 void opened(Job& job, const Entry& e, Members& m) {
     job.opened = e.at;
@@ -75,12 +81,6 @@ void identified(Job& job, const Entry&, Members& m) {
     if (!plates.empty()) job.plates = std::move(plates);
 }
 
-std::vector<Installed> installed(Members& m, std::string_view key) {
-    std::vector<Installed> out;
-    m.each(key, [&](Members& p) { out.push_back({p.text("box"), p.text("name"), p.text("version")}); });
-    return out;
-}
-
 int count_of(Members& m, std::string_view key) {
     const std::int64_t n = m.whole_if(key).value_or(0);
     if (n < 0 || n > 10'000'000) m.fail(key, "a count");
@@ -91,7 +91,7 @@ void planned(Job& job, const Entry&, Members& m) {
     job.planned_from = m.text_or("from");
     job.target = m.text("to");
     job.as_found_origin = m.text("as_found_origin");
-    job.as_found = installed(m, "as_found");
+    job.as_found = installed_of(m, "as_found");
     job.plan_verdict = m.verdict("verdict");
     (void)m.reasons("reasons");
     job.plan.clear();
@@ -206,10 +206,13 @@ void started(Job& job, const Entry& e, Members& m) {
     job.as_left_origin = "not read";
     job.as_left_release.clear();
     job.as_left.clear();
+    job.as_left_history.reset();
     job.proved.clear();
     job.proof.clear();
     job.proof_verdict = Verdict::cant_say;
     job.faults_after = {};
+    job.faults_cleared = job.faults_elsewhere = {};
+    job.said_after.clear();
     // What was looked at just before this run says nothing of the next one: the medium is another, the doors were open.
     std::erase_if(job.answers, [](const auto& answer) {
         const std::string& key = answer.first;
@@ -323,31 +326,8 @@ void as_left(Job& job, const Entry&, Members& m) {
     job.as_left_origin = m.text("origin");
     // A list typed after the release was said leaves it said; started() forgets both.
     if (std::string release = m.text_or("release"); !release.empty()) job.as_left_release = std::move(release);
-    job.as_left = installed(m, "installed");
-}
-
-void faults(Job& job, const Entry& e, Members& m) {
-    const std::string when = m.text("when");
-    if (when != "before" && when != "after") m.fail("when", "\"before\" or \"after\"");
-    FaultRecord record;
-    record.at = e.at;
-    record.origin = m.text("origin");
-    if (record.origin != "read" && record.origin != "typed" && record.origin != "not read")
-        m.fail("origin", "\"read\", \"typed\" or \"not read\"");
-    m.each("entries", [&](Members& f) {
-        FaultSeen seen;
-        seen.box = f.text_or("box");
-        seen.code = f.text("code");
-        seen.status = f.byte_if("status");
-        record.entries.push_back(std::move(seen));
-    });
-    if (when == "before") {
-        job.faults_before = std::move(record);
-        return;
-    }
-    job.faults_after = std::move(record);
-    Ledger ledger(job.loose_ends);
-    faults_recorded(ledger, job, e.number);
+    job.as_left = installed_of(m, "installed");
+    if (m.has("history")) job.as_left_history = m.texts("history");
 }
 
 void proved(Job& job, const Entry& e, Members& m) {
@@ -399,17 +379,19 @@ struct Known {
     Apply apply;
 };
 constexpr Known known[] = {
-    {"called", called},       {"series", series},     {"times", times},
-    {"opened", opened},       {"kept", kept},         {"returned", returned},
-    {"note", note},           {"consent", consent},   {"identified", identified},
-    {"planned", planned},     {"laid", laid},         {"audited", audited},
-    {"answered", answered},   {"ready", ready},       {"accepted", accepted},
-    {"started", started},     {"mark", mark},         {"unmark", unmark},
-    {"shows", shows},         {"tally", tally},       {"ended", ended},
-    {"as-left", as_left},     {"faults", faults},     {"proved", proved},
-    {"loose-end", loose_end}, {"settled", settled},   {"signed", signed_for},
-    {"handover", handover},   {"corrects", corrects}, {"gauged", gauged},
-    {"breach", breach},
+    {"called", called},       {"series", series},       {"times", times},
+    {"opened", opened},       {"kept", kept},           {"returned", returned},
+    {"note", note},           {"consent", consent},     {"identified", identified},
+    {"planned", planned},     {"laid", laid},           {"audited", audited},
+    {"answered", answered},   {"ready", ready},         {"accepted", accepted},
+    {"started", started},     {"mark", mark},           {"unmark", unmark},
+    {"shows", shows},         {"tally", tally},         {"ended", ended},
+    {"as-left", as_left},     {"faults", faults},       {"proved", proved},
+    {"loose-end", loose_end}, {"settled", settled},     {"signed", signed_for},
+    {"handover", handover},   {"corrects", corrects},   {"gauged", gauged},
+    {"breach", breach},       {"inventory", inventory}, {"clearing", clearing},
+    {"cleared", cleared},     {"aftermath", aftermath}, {"attempt", attempt},
+    {"advised", advised},
 };
 
 }  // namespace

@@ -13,6 +13,10 @@ bool Job::is_open_run() const {
     return !runs.empty() && runs.back().outcome.empty();
 }
 
+const FaultRecord& Job::faults_now() const {
+    return faults_cleared.entry > faults_after.entry ? faults_cleared : faults_after;
+}
+
 std::vector<LooseEnd> Job::open_ends() const {
     std::vector<LooseEnd> open;
     for (const LooseEnd& e : loose_ends)

@@ -38,10 +38,58 @@ struct FaultSeen {
     std::optional<int> status;  // status byte; absent when typed without it
 };
 
+struct Installed {  // one piece as found or as left
+    std::string box, name, version;
+};
+
+struct BoxMemory {  // one box's memory, asked for over the link
+    bool read = false;
+    std::string why;       // when it was not read
+    std::string raw;       // the whole answer in hex, when it was
+    int availability = 0;  // status bits that the box supports
+    std::int64_t entry = 0;
+};
+
 // "not read" is a state of its own and never means none.
 struct FaultRecord {
-    std::string origin = "not read";  // "read", "typed", "not read"
+    std::string origin = "not read";  // "read", "read in part", "typed", "not read"
     std::vector<FaultSeen> entries;
+    std::map<std::string, BoxMemory> boxes;  // role → its memory; of readings over the link, taken together
+    std::string place;                       // where it was read: "bench", "vehicle"; empty: where the job is done
+    UnixMs at = 0;
+    std::int64_t entry = 0;  // of the journal, the last that added to it; 0: none
+
+    std::vector<std::string> unread() const;  // boxes that were asked or named, and not read
+};
+
+struct Clearing {            // a box was asked to clear entries
+    std::int64_t entry = 0;  // of the journal, made before anything was sent
+    std::string box, plate, allowed_by;
+    std::vector<std::string> codes;       // what it was to clear
+    std::vector<std::string> signed_too;  // beside the explained ones: entries that go with them, signed for one by one
+    bool answered = false;                // what the box said is on record
+    std::vector<std::string> done;        // codes for which it said yes
+    std::string why;                      // of the others
+    std::size_t run = 0;                  // so many runs had been begun
+    UnixMs at = 0;
+};
+
+struct BoxSaid {  // what a box said of itself over the link; an empty text: not read
+    std::string plate, serial, release, market;
+    std::optional<std::vector<std::string>> history;  // releases, oldest first
+    std::optional<std::vector<Installed>> pieces;
+    std::int64_t entry = 0;
+};
+
+struct Attempt {                 // to mend a broken run
+    std::string kind, came, by;  // "same card", "done"
+    std::int64_t entry = 0;
+    UnixMs at = 0;
+};
+
+struct Aftermath {  // what was found after a run broke; empty texts: not said
+    std::string power, now, shows, release, supply;
+    std::int64_t entry = 0;
     UnixMs at = 0;
 };
 
@@ -58,10 +106,6 @@ struct PlannedStep {
     double p50_s = 0, p90_s = 0;
     double no_way_back_p90_s = 0;
     std::vector<HandsOn> hands_on;
-};
-
-struct Installed {  // one piece as found or as left
-    std::string box, name, version;
 };
 
 struct CardEntry {  // laid or audited
@@ -158,6 +202,9 @@ struct Run {
     std::vector<CallMade> calls;
     std::vector<SeriesChunk> series;
     std::optional<RunTimes> times;
+    std::optional<Aftermath> aftermath;  // the last word
+    std::vector<Attempt> attempts;       // to mend it, in order
+    std::string advice;                  // the last sentence of mend
 };
 
 struct Acceptance {
@@ -201,17 +248,22 @@ struct Job {
     std::string as_left_origin = "not read";
     std::string as_left_release;
     std::vector<Installed> as_left;
-    std::string proved;  // "proved", "partly", "failed", "" when not asked
+    std::optional<std::vector<std::string>> as_left_history;  // as typed; what the link read is in said_after
+    std::string proved;                                       // "proved", "partly", "failed", "" when not asked
     std::vector<Reason> proof;
     Verdict proof_verdict = Verdict::cant_say;
-    FaultRecord faults_before, faults_after;
-    std::vector<LooseEnd> loose_ends;  // all, open and settled, in order of first appearance
-    std::vector<Handover> handovers;   // sealed sheets
+    FaultRecord faults_before, faults_after, faults_cleared;  // the last two: of the last run
+    FaultRecord faults_elsewhere;                             // of the last run, read in the other place before
+    std::vector<Clearing> clearings;
+    std::map<std::string, BoxSaid> said_before, said_after;  // role → what it said; after: of the last run
+    std::vector<LooseEnd> loose_ends;                        // all, open and settled, in order of first appearance
+    std::vector<Handover> handovers;                         // sealed sheets
     std::vector<Correction> corrections;
     int unknown_entries = 0;  // of types this version does not know: kept in the journal, not folded
     UnixMs last_entry = 0;
 
     bool is_open_run() const;
+    const FaultRecord& faults_now() const;    // the latest of after and after clearing
     std::vector<LooseEnd> open_ends() const;  // those that block a handover: neither settled nor signed for
 };
 

@@ -2,6 +2,7 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <utility>
 
 namespace fettle::book {
@@ -50,6 +51,100 @@ TEST(Fold, ReadsTheTakeIn) {
     EXPECT_EQ(j.opened, 1000);
     EXPECT_EQ(j.faults_after.origin, "not read");
     EXPECT_EQ(j.as_left_origin, "not read");
+}
+
+const std::pair<std::string, std::string> main_read{"faults", R"({"when":"after","place":"bench",
+    "origin":"read in part","entries":[{"box":"main","code":"U1402-00","status":"0x2F"}],
+    "boxes":[{"box":"main","known":"read","availability":255,"raw":"5902ffd402002f"},
+             {"box":"display","known":"not-asked","why":"it was not asked"}]})"};
+const std::pair<std::string, std::string> display_read{"faults", R"({"when":"after","place":"bench",
+    "origin":"read in part","entries":[{"box":"display","code":"B1A4F-13","status":"0x28"}],
+    "boxes":[{"box":"main","known":"not-asked","why":"it was not asked"},
+             {"box":"display","known":"read","availability":255,"raw":"5902ff9a4f1328"}]})"};
+const std::pair<std::string, std::string> display_silent{"faults", R"({"when":"after","place":"bench",
+    "origin":"not read","boxes":[{"box":"display","known":"no-answer","why":"no answer in time"}]})"};
+
+// Two boxes on two transports, read one after the other: taken together, each whole; one that fell silent later keeps
+// what was read of it.
+TEST(Fold, FaultReadingsOfOneTimeAndPlaceAreTakenTogether) {
+    const Job half = folded({begun, done, main_read}).value();
+    EXPECT_EQ(half.faults_after.origin, "read in part");
+    EXPECT_EQ(half.faults_after.unread(), Ids{"display"});
+    EXPECT_EQ(ids(half.open_ends()), (Ids{"proof", "faults-after", "fault-main-U1402-00"}));
+    const Job both = folded({begun, done, main_read, display_read, display_silent}).value();
+    EXPECT_EQ(both.faults_after.origin, "read");
+    EXPECT_EQ(both.faults_after.entries.size(), 2u);
+    EXPECT_EQ(both.faults_after.boxes.at("main").raw, "5902ffd402002f");
+    EXPECT_EQ(both.faults_after.boxes.at("display").availability, 255);
+    const auto open = ids(both.open_ends());
+    EXPECT_EQ(std::count(open.begin(), open.end(), "faults-after"), 0);
+}
+
+// Read again elsewhere: the reading before is kept beside it, to hold one against the other.
+TEST(Fold, AReadingInTheVehicleStandsBesideTheBench) {
+    const Job j = folded({begun, done, main_read, {"faults", R"({"when":"after","place":"vehicle","origin":"read",
+        "entries":[],"boxes":[{"box":"main","known":"read","availability":255,"raw":"5902ff"}]})"}})
+                      .value();
+    EXPECT_EQ(j.faults_elsewhere.place, "bench");
+    EXPECT_EQ(j.faults_elsewhere.entries.size(), 1u);
+    EXPECT_TRUE(j.faults_after.entries.empty());
+    EXPECT_EQ(j.faults_now().place, "vehicle");
+}
+
+// Between the order and the box's answer the journal says what is certain, and no more.
+TEST(Fold, ClearingSaysWhatIsCertainAtEveryInstant) {
+    const std::pair<std::string, std::string> order{"clearing", R"({"box":"display","plate":"6402207A4",
+        "codes":["B1A4F-13"],"allowed_by":"R. Marsh"})"};
+    const std::pair<std::string, std::string> yes{"cleared", R"({"box":"display","answered":true,"done":["B1A4F-13"],
+        "answers":[{"request":"149a4f13","said":"value","answer":"54"}]})"};
+    const std::pair<std::string, std::string> no{"cleared", R"({"box":"display","answered":true,"done":[],"why":"22",
+        "answers":[{"request":"149a4f13","said":"refused"}]})"};
+    const std::pair<std::string, std::string> silent{"cleared", R"({"box":"display","answered":false,"done":[],
+        "answers":[{"request":"149a4f13","said":"no-answer"}]})"};
+    const std::pair<std::string, std::string> again{"faults", R"({"when":"cleared","place":"bench","origin":"read",
+        "entries":[{"box":"display","code":"B1A4F-13","status":"0x50"}],
+        "boxes":[{"box":"display","known":"read","availability":255,"raw":"5902ff9a4f1350"}]})"};
+    const auto open = [](Pairs more) {
+        Pairs all{begun, done, main_read, display_read};
+        all.insert(all.end(), more.begin(), more.end());
+        const Job j = folded(std::move(all)).value();
+        const auto list = ids(j.open_ends());
+        return std::pair(std::count(list.begin(), list.end(), "clear-display") > 0,
+                         std::count(list.begin(), list.end(), "fault-display-B1A4F-13") > 0);
+    };
+    EXPECT_EQ(open({}), std::pair(false, true));
+    EXPECT_EQ(open({order}), std::pair(true, true));
+    EXPECT_EQ(open({order, silent}), std::pair(true, true));
+    EXPECT_EQ(open({order, no}), std::pair(false, true));
+    EXPECT_EQ(open({order, yes}), std::pair(true, true));
+    EXPECT_EQ(open({order, yes, again}),
+              std::pair(false, false));  // 50 is no fault; that it waits is the commands' to say
+    const Job j = folded({begun, done, display_read, order, silent}).value();
+    EXPECT_FALSE(j.clearings.at(0).answered);
+    EXPECT_EQ(j.clearings.at(0).allowed_by, "R. Marsh");
+}
+
+TEST(Fold, WhatBoxesSaidOfThemselves) {
+    const Job j = folded({{"inventory", R"({"when":"before","boxes":[{"box":"main","plate":"6104183C5","serial":"S1",
+        "history":["26.4.102"],"installed":[]}]})"},
+                          begun,
+                          {"inventory", R"({"when":"after","boxes":[{"box":"main"}]})"}})
+                      .value();
+    EXPECT_EQ(j.said_before.at("main").serial, "S1");
+    EXPECT_EQ(*j.said_before.at("main").history, Ids{"26.4.102"});
+    EXPECT_TRUE(j.said_before.at("main").pieces->empty());
+    EXPECT_FALSE(j.said_after.at("main").pieces);  // not read, which is not none
+}
+
+TEST(Fold, MendOpensAndALaterRunCloses) {
+    const std::pair<std::string, std::string> broken{"ended", R"({"outcome":"broken off"})"};
+    const std::pair<std::string, std::string> advice{"advised", R"({"sentence":"s","no_net":true,"stop":true})"};
+    const Job j = folded({begun, broken, advice, {"attempt", R"({"kind":"same card","came":"nothing"})"}}).value();
+    EXPECT_EQ(ids(j.open_ends()), (Ids{"run-1-broken", "proof", "no-net", "mend-stop"}));
+    EXPECT_EQ(j.runs.back().attempts.at(0).kind, "same card");
+    EXPECT_EQ(ids(folded({begun, broken, advice, begun, done, proven})->open_ends()), Ids{});
+    EXPECT_EQ(ids(folded({begun, broken, advice, {"advised", R"({"sentence":"s"})"}})->open_ends()),
+              (Ids{"run-1-broken", "proof"}));
 }
 
 TEST(Fold, ReadsThePlanWithItsHands) {
@@ -276,7 +371,7 @@ TEST(CheckEntry, SaysBeforehandWhatFoldWouldRefuse) {
 
 TEST(MembersOf, AreThoseOfTheDocumentation) {
     EXPECT_EQ(members_of("note"), (Ids{"by", "text"}));
-    EXPECT_EQ(members_of("faults"), (Ids{"entries", "origin", "when"}));
+    EXPECT_EQ(members_of("faults"), (Ids{"boxes", "entries", "origin", "place", "when"}));
     EXPECT_EQ(members_of("ended"), (Ids{"ago_s", "outcome"}));
     EXPECT_TRUE(members_of("never-heard-of").empty());
 }

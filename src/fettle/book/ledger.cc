@@ -4,6 +4,8 @@
 
 #include <algorithm>
 
+#include "fettle/base/text.h"
+
 namespace fettle::book {
 namespace {
 
@@ -43,8 +45,12 @@ std::string fault_id(const FaultSeen& f) {
     return f.box.empty() ? "fault-" + f.code : "fault-" + f.box + "-" + f.code;
 }
 
+// ISO 14229-1 D.2. Bit 0: testFailed. Bits 4 and 6 alone say only that a test has not run.
 bool failing(const FaultSeen& f) {
-    return f.status && (*f.status & 1);  // ISO 14229-1 D.2, bit 0: testFailed
+    return f.status && (*f.status & 0x01);
+}
+bool is_fault(const FaultSeen& f) {
+    return !f.status || (*f.status & 0xAF) != 0;
 }
 
 const FaultSeen* same_in(const FaultRecord& record, const FaultSeen& f) {
@@ -116,8 +122,11 @@ void run_ended(Ledger& ledger, const Job& job, std::int64_t entry) {
                            "pieces of two releases may stand in the box", entry));
     } else {
         for (std::size_t k = 0; k + 1 < number; ++k)
-            if (job.runs[k].release == run.release)
+            if (job.runs[k].release == run.release) {
                 ledger.settle(fmt::format("run-{}-broken", k + 1), fmt::format("run {} ended", number), "the journal");
+                for (const char* id : {"no-net", "mend-stop"})
+                    ledger.settle(id, fmt::format("run {} ended", number), "the journal");
+            }
         if (unanswered(run) > 0)
             ledger.open(end_of(
                 "ask-asks",
@@ -136,8 +145,8 @@ void run_ended(Ledger& ledger, const Job& job, std::int64_t entry) {
 }
 
 void faults_recorded(Ledger& ledger, const Job& job, std::int64_t entry) {
-    const FaultRecord& after = job.faults_after;
-    if (after.origin == "not read") {  // said last, so it counts: what was settled by an earlier reading is open again
+    const FaultRecord& now = job.faults_now();
+    if (now.origin == "not read") {  // said last, so it counts: what was settled by an earlier reading is open again
         for (const char* id : {"faults-after", "fault-memory"}) {
             const LooseEnd* memory = ledger.find(id);
             if (!memory || !memory->settled) continue;
@@ -147,27 +156,74 @@ void faults_recorded(Ledger& ledger, const Job& job, std::int64_t entry) {
         }
         return;
     }
-    const std::string how = after.origin == "read" ? "read after the run" : "typed after the run";
-    ledger.settle("faults-after", how, "the journal");
-    ledger.settle("fault-memory", how, "the journal");
+    const std::vector<std::string> unread = now.unread();
+    if (unread.empty()) {
+        const std::string how = now.origin == "read" ? "read after the run" : "typed after the run";
+        ledger.settle("faults-after", how, "the journal");
+        ledger.settle("fault-memory", how, "the journal");
+    } else {
+        ledger.settle("fault-memory", "read in part", "the journal");
+        ledger.open(end_of("faults-after", fmt::format("fault memory of {} not read after the run", join(unread, ", ")),
+                           workshop, "an entry that the run left behind would not be noticed", entry));
+    }
     const bool before_known = job.faults_before.origin != "not read";
-    for (const FaultSeen& f : after.entries) {
+    const auto was_read_before = [&](const std::string& box) {
+        const auto b = job.faults_before.boxes.find(box);
+        return before_known && (b == job.faults_before.boxes.end() || b->second.read);
+    };
+    for (const FaultSeen& f : now.entries) {
+        if (!is_fault(f)) continue;
         const FaultSeen* before = same_in(job.faults_before, f);
         if (before && !(failing(f) && !failing(*before))) continue;
         const std::string where = f.box.empty() ? f.code : f.box + " " + f.code;
-        std::string words = before         ? where + " was stored before and is failing now"
-                            : before_known ? where + " is new after the run"
-                                           : where + " stands after the run; whether before is not known";
+        std::string words = before                   ? where + " was stored before and is failing now"
+                            : was_read_before(f.box) ? where + " is new after the run"
+                                                     : where + " stands after the run; whether before is not known";
         if (failing(f) && !before) words += ", failing now";
         ledger.open(end_of(fault_id(f), std::move(words), workshop,
                            failing(f) ? "find the cause; clearing would only hide it" : "not explained yet", entry));
     }
     for (const LooseEnd& e : job.loose_ends) {
-        const bool still = std::any_of(after.entries.begin(), after.entries.end(),
-                                       [&](const FaultSeen& f) { return fault_id(f) == e.id; });
-        if (e.id.rfind("fault-", 0) == 0 && e.id != "fault-memory" && !still)
+        const bool still = std::any_of(now.entries.begin(), now.entries.end(),
+                                       [&](const FaultSeen& f) { return is_fault(f) && fault_id(f) == e.id; });
+        const bool untold = std::any_of(unread.begin(), unread.end(),
+                                        [&](const std::string& box) { return e.id.starts_with("fault-" + box + "-"); });
+        if (e.id.rfind("fault-", 0) == 0 && e.id != "fault-memory" && !still && !untold)
             ledger.settle(std::string(e.id), "no longer there at a later reading", "the journal");
     }
+}
+
+void clearing_begun(Ledger& ledger, const Clearing& c) {
+    ledger.open(end_of(
+        "clear-" + c.box,
+        fmt::format("the {} was asked to clear {}; what became of it is not on record", c.box, join(c.codes, ", ")),
+        workshop, "whether the entries are gone is not known until its memory is read", c.entry));
+}
+
+void clearing_answered(Ledger& ledger, const Clearing& c, std::int64_t entry) {
+    const std::string id = "clear-" + c.box;
+    if (!c.answered) return;  // it did not say: what was open stays so
+    if (c.done.empty()) {
+        ledger.settle(id, "nothing was cleared: " + c.why, "the journal");
+        return;
+    }
+    ledger.open(end_of(id,
+                       fmt::format("the {} has cleared {}; its memory was not read since", c.box, join(c.done, ", ")),
+                       workshop, "whether they came back is not known", entry));
+}
+
+void advice_given(Ledger& ledger, const Job& job, bool no_net, bool stop, std::int64_t entry) {
+    const std::string release = job.runs.back().release;
+    const auto end = [&](const char* id, bool open, std::string words, const char* who, const char* consequence) {
+        if (open)
+            ledger.open(end_of(id, std::move(words), who, consequence, entry));
+        else
+            ledger.settle(id, "not so by what was seen later", "the journal");
+    };
+    end("no-net", no_net, fmt::format("after the run to {} it starts, but its net is not whole", release), workshop,
+        "a further mishap would be caught by nothing; the update is to be finished first");
+    end("mend-stop", stop, fmt::format("after the run to {} no attempt is left that may be made here", release),
+        "a repair shop equipped for it", "the unit stays as it is");
 }
 
 void proof_recorded(Ledger& ledger, const Job& job, std::int64_t entry) {

@@ -33,6 +33,7 @@ public:
     std::optional<int> byte_if(std::string_view key);  // 40, or in hex "28" or "0x28"
     double number_or(std::string_view key, double otherwise = 0);
     bool flag(std::string_view key);
+    bool has(std::string_view key) { return find(key) != nullptr; }
     std::string object_if(std::string_view key);  // as JSON text; empty when absent
     std::vector<std::string> texts(std::string_view key);
     std::vector<Reason> reasons(std::string_view key);

@@ -48,6 +48,19 @@ void check_link(const Family& f, Log& log) {
                         fmt::format("is \"{}\", which is no act with kind = \"ask\"", printable(n.ask)),
                         "name the id of the ask whose skipping leaves this entry");
     }
+    std::vector<std::string> ways;
+    for (std::size_t i = 0; i < f.mend.size(); ++i) {
+        ways.push_back(f.mend[i].kind);
+        for (std::size_t k = 0; k < f.mend[i].writes.size(); ++k) {
+            const std::string& region = f.mend[i].writes[k];
+            const auto dot = region.find('.');
+            if (dot == std::string::npos || !f.region(region.substr(0, dot), region.substr(dot + 1)))
+                log.mistake(fmt::format("mend[{}].writes[{}]", i + 1, k + 1),
+                            fmt::format("is \"{}\", which is no region of a box", printable(region)),
+                            "write box.region, as the [[region]] sections name them");
+        }
+    }
+    check_unique(log, "mend", "kind", ways, "the kind");
     for (const Message& m : f.messages) messages.push_back(m.text);
     for (const Hold& h : f.holds) holds.push_back(h.id);
     check_unique(log, "fault", "code", codes, "the code");

@@ -196,6 +196,10 @@ INSTANTIATE_TEST_SUITE_P(
         Spoilt{"[[link]]", "0x1041", "0x11041", "link[1].address", "from 1 to 65535"},
         Spoilt{"[[link]]", "did_plate = 0xF187", "did_plate = 0x1F187", "link[1].did_plate", "from 1 to 65535"},
         Spoilt{"[[fault]]", "\"B1A4F-13\"", "\"B1A4F\"", "fault[1].code", "such as B1A4F-13"},
+        Spoilt{"[[fault]]", "[[fault]]",
+               "[[mend]]\nkind = \"recovery card\"\nwords = \"w\"\nsource = \"guess\"\n"
+               "writes = [\"main.attic\"]\n[[fault]]",
+               "mend[1].writes[1]", "no region of a box", "", true},
         Spoilt{"[[fault]]", "ask = \"asks\"", "ask = \"dark-1\"", "fault[1].ask", "no act with kind = \"ask\""},
         Spoilt{"[[hold]]", "id = \"ignition\"", "id = \"doors\"", "hold[2].id", "stands twice"},
         Spoilt{"[[message]]", "\"Update complete\"", "\"Stick not read\"", "message[3].text", "stands twice"}));

@@ -251,11 +251,19 @@ void write_rest(Writer& w, const Family& f) {
         w.truth("message." + m.text + ".refused_piece", m.refused_piece, Rule::guards);
     }
     for (const LinkBox& l : f.link)
-        w.add(
-            "link." + l.role,
-            fmt::format("0x{:04X} plate {:04X} serial {:04X} release {:04X} market {:04X} pieces {:04X} {}", l.address,
-                        l.did_plate, l.did_serial, l.did_release, l.did_market, l.did_pieces, l.pieces_layout),
-            Rule::exact);
+        w.add("link." + l.role,
+              fmt::format(
+                  "0x{:04X} plate {:04X} serial {:04X} release {:04X} market {:04X} pieces {:04X} {} history {:04X} {}",
+                  l.address, l.did_plate, l.did_serial, l.did_release, l.did_market, l.did_pieces, l.pieces_layout,
+                  l.did_history, l.history_layout),
+              Rule::exact);
+    // What may be tried on a broken unit: another way, or another limit, is for a person to accept.
+    for (const MendWay& m : f.mend) {
+        w.add(fmt::format("mend.{}", m.kind), fmt::format("at most {}, writes {}", m.most, join(m.writes, ", ")),
+              Rule::exact);
+        w.add(fmt::format("mend.{}.words", m.kind), m.words + m.who, Rule::text);
+        w.source(fmt::format("mend.{}.source", m.kind), m.source);
+    }
     for (const Message& m : f.messages) {
         if (!m.retry.empty()) w.add("message." + m.text + ".retry", m.retry, Rule::text);
     }

@@ -248,7 +248,9 @@ struct LinkBox {
     std::string role;
     std::uint16_t address = 0;                                                                     // logical address
     std::uint16_t did_plate = 0, did_serial = 0, did_release = 0, did_market = 0, did_pieces = 0;  // 0: not known
-    std::string pieces_layout;  // "lines": "name version\n" repeated, ASCII
+    std::string pieces_layout;      // "lines": "name version\n" repeated, ASCII
+    std::uint16_t did_history = 0;  // which releases were installed in it, by its own record
+    std::string history_layout;     // "lines": "release …\n" repeated, oldest first; "lines, newest first"
 };
 
 struct FaultNote {
@@ -256,6 +258,17 @@ struct FaultNote {
     std::string words;
     std::string explained_by;  // "skipped ask", "partner not on the bench", "low supply"
     std::string ask;           // for a skipped ask: the act's id
+};
+
+// A way to mend a run that broke. Ways that the file does not name have the usual limits.
+struct MendWay {
+    std::string kind;                 // "wait", "same card", "laid-again card", "recovery card", "other supply"
+    int most = 2;                     // attempts of this kind
+    double wait_s = 0;                // "wait": at least so long; 0: by the forecast
+    std::string words;                // what to do, in the family's words; empty: the usual ones
+    std::string who;                  // who may do it; empty: the technician
+    std::vector<std::string> writes;  // "recovery card": regions that it writes, "box.region"
+    std::string source;
 };
 
 struct Hold {
@@ -304,6 +317,7 @@ struct Family {
     std::vector<Message> messages;
     std::vector<LinkBox> link;
     std::vector<FaultNote> faults;
+    std::vector<MendWay> mend;
     std::vector<Hold> holds;
     std::vector<TouchScreen> screens;  // at most one a box
     std::vector<Trial> trials;

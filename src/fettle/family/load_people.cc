@@ -98,6 +98,9 @@ void read_link(Section& top, Family& f) {
         b.did_market = word16("did_market", Need::may, 1);
         b.did_pieces = word16("did_pieces", Need::may, 1);
         b.pieces_layout = s.word("pieces_layout", b.did_pieces ? Need::must : Need::may, {"lines"});
+        b.did_history = word16("did_history", Need::may, 1);
+        b.history_layout =
+            s.word("history_layout", b.did_history ? Need::must : Need::may, {"lines", "lines, newest first"});
         f.link.push_back(std::move(b));
     });
     top.tables("fault", Need::may, [&](Section& s) {
@@ -110,6 +113,23 @@ void read_link(Section& top, Family& f) {
         else
             s.not_here("ask", "only explained_by = \"skipped ask\" has it");
         f.faults.push_back(std::move(n));
+    });
+    top.tables("mend", Need::may, [&](Section& s) {
+        MendWay m;
+        m.kind = s.word("kind", Need::must, {"wait", "same card", "laid-again card", "recovery card", "other supply"});
+        m.most = static_cast<int>(s.integer("most", Need::may, 0, 9).value_or(m.most));
+        if (m.kind == "wait")
+            m.wait_s = s.number("wait_s", Need::may, {0, 1e6}).value_or(0);
+        else
+            s.not_here("wait_s", "only kind = \"wait\" has it");
+        m.words = s.text("words", m.kind == "recovery card" ? Need::must : Need::may);
+        m.who = s.text("who", Need::may);
+        if (m.kind == "recovery card")
+            m.writes = s.texts("writes", Need::must);
+        else
+            s.not_here("writes", "only kind = \"recovery card\" has it");
+        m.source = s.source("source", Need::must);
+        f.mend.push_back(std::move(m));
     });
 }
 

@@ -45,6 +45,7 @@ const book::Run* last_ended(const Job& job) {
 
 std::string known_words(const std::string& origin) {
     if (origin == "read") return "read over the link";
+    if (origin == "read in part") return "read over the link, in part";
     if (origin == "typed") return "typed from what the unit shows";
     if (origin == "inferred") return "inferred from the release shown";
     return "not read";
@@ -139,14 +140,23 @@ private:
     }
 
     static std::string faults(const book::FaultRecord& record) {
-        if (record.origin != "read" && record.origin != "typed") return "not read (that is not the same as none)";
+        if (record.origin == "not read") return "not read (that is not the same as none)";
         std::vector<std::string> parts;
         for (const book::FaultSeen& f : record.entries) {
             std::string s = f.box.empty() ? f.code : f.box + " " + f.code;
             if (f.status) s += fmt::format(" (status {:02X})", *f.status & 0xFF);
             parts.push_back(s);
         }
-        return (parts.empty() ? "no entries" : join(parts, ", ")) + " (" + record.origin + ")";
+        const auto unread = record.unread();
+        return (parts.empty() ? "no entries" : join(parts, ", ")) + " (" + record.origin + ")" +
+               (unread.empty() ? "" : "; not read: " + join(unread, ", ") + " (that is not the same as none)");
+    }
+
+    static std::string cleared_words(const book::Clearing& c) {
+        const std::string what = !c.answered ? "asked for " + join(c.codes, ", ") + "; what became of it is not known"
+                                 : c.done.empty() ? "nothing: " + c.why
+                                                  : join(c.done, ", ");
+        return fmt::format("{}: {}; allowed by {}", c.box, what, c.allowed_by);
     }
 
     void done() {
@@ -162,6 +172,12 @@ private:
             p("No run was made.");
         else
             table({"release installed", "begun", "lasted", "outcome"}, rows, 9);
+        std::vector<std::string> mended;
+        for (const book::Run& r : job_.runs)
+            for (const book::Attempt& t : r.attempts)
+                mended.push_back(fmt::format("After the run to {} broke, tried: {}; what came of it: {}.", r.release,
+                                             t.kind, t.came));
+        if (!mended.empty()) list(mended);
         if (!job_.notes.empty()) list(job_.notes);
         close();
     }
@@ -183,6 +199,8 @@ private:
                                           : job_.proved == "partly" ? "partly proved"
                                                                     : "not as planned"});
         rows.push_back({"fault memory", faults(job_.faults_after)});
+        for (const book::Clearing& c : job_.clearings) rows.push_back({"cleared in it", cleared_words(c)});
+        if (job_.faults_cleared.entry != 0) rows.push_back({"fault memory then", faults(job_.faults_cleared)});
         table({"", "as left"}, rows, 9);
         std::vector<std::string> open_points;
         for (const Reason& r : job_.proof) {

@@ -86,13 +86,32 @@ void read_pieces(Connection& c, const family::LinkBox& record, BoxInventory& out
     out.pieces = std::move(*pieces);
 }
 
+void read_history(Connection& c, const family::LinkBox& record, BoxInventory& out) {
+    Fact& fact = out.history_fact;
+    if (record.did_history == 0) {
+        fact = {Known::not_in_file, {}, "the family file gives no identifier for it"};
+        return;
+    }
+    const Reply r = c.read(record.address, record.did_history);
+    fact = {known_of(r.said), {}, r.why};
+    if (r.said != Said::value) return;
+    auto history = parse_history_record(r.data, record.history_layout != "lines");
+    if (!history) {
+        fact = {Known::unreadable, {}, history.error().place + ": " + history.error().problem};
+        return;
+    }
+    fact.value = as_text(r.data);
+    out.history = std::move(*history);
+}
+
 }  // namespace
 
 bool BoxInventory::silent() const {
     const auto answered = [](const Fact& f) {
         return f.known == Known::read || f.known == Known::refused || f.known == Known::unreadable;
     };
-    return !answered(plate) && !answered(serial) && !answered(release) && !answered(market) && !answered(pieces_fact);
+    return !answered(plate) && !answered(serial) && !answered(release) && !answered(market) && !answered(pieces_fact) &&
+           !answered(history_fact);
 }
 
 const BoxInventory* Inventory::box(std::string_view role) const {
@@ -100,42 +119,63 @@ const BoxInventory* Inventory::box(std::string_view role) const {
     return b == boxes.end() ? nullptr : &*b;
 }
 
+BoxInventory read_box(Connection& c, const family::LinkBox& record) {
+    BoxInventory b;
+    b.role = record.role;
+    b.address = record.address;
+    b.plate = read_text(c, record.address, record.did_plate);
+    b.serial = read_text(c, record.address, record.did_serial);
+    b.release = read_text(c, record.address, record.did_release);
+    b.market = read_text(c, record.address, record.did_market);
+    read_pieces(c, record, b);
+    read_history(c, record, b);
+    return b;
+}
+
+BoxInventory not_asked(const family::LinkBox& record, const std::string& why) {
+    const auto fact = [&](std::uint16_t did) {
+        return did == 0 ? Fact{Known::not_in_file, {}, "the family file gives no identifier for it"}
+                        : Fact{Known::no_answer, {}, why};
+    };
+    BoxInventory b;
+    b.role = record.role;
+    b.address = record.address;
+    b.plate = fact(record.did_plate);
+    b.serial = fact(record.did_serial);
+    b.release = fact(record.did_release);
+    b.market = fact(record.did_market);
+    b.pieces_fact = fact(record.did_pieces);
+    b.history_fact = fact(record.did_history);
+    return b;
+}
+
 Inventory read_inventory(Connection& c, const family::Family& family, std::string_view only_role) {
     Inventory out;
-    for (const auto& record : family.link) {
-        if (!only_role.empty() && record.role != only_role) continue;
-        BoxInventory b;
-        b.role = record.role;
-        b.address = record.address;
-        b.plate = read_text(c, record.address, record.did_plate);
-        b.serial = read_text(c, record.address, record.did_serial);
-        b.release = read_text(c, record.address, record.did_release);
-        b.market = read_text(c, record.address, record.did_market);
-        read_pieces(c, record, b);
-        out.boxes.push_back(std::move(b));
-    }
+    for (const auto& record : family.link)
+        if (only_role.empty() || record.role == only_role) out.boxes.push_back(read_box(c, record));
     return out;
+}
+
+BoxFaults read_memory(Connection& c, const family::LinkBox& record, std::uint8_t status_mask) {
+    const auto codes = c.read_codes(record.address, status_mask);
+    BoxFaults b;
+    b.role = record.role;
+    b.address = record.address;
+    b.known = known_of(codes.reply.said);
+    b.why = codes.reply.why;
+    if (b.known == Known::read) {
+        b.availability = codes.list.availability;
+        b.raw = codes.reply.data;
+        for (const auto& d : codes.list.codes) b.faults.push_back({record.role, uds::code_text(d.number), d.status});
+    }
+    return b;
 }
 
 std::vector<BoxFaults> read_faults(Connection& c, const family::Family& family, std::string_view only_role,
                                    std::uint8_t status_mask) {
     std::vector<BoxFaults> out;
-    for (const auto& record : family.link) {
-        if (!only_role.empty() && record.role != only_role) continue;
-        const auto codes = c.read_codes(record.address, status_mask);
-        BoxFaults b;
-        b.role = record.role;
-        b.address = record.address;
-        b.known = known_of(codes.reply.said);
-        b.why = codes.reply.why;
-        if (b.known == Known::read) {
-            b.availability = codes.list.availability;
-            b.raw = codes.reply.data;
-            for (const auto& d : codes.list.codes)
-                b.faults.push_back({record.role, uds::code_text(d.number), d.status});
-        }
-        out.push_back(std::move(b));
-    }
+    for (const auto& record : family.link)
+        if (only_role.empty() || record.role == only_role) out.push_back(read_memory(c, record, status_mask));
     return out;
 }
 
@@ -164,6 +204,28 @@ Result<std::vector<ReadPiece>> parse_lines_record(ByteView record) {
         if (!names.insert(p.name).second) return wrong(line, fmt::format("piece '{}' stands there twice", p.name));
         out.push_back(std::move(p));
     }
+    return out;
+}
+
+Result<std::vector<std::string>> parse_history_record(ByteView record, bool newest_first) {
+    std::string text = as_text(record);
+    while (!text.empty() && text.back() == '\0') text.pop_back();
+    std::vector<std::string> out;
+    if (text.empty()) return out;
+    if (text.back() == '\n') text.pop_back();
+    std::size_t line = 0;
+    for (const auto& one : split(text, '\n')) {
+        ++line;
+        const bool ascii =
+            std::all_of(one.begin(), one.end(), [](unsigned char ch) { return ch >= 0x20 && ch < 0x7F; });
+        const std::string release = one.substr(0, one.find(' '));
+        if (!ascii || release.empty())
+            return bad_input("record-not-understood", fmt::format("line {} of the history record", line),
+                             fmt::format("'{}' does not begin with a release", printable(one)),
+                             "check did_history and history_layout in the family file against what the box sends");
+        out.push_back(release);
+    }
+    if (newest_first) std::reverse(out.begin(), out.end());
     return out;
 }
 

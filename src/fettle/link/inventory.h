@@ -39,6 +39,9 @@ struct BoxInventory {
     Fact plate, serial, release, market;
     Fact pieces_fact;  // known and why for the list below; value is the record as text
     std::vector<ReadPiece> pieces;
+    Fact history_fact;                 // likewise
+    std::vector<std::string> history;  // releases that were installed, oldest first, by the box's own record
+    std::string via;                   // the transport that it was read over: "doip://127.0.0.1:13400"; may be empty
 
     bool silent() const;  // not one item was answered
 };
@@ -48,6 +51,11 @@ struct Inventory {
 
     const BoxInventory* box(std::string_view role) const;
 };
+
+// One box by its record; the record's address is the one that is asked.
+BoxInventory read_box(Connection& connection, const family::LinkBox& record);
+// For a box that could not be asked at all.
+BoxInventory not_asked(const family::LinkBox& record, const std::string& why);
 
 // Reads every box of the family that has a link record; only_role, if not empty, limits it to that one.
 Inventory read_inventory(Connection& connection, const family::Family& family, std::string_view only_role = {});
@@ -66,7 +74,10 @@ struct BoxFaults {
     std::uint8_t availability = 0;  // status bits that the box supports; only when read
     std::vector<StoredFault> faults;
     Bytes raw;  // the answer as it came, for the record; only when read
+    std::string via;
 };
+
+BoxFaults read_memory(Connection& connection, const family::LinkBox& record, std::uint8_t status_mask = 0xFF);
 
 std::vector<BoxFaults> read_faults(Connection& connection, const family::Family& family,
                                    std::string_view only_role = {}, std::uint8_t status_mask = 0xFF);
@@ -74,6 +85,9 @@ std::vector<BoxFaults> read_faults(Connection& connection, const family::Family&
 // The "lines" record layout: "name version\n" repeated, ASCII, the last line feed may be missing. bad_input names the
 // line; an empty record is an empty list; a name twice is refused.
 Result<std::vector<ReadPiece>> parse_lines_record(ByteView record);
+// A history record: one line an update, its first word the release; what follows is the box's own remark. Oldest first
+// when it comes out, whichever way the box has it. bad_input names the line.
+Result<std::vector<std::string>> parse_history_record(ByteView record, bool newest_first);
 // The same backwards, for a box that answers.
 std::string lines_record(const std::vector<ReadPiece>& pieces);
 

@@ -22,6 +22,19 @@ TEST(LinesRecord, NamesAndVersions) {
     EXPECT_EQ(lines_record({{"a", "1"}, {"b", "2"}}), "a 1\nb 2\n");
 }
 
+// A box's own record of updates: releases by their first word, oldest first whichever way the box has them.
+TEST(HistoryRecord, ReleasesInOrder) {
+    using List = std::vector<std::string>;
+    EXPECT_EQ(parse_history_record(as_bytes("26.4.102 complete\n27.1.110\n"), false).value(),
+              (List{"26.4.102", "27.1.110"}));
+    EXPECT_EQ(parse_history_record(as_bytes("27.1.110\n26.4.102 stopped"), true).value(),
+              (List{"26.4.102", "27.1.110"}));
+    EXPECT_TRUE(parse_history_record(as_bytes(std::string("\0\0", 2)), false).value().empty());
+    EXPECT_EQ(parse_history_record(as_bytes("1\n\n2\n"), false).error().place, "line 2 of the history record");
+    EXPECT_EQ(parse_history_record(as_bytes("\xC3\xA4"), false).error().code, "record-not-understood");
+    EXPECT_FALSE(parse_history_record(as_bytes(" 1\n"), false));
+}
+
 TEST(LinesRecord, WhatIsWrongIsNamedByLine) {
     const auto bad = [](std::string_view text) {
         const auto r = parse_lines_record(as_bytes(text));
@@ -36,7 +49,7 @@ TEST(LinesRecord, WhatIsWrongIsNamedByLine) {
 
 family::Family one_box() {
     family::Family f;
-    f.link.push_back({"main", 0x1041, 0xF187, 0xF18C, 0xF195, 0, 0x0200, "lines"});
+    f.link.push_back({"main", 0x1041, 0xF187, 0xF18C, 0xF195, 0, 0x0200, "lines", 0, ""});
     return f;
 }
 

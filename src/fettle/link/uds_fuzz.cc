@@ -1,5 +1,6 @@
 // Any bytes as an answer of a box: nothing may crash, no list may hold more than the answer has room for, and no record
 // layout may give a piece that was not there.
+#include <algorithm>
 #include <cstdlib>
 
 #include "fettle/link/gate.h"
@@ -34,6 +35,12 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     if (const auto pieces = parse_lines_record(input)) {
         const auto again = parse_lines_record(as_bytes(lines_record(*pieces)));
         if (!again || *again != *pieces) std::abort();
+    }
+    if (const auto history = parse_history_record(input, false)) {
+        auto back = parse_history_record(input, true);
+        if (!back) std::abort();
+        std::reverse(back->begin(), back->end());
+        if (*back != *history) std::abort();
     }
     return 0;
 }

@@ -20,37 +20,50 @@ std::string named(const Fault& f) {
     return f.box.empty() ? f.code : f.box + " " + f.code;
 }
 
+const char* const kReadInVehicle = "don't clear it here; read it again in the vehicle, with its partner connected";
+
 class Attribution {
 public:
-    Attribution(const family::Family& family, const FaultMemory& before, const Circumstances& c)
-        : family_(family), before_(before), c_(c) {}
+    Attribution(const family::Family& family, const FaultMemory& before, const FaultMemory& after,
+                const Circumstances& c)
+        : family_(family), before_(before), after_(after), c_(c) {}
 
+    // In this order: what was cleared, what only says that a test has not run, what fails now, what stood there, what
+    // is explained.
     Attributed one(const Fault& f) const {
         Attributed a;
         a.fault = f;
-        if (f.status && failing_now(*f.status) && misses_partner(f)) {
-            a.kind = Kind::partner;
-            a.why = fmt::format("{} is failing now, as it must while its partner is not on the bench (family file)",
-                                named(f));
-            a.next = "don't clear it here; read it again in the vehicle";
+        if (find(c_.cleared, f)) return since_cleared(f);
+        if (f.status && !has_failed(*f.status)) {
+            a.kind = Kind::not_tested;
+            a.why = fmt::format("{} has not failed: its test has not run ({:02X})", named(f), *f.status);
+            a.next = "nothing to do: it is no stored fault";
             return a;
         }
-        if (f.status && failing_now(*f.status)) {
+        const bool failing = f.status && failing_now(*f.status);
+        if (!c_.on_bench && find(c_.missed_partner, f)) return in_the_vehicle(f);
+        const Fault* earlier = before_.entries ? find(*before_.entries, f) : nullptr;
+        if ((misses_partner(f) && (failing || !earlier)) || (!earlier && likely_partner(f))) {
+            a.kind = Kind::partner;
+            a.why = partner_words(f, failing);
+            a.next = kReadInVehicle;
+            return a;
+        }
+        if (failing) {
             a.kind = Kind::active;
             a.why = fmt::format("{} is failing now (testFailed is set in {:02X})", named(f), *f.status);
             a.next = "don't clear it; find the cause first";
             return a;
         }
-        const Fault* earlier = before_.entries ? find(*before_.entries, f) : nullptr;
         if (earlier) {
             a.kind = Kind::there_before;
             a.why = fmt::format("{} stood there before the run ({})", named(f), before_.origin);
             a.next = "tell the owner; it is not of this job unless the complaint says so";
-            a.may_be_cleared = false;
             return a;
         }
         if (explain(f, a)) return a;
-        if (!before_.entries) {
+        if (!before_.entries ||
+            std::find(before_.unread.begin(), before_.unread.end(), f.box) != before_.unread.end()) {
             a.kind = Kind::not_comparable;
             a.why = fmt::format("whether {} was there before is not known: the memory was not read before", named(f));
             a.next = "find out what it means before anything is cleared";
@@ -62,7 +75,85 @@ public:
         return a;
     }
 
+    // An entry that was cleared: what the bits say since.
+    Attributed since_cleared(const Fault& f) const {
+        Attributed a;
+        a.fault = f;
+        const Fault* now = after_.entries ? find(*after_.entries, f) : nullptr;
+        if (!now) a.fault.status.reset();
+        switch (retest_of(f, after_)) {
+            case Retest::waits:
+                a.kind = Kind::cleared_waits;
+                a.why = fmt::format("{} was cleared, and its test has not run since (bit 4 in {:02X})", named(f),
+                                    now && now->status ? *now->status : 0);
+                a.next = "let its test run (ignition off and on, use the function), then read the memory again";
+                break;
+            case Retest::passed:
+                a.kind = Kind::cleared_good;
+                a.why = fmt::format("{} was cleared; its test has run since and did not fail", named(f));
+                a.next = "nothing to do";
+                break;
+            case Retest::failed_again:
+                a.kind = now && now->status && failing_now(*now->status) ? Kind::active : Kind::back;
+                if (c_.on_bench && misses_partner(f)) {
+                    a.kind = Kind::partner;
+                    a.why = partner_words(*now, now->status && failing_now(*now->status));
+                    a.next = kReadInVehicle;
+                    break;
+                }
+                a.why = fmt::format("{} was asked to be cleared and stands there again ({:02X})", named(f),
+                                    now && now->status ? *now->status : 0);
+                a.next = "don't clear it again; find the cause";
+                break;
+            case Retest::cant_say:
+                a.kind = Kind::cleared_unknown;
+                a.why = fmt::format("{} was cleared; whether its test has run since, the box does not say", named(f));
+                a.next = "use the function it watches, then read the memory again";
+                break;
+        }
+        return a;
+    }
+
 private:
+    Attributed in_the_vehicle(const Fault& f) const {
+        Attributed a;
+        a.fault = f;
+        if (!f.status) {
+            a.kind = Kind::not_comparable;
+            a.why =
+                fmt::format("{} was explained by an absent partner; its status in the vehicle is not known", named(f));
+            a.next = "read it with its status";
+        } else if (failing_now(*f.status)) {
+            a.kind = Kind::active;
+            a.why = fmt::format("{} fails in the vehicle, too ({:02X}): the absent partner was not all of it", named(f),
+                                *f.status);
+            a.next = "don't clear it; find the cause: connector, fuse, the partner itself";
+        } else if (not_tested_this_cycle(*f.status)) {
+            a.kind = Kind::partner;
+            a.why = fmt::format("{} has not been tested yet since ignition came on in the vehicle ({:02X})", named(f),
+                                *f.status);
+            a.next = "leave ignition on for some minutes and read again";
+        } else {
+            a.kind = Kind::partner_good;
+            a.why = fmt::format("{} was tested in the vehicle and does not fail there ({:02X})", named(f), *f.status);
+            a.next = "may be cleared by an authorised person once the memory is saved; then test again";
+            a.may_be_cleared = true;
+        }
+        return a;
+    }
+
+    std::string partner_words(const Fault& f, bool failing) const {
+        if (!misses_partner(f))
+            return fmt::format(
+                "{}{} is a network code, and on a bench its partners are not there (not in the family "
+                "file's list, so likely, not certain)",
+                named(f), failing ? " is failing now; it" : "");
+        return failing
+                   ? fmt::format("{} is failing now, as it must while its partner is not on the bench (family file)",
+                                 named(f))
+                   : fmt::format("{}: its partner is not on the bench (family file)", named(f));
+    }
+
     // By the family's list, against what is known of the run. An entry whose status is not known may be failing now.
     bool explain(const Fault& f, Attributed& a) const {
         for (const family::FaultNote& n : family_.faults) {
@@ -86,6 +177,12 @@ private:
             return n.code == f.code && n.explained_by == "partner not on the bench" && holds(n);
         });
     }
+    // A network code that the family's list does not have.
+    bool likely_partner(const Fault& f) const {
+        return c_.on_bench && f.code.starts_with('U') &&
+               std::none_of(family_.faults.begin(), family_.faults.end(),
+                            [&](const family::FaultNote& n) { return n.code == f.code; });
+    }
 
     bool holds(const family::FaultNote& n) const {
         if (n.explained_by == "skipped ask")
@@ -96,14 +193,15 @@ private:
         return false;
     }
 
-    std::string cause(const family::FaultNote& n) const {
+    std::string cause(const family::FaultNote& n) const {  // a partner's absence is told before
         if (n.explained_by == "skipped ask") return "the ask that was skipped";
-        if (n.explained_by == "partner not on the bench") return "a partner that is not on the bench";
-        return fmt::format("the supply, which fell to {:.1f} V", c_.lowest_V.value_or(0));
+        return fmt::format("the supply, which fell to {:.1f} V in the run's record, below {:.1f} V",
+                           c_.lowest_V.value_or(0), family_.supply ? family_.supply->lowest_V : 0.0);
     }
 
     const family::Family& family_;
     const FaultMemory& before_;
+    const FaultMemory& after_;
     const Circumstances& c_;
 };
 
@@ -113,10 +211,16 @@ Reason reason_of(const Attributed& a) {
         case Kind::there_before: return {"fault-there-before", Verdict::mind, a.why, where, "fault memory"};
         case Kind::explained: return {"fault-explained", Verdict::mind, a.why, where, "family file"};
         case Kind::partner: return {"fault-partner-absent", Verdict::mind, a.why, where, "family file, status byte"};
+        case Kind::partner_good: return {"fault-partner-good", Verdict::mind, a.why, where, "status byte"};
         case Kind::active: return {"fault-active", Verdict::halt, a.why, where, "status byte"};
         case Kind::new_unexplained: return {"fault-new", Verdict::cant_say, a.why, where, "fault memory"};
         case Kind::not_comparable: return {"fault-not-comparable", Verdict::cant_say, a.why, where, "not read"};
         case Kind::gone: return {"fault-gone", Verdict::fit, a.why, where, "fault memory"};
+        case Kind::not_tested: return {"fault-not-tested", Verdict::fit, a.why, where, "status byte"};
+        case Kind::cleared_waits: return {"cleared-not-tested", Verdict::mind, a.why, where, "status byte"};
+        case Kind::cleared_good: return {"cleared-and-tested", Verdict::fit, a.why, where, "status byte"};
+        case Kind::cleared_unknown: return {"cleared-not-known", Verdict::cant_say, a.why, where, "fault memory"};
+        case Kind::back: return {"fault-back", Verdict::halt, a.why, where, "status byte"};
     }
     return {};
 }
@@ -128,12 +232,22 @@ std::string_view words(Kind k) {
         case Kind::there_before: return "there before";
         case Kind::explained: return "explained";
         case Kind::active: return "failing now";
-        case Kind::partner: return "failing without its partner";
+        case Kind::partner: return "without its partner";
+        case Kind::partner_good: return "good in the vehicle";
         case Kind::new_unexplained: return "new, not explained";
         case Kind::not_comparable: return "not comparable";
         case Kind::gone: return "gone";
+        case Kind::not_tested: return "not tested";
+        case Kind::cleared_waits: return "cleared, not tested again";
+        case Kind::cleared_good: return "cleared, tested again, good";
+        case Kind::cleared_unknown: return "cleared, not known whether tested again";
+        case Kind::back: return "back after clearing";
     }
     return "new, not explained";
+}
+
+const Fault* FaultMemory::find(const Fault& like) const {
+    return entries ? prove::find(*entries, like) : nullptr;
 }
 
 Faults attribute(const family::Family& family, const FaultMemory& before, const FaultMemory& after,
@@ -145,28 +259,41 @@ Faults attribute(const family::Family& family, const FaultMemory& before, const 
                            "faults", "not read"});
         return out;
     }
-    const Attribution attribution(family, before, circumstances);
+    const Attribution attribution(family, before, after, circumstances);
     for (const Fault& f : *after.entries) out.entries.push_back(attribution.one(f));
+    for (const Fault& f : circumstances.cleared)
+        if (!find(*after.entries, f)) out.entries.push_back(attribution.since_cleared(f));
     if (before.entries) {
         for (const Fault& f : *before.entries) {
-            if (find(*after.entries, f)) continue;
-            Attributed gone{f, Kind::gone, named(f) + " stood there before and no more", "nothing to do", false, false};
+            if (find(*after.entries, f) || find(circumstances.cleared, f)) continue;
+            if (std::find(after.unread.begin(), after.unread.end(), f.box) != after.unread.end()) continue;
+            if (f.status && !has_failed(*f.status)) continue;  // it never was one
+            Attributed gone{f, Kind::gone, named(f) + " stood there before and no more", "nothing to do", false};
             out.entries.push_back(std::move(gone));
         }
     }
     int now = 0, active = 0;
     for (const Attributed& a : out.entries) {
         out.judgement.add(reason_of(a));
-        now += a.kind != Kind::gone;
-        active += a.kind == Kind::active;
+        now += a.kind != Kind::gone && a.kind != Kind::not_tested && a.kind != Kind::cleared_good &&
+               a.kind != Kind::cleared_waits && a.kind != Kind::cleared_unknown;
+        active += a.fault.status && failing_now(*a.fault.status);
     }
-    if (now == 0) {
+    for (const std::string& box : after.unread)
+        out.judgement.add({"faults-not-read", Verdict::cant_say,
+                           fmt::format("the fault memory of the {} was not read after the run; that is not the same as "
+                                       "none",
+                                       box),
+                           box, "not read"});
+    const std::string rest = after.unread.empty() ? "" : fmt::format("; not read: {}", join(after.unread, ", "));
+    if (now == 0 && after.unread.empty())
         out.judgement.add({"faults-none", Verdict::fit,
                            fmt::format("no fault entries after the run ({})", after.origin), "faults", after.origin});
-        out.sentence = fmt::format("No fault entries after the run ({}).", after.origin);
+    if (now == 0) {
+        out.sentence = fmt::format("No fault entries after the run ({}){}.", after.origin, rest);
     } else {
-        out.sentence = fmt::format("{} {} after the run ({}){}.", now, now == 1 ? "fault entry" : "fault entries",
-                                   after.origin, active ? fmt::format(", {} failing now", active) : "");
+        out.sentence = fmt::format("{} {} after the run ({}){}{}.", now, now == 1 ? "fault entry" : "fault entries",
+                                   after.origin, active ? fmt::format(", {} failing now", active) : "", rest);
     }
     return out;
 }

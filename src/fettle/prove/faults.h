@@ -3,6 +3,7 @@
 #pragma once
 
 #include <cstdint>
+#include <map>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -20,6 +21,10 @@ std::vector<std::string_view> status_bits(std::uint8_t status);
 bool failing_now(std::uint8_t status);             // bit 0
 bool confirmed(std::uint8_t status);               // bit 3
 bool not_tested_since_clear(std::uint8_t status);  // bit 4
+bool not_tested_this_cycle(std::uint8_t status);   // bit 6
+// Something has failed: any bit but the two "not completed" ones. 10, 40 and 50 only say that a test has not run, and a
+// box that is asked with mask FF lists them too.
+bool has_failed(std::uint8_t status);
 
 struct Fault {
     std::string box;   // role; empty when typed without it
@@ -32,7 +37,11 @@ struct Fault {
 // nullopt list: the memory was not read. An empty list: it was read and holds none.
 struct FaultMemory {
     std::optional<std::vector<Fault>> entries;
-    std::string origin = "not read";  // "read", "typed", "not read"
+    std::string origin = "not read";                     // "read", "read in part", "typed", "not read"
+    std::vector<std::string> unread{};                   // boxes of the set that were not read, beside others that were
+    std::map<std::string, std::uint8_t> availability{};  // box → status bits that it supports; only of what was read
+
+    const Fault* find(const Fault& like) const;  // same code and box (a box that was not typed fits any); nullptr
 };
 
 // "B1A4F-13:28 display:U1402-00" (status in hex; box, failure type and status optional), separated by blanks or commas.
@@ -42,20 +51,42 @@ Result<std::vector<Fault>> parse_faults(std::string_view text);
 // Two-byte letter form and failure type: "B1A4F-13". False for anything else.
 bool is_fault_code(std::string_view code);
 
+// The words of a code: system by its letter, whose digit it is, and the failure type (SAE J2012-DA) where it is one of
+// the published ones. "body code of the maker; circuit open". Empty for a text that is no code.
+std::string code_words(std::string_view code);
+std::optional<std::string_view> failure_type_words(std::string_view two_hex_digits);
+
+// An entry that was cleared, held against a later reading.
+enum class Retest {
+    waits,         // bit 4 is set: its test has not run since
+    passed,        // its test has run and did not fail
+    failed_again,  // it stands there again
+    cant_say,      // not read since, or the box does not say whether its tests have run
+};
+Retest retest_of(const Fault& cleared, const FaultMemory& later);
+
 struct Circumstances {
     std::vector<std::string> asks_skipped;  // act ids
-    bool on_bench = true;
-    std::optional<double> lowest_V;  // in the run's record
+    bool on_bench = true;                   // where the memory was read: partners of the vehicle are absent
+    std::optional<double> lowest_V;         // in the run's record
+    std::vector<Fault> cleared;             // entries that this job asked to be cleared since the run
+    std::vector<Fault> missed_partner;      // entries that an absent partner explained on the bench
 };
 
 enum class Kind {
     there_before,  // the same entry stood there before, no worse
     explained,     // by a skipped ask, a missing partner or low supply, and not failing now
     active,        // failing now: find the cause, never clear
-    partner,       // failing now because a partner is not on the bench: never clear here, read again in the vehicle
+    partner,       // its partner is not on the bench: never clear here, read again in the vehicle
+    partner_good,  // read again in the vehicle: tested there and not failing
     new_unexplained,
-    not_comparable,  // the memory before was not read
-    gone,            // there before, no more
+    not_comparable,   // the memory before was not read
+    gone,             // there before, no more
+    not_tested,       // the byte says only that its test has not run
+    cleared_waits,    // cleared in this job, and not tested again yet
+    cleared_good,     // cleared in this job, tested again and good
+    cleared_unknown,  // cleared in this job; whether it was tested again cannot be told
+    back,             // cleared in this job, and there again
 };
 std::string_view words(Kind k);
 
@@ -65,7 +96,6 @@ struct Attributed {
     std::string why;              // one sentence with what it rests on
     std::string next;             // one sentence
     bool may_be_cleared = false;  // by an authorised person, with the saved memory
-    bool keeps_loose_end = true;  // stays on the list of loose ends
 };
 
 struct Faults {

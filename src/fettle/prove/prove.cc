@@ -6,6 +6,7 @@
 
 #include "fettle/base/clock.h"
 #include "fettle/base/text.h"
+#include "fettle/prove/parts.h"
 
 namespace fettle::prove {
 namespace {
@@ -31,11 +32,11 @@ public:
         strangers();
         count();
         shown_release();
-        pairs();
+        take(judge_pairs(family_, set_after_, e_, a_.pieces));
         tally();
         ended();
         settled();
-        history();
+        take(judge_history(family_, e_));
         refused();
         functions();
         conclude();
@@ -147,60 +148,36 @@ private:
         }));
     }
 
+    // What the boxes say over the link counts before what was typed of the set.
     void shown_release() {
-        if (!e_.release_shown) {
+        std::map<std::string, std::string> said = e_.releases;
+        if (said.empty() && e_.release_shown) said[""] = *e_.release_shown;
+        if (said.empty()) {
             miss("the release that the box shows");
             return;
         }
-        if (*e_.release_shown == sheet_.to) {
-            say("release-as-planned", Verdict::fit, "the box shows " + sheet_.to, "release", "typed");
-        } else {
+        bool good = true;
+        const std::string rests = e_.releases.empty() ? "typed" : "read over the link";
+        for (const auto& [role, release] : said) {
+            const auto planned = set_after_.find(role);
+            const std::string& want =
+                planned == set_after_.end() || planned->second.release.empty() ? sheet_.to : planned->second.release;
+            if (release == want) continue;
+            good = false;
             failed_ = true;
             say("release-differs", Verdict::halt,
-                fmt::format("the box shows {}, {} was to be installed", printable(*e_.release_shown), sheet_.to),
-                "release", "typed");
+                fmt::format("the {} shows {}, {} was to be installed", role.empty() ? "box" : role, printable(release),
+                            want),
+                "release", rests);
         }
+        if (good) say("release-as-planned", Verdict::fit, "the box shows " + sheet_.to, "release", rests);
     }
 
-    // One side of a pair rule: the whole release, or one of its dotted numbers by name.
-    std::optional<std::string> side(const family::PairSides::Side& s) const {
-        const auto it = set_after_.find(s.role);
-        if (it == set_after_.end() || it->second.release.empty()) return std::nullopt;
-        if (s.field == "release") return it->second.release;
-        std::vector<std::string> names = family_.order.fields;
-        if (names.empty()) names = {"line", "step", "build"};
-        const auto parts = split(it->second.release, '.');
-        for (std::size_t i = 0; i < names.size() && i < parts.size(); ++i) {
-            if (names[i] == s.field) return parts[i];
-        }
-        return std::nullopt;
-    }
-
-    std::optional<bool> holds(const family::PairRule& rule) const {
-        const auto sides = family::parse_pair(rule.text);
-        if (!sides) return std::nullopt;
-        const auto left = side(sides->left), right = side(sides->right);
-        if (!left || !right) return std::nullopt;
-        family::VersionOrder numbers;
-        numbers.rule = "numeric";
-        const bool whole = sides->left.field == "release";
-        const auto order = family::compare_versions(whole ? family_.order : numbers, *left, *right);
-        if (!order) return std::nullopt;
-        return sides->op == "==" ? *order == 0 : sides->op == "<=" ? *order <= 0 : *order >= 0;
-    }
-
-    void pairs() {
-        for (const family::PairRule& rule : family_.pairs) {
-            if (rule.when != "at rest") continue;
-            const auto good = holds(rule);
-            if (!good) {
-                say("pair-not-known", Verdict::cant_say, "cannot be said whether " + rule.text, "pair", "not read");
-                continue;
-            }
-            if (!*good) failed_ = true;
-            say(*good ? "pair-holds" : "pair-broken", *good ? Verdict::fit : Verdict::halt,
-                (*good ? "the boxes go together: " : "the boxes do not go together: ") + rule.text, "pair",
-                "family file");
+    void take(const std::vector<Finding>& findings) {
+        for (const Finding& f : findings) {
+            a_.judgement.add(f.reason);
+            failed_ = failed_ || f.failed;
+            if (!f.missing.empty()) miss(f.missing);
         }
     }
 
@@ -254,19 +231,6 @@ private:
         if (e_.settled_s && *e_.settled_s >= family_.settle_s) return;
         miss(fmt::format("the settling time of {}", human_duration(family_.settle_s)));
         say("not-settled", Verdict::mind, "the settling time has not passed", "run", "family file");
-    }
-
-    void history() {
-        if (!e_.history) {
-            say("history-not-read", Verdict::mind, "the box's own history was not read", "history", "not read");
-        } else if (e_.history->find(sheet_.to) == std::string::npos) {
-            say("history-differs", Verdict::cant_say,
-                fmt::format("the box's history says \"{}\", not {}", printable(*e_.history), sheet_.to), "history",
-                "read");
-            miss("a history entry of this step");
-        } else {
-            say("history-agrees", Verdict::fit, "the box's history names " + sheet_.to, "history", "read");
-        }
     }
 
     void refused() {

@@ -3,6 +3,7 @@
 // read", never "as expected" and never "none".
 #pragma once
 
+#include <map>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -37,11 +38,15 @@ struct Evidence {
     std::optional<change::InstalledList> as_left;
     std::optional<std::string> release_shown;  // by the box's version view
     std::optional<Counted> tally;
-    std::optional<bool> run_ended;           // the box said that it was done
-    std::optional<double> settled_s;         // since the end of the run
-    std::optional<std::string> history;      // what the box's own history says about its last update, if it keeps one
-    std::vector<std::string> refused_texts;  // texts seen that mean a refused piece
-    std::vector<std::string> tried;          // functions tried and found good, as the family words them
+    std::optional<bool> run_ended;                // the box said that it was done
+    std::optional<double> settled_s;              // since the end of the run
+    std::map<std::string, std::string> releases;  // role → release that the box gave over the link
+    // role → releases in the box's own record, oldest first; role "": typed from what the set shows. Before: before the
+    // first run of the job.
+    std::map<std::string, std::vector<std::string>> history_before, history_after;
+    std::map<std::string, std::vector<std::string>> path;  // role (and ""): releases of the planned steps so far
+    std::vector<std::string> refused_texts;                // texts seen that mean a refused piece
+    std::vector<std::string> tried;                        // functions tried and found good, as the family words them
     std::vector<std::string> tried_bad;
     std::string complaint;
 };

@@ -4,6 +4,7 @@
 #include <rapidcheck/gtest.h>
 
 #include "fettle/base/source_path.h"
+#include "fettle/base/text.h"
 
 namespace fettle::prove {
 namespace {
@@ -45,7 +46,11 @@ protected:
             Counted{sheet_.tally.landed.expected, sheet_.tally.passed_over.expected, sheet_.tally.refused.expected, 0};
         e_.run_ended = true;
         e_.settled_s = 120;
-        e_.history = "27.1.110 -> 27.3.118 complete";
+        for (const char* role : {"main", "display"}) {
+            e_.history_before[role] = {"26.4.102", "27.1.110"};
+            e_.history_after[role] = {"26.4.102", "27.1.110", "27.3.118"};
+            e_.path[role] = {"27.3.118"};
+        }
         for (const auto& t : family_.trials) {
             if (t.when_complaint_has.empty()) e_.tried.push_back(t.words);
         }
@@ -100,7 +105,7 @@ TEST_F(ProveTest, AnotherDigestIsAnotherPiece) {
 // Story 53: with no link, what was not read is "not read", and the proof goes as far as typed facts carry.
 TEST_F(ProveTest, NothingReadIsPartlyAndSaysSo) {
     e_.as_left.reset();
-    e_.history.reset();
+    e_.history_after.clear();
     const Answer a = answer();
     EXPECT_EQ(a.proof, Proof::partly);
     EXPECT_EQ(a.not_read, 5);
@@ -130,11 +135,28 @@ TEST_F(ProveTest, TheBoxShowsAnotherRelease) {
     EXPECT_EQ(answer().proof, Proof::failed);
 }
 TEST_F(ProveTest, BoxesThatDoNotGoTogetherFail) {
-    after_["display"].release = "26.4.102";
+    EXPECT_TRUE(has(answer(), "pair-holds"));
+    e_.releases = {{"main", "27.3.118"}, {"display", "26.4.102"}};  // as they say themselves, whatever was planned
     const Answer a = answer();
     EXPECT_TRUE(has(a, "pair-broken"));
+    EXPECT_TRUE(has(a, "release-differs"));
     EXPECT_EQ(a.proof, Proof::failed);
-    after_["display"].release.clear();
+}
+// What was planned is no proof of what is there: without its pieces and without its word a box's release is not known.
+TEST_F(ProveTest, PairIsJudgedByWhatIsThere) {
+    std::erase_if(e_.as_left->pieces, [](const auto& p) { return p.box == "display"; });
+    EXPECT_TRUE(has(answer(), "pair-not-known"));
+    all_good();
+    e_.as_left->origin = change::Origin::inferred;
+    e_.as_left->inferred_from = "27.3.118";
+    const Answer inferred = answer();
+    EXPECT_TRUE(has(inferred, "pair-holds"));
+    for (const Reason& r : inferred.judgement.reasons) {
+        if (r.code == "pair-holds") {
+            EXPECT_EQ(r.verdict, Verdict::mind);
+        }
+    }
+    e_.as_left.reset();
     EXPECT_TRUE(has(answer(), "pair-not-known"));
 }
 TEST_F(ProveTest, ATallyThatDoesNotAddUpIsNotProof) {
@@ -172,8 +194,36 @@ TEST_F(ProveTest, ARefusedTextFails) {
     EXPECT_EQ(answer().proof, Proof::failed);
 }
 TEST_F(ProveTest, HistoryThatNamesAnotherReleaseIsNotProof) {
-    e_.history = "27.1.110 installed";
+    using List = std::vector<std::string>;
+    const List bad[] = {{},
+                        {"26.4.102", "27.1.110"},
+                        {"26.4.102", "27.1.110", "27.3.117"},
+                        {"26.4.102", "27.1.110", "27.3.118", "27.3.118"},
+                        {"26.4.102", "27.1.110", "27.2.000", "27.3.118"},
+                        {"26.1.090", "27.1.110", "27.3.118"}};
+    for (const List& history : bad) {
+        e_.history_after["display"] = history;
+        EXPECT_TRUE(has(answer(), "history-differs")) << join(history, " ");
+        EXPECT_EQ(answer().proof, Proof::partly) << join(history, " ");
+    }
+    e_.history_after["display"] = {"27.1.110", "27.3.118"};  // it keeps its last two only
+    EXPECT_FALSE(has(answer(), "history-differs"));
+}
+TEST_F(ProveTest, WithoutAHistoryBeforeOnlyItsEndIsCompared) {
+    e_.history_before.clear();
+    EXPECT_EQ(answer().proof, Proof::proved);
+    e_.history_after["main"] = {"27.3.118", "27.1.110"};
+    EXPECT_TRUE(has(answer(), "history-differs"));
+}
+// A box that keeps a history and was read over the link owes it; one that keeps none does not.
+TEST_F(ProveTest, AHistoryThatTheBoxKeepsIsWanted) {
+    for (auto& b : family_.link) b.did_history = 0;
+    e_.history_after.clear();
+    EXPECT_EQ(answer().proof, Proof::proved);
+    for (auto& b : family_.link) b.did_history = 0x0211;
     EXPECT_EQ(answer().proof, Proof::partly);
+    e_.as_left->origin = change::Origin::typed;
+    EXPECT_EQ(answer().proof, Proof::proved);
 }
 
 // Whatever is changed in the as-left list, it is proved only while every expected piece has its version.

@@ -55,6 +55,25 @@ bool confirmed(std::uint8_t status) {
 bool not_tested_since_clear(std::uint8_t status) {
     return status & 0x10;
 }
+bool not_tested_this_cycle(std::uint8_t status) {
+    return status & 0x40;
+}
+bool has_failed(std::uint8_t status) {
+    return (status & 0xAF) != 0;
+}
+
+Retest retest_of(const Fault& cleared, const FaultMemory& later) {
+    if (!later.entries) return Retest::cant_say;
+    if (std::find(later.unread.begin(), later.unread.end(), cleared.box) != later.unread.end()) return Retest::cant_say;
+    const auto bits = later.availability.find(cleared.box);
+    const bool tells = bits != later.availability.end() && not_tested_since_clear(bits->second);
+    const Fault* now = later.find(cleared);
+    if (!now) return tells ? Retest::passed : Retest::cant_say;  // asked with mask FF, every bit that is set is told
+    if (!now->status) return Retest::cant_say;
+    if (has_failed(*now->status)) return Retest::failed_again;
+    if (not_tested_since_clear(*now->status)) return Retest::waits;
+    return tells ? Retest::passed : Retest::cant_say;
+}
 
 bool is_fault_code(std::string_view code) {
     if (code.size() != 5 && code.size() != 8) return false;

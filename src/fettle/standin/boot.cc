@@ -65,6 +65,7 @@ void World::boot(BoxWorld& b) {
             const bool still = std::find(common.begin(), common.end(), b.release) != common.end();
             const bool is_new = run && std::find(common.begin(), common.end(), run->release()) != common.end();
             if (is_new) {
+                if (b.release != run->release()) b.history.push_back(run->release());
                 b.release = run->release();
                 if (run->card->release->counter) b.counter = std::max(b.counter, *run->card->release->counter);
             } else if (!still && !common.empty()) {
@@ -72,9 +73,24 @@ void World::boot(BoxWorld& b) {
             }
         }
     }
+    if (b.mode == Mode::normal) test_again(b);
     Event& e = tell(EventKind::restarted);
     e.box = b.role;
     e.mode = std::string(words(b.mode));
+}
+
+bool World::cause_is_there(const FaultEntry& entry) const {
+    return start.partners_missing && std::any_of(family->faults.begin(), family->faults.end(), [&](const auto& n) {
+               return n.code == entry.code && n.explained_by == "partner not on the bench";
+           });
+}
+
+// A start is a new operation cycle, and every test runs in it: what was cleared and is good now is told no more, what
+// was failing and is good now stays stored.
+void World::test_again(BoxWorld& b) {
+    std::erase_if(b.faults, [&](const FaultEntry& e) { return (e.status & 0xAF) == 0 && !cause_is_there(e); });
+    for (FaultEntry& e : b.faults)
+        e.status = cause_is_there(e) ? std::uint8_t{0x2F} : static_cast<std::uint8_t>(e.status & ~0x57u);
 }
 
 // What follows once boxes are up: goes the run on, by what, and from where?

@@ -73,6 +73,10 @@ bool VirtualSet::feed(std::string_view line) {
     return true;
 }
 
+void VirtualSet::connect_partners() {
+    state_->start.partners_missing = false;
+}
+
 void VirtualSet::cut_power() {
     state_->cut();
 }
@@ -167,6 +171,10 @@ std::int64_t VirtualSet::counter(std::string_view role) const {
     const BoxWorld* b = state_->box(role);
     return b ? b->counter : 0;
 }
+std::vector<std::string> VirtualSet::history(std::string_view role) const {
+    const BoxWorld* b = state_->box(role);
+    return b ? b->history : std::vector<std::string>();
+}
 std::vector<FaultEntry> VirtualSet::faults(std::string_view role) const {
     const BoxWorld* b = state_->box(role);
     return b ? b->faults : std::vector<FaultEntry>();
@@ -189,6 +197,11 @@ bool VirtualSet::reachable(std::uint16_t address) const {
         if (l.address == address)
             if (const BoxWorld* b = w.box(l.role)) return w.reachable(*b);
     return false;
+}
+std::uint16_t VirtualSet::address_of(std::string_view role) const {
+    for (const auto& l : state_->family->link)
+        if (l.role == role) return l.address;
+    return 0;
 }
 std::uint16_t VirtualSet::entity_address() const {
     return state_->family->link.empty() ? 0 : state_->family->link.front().address;

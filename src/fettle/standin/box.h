@@ -42,6 +42,14 @@ struct BoxStart {
     std::vector<PieceState> pieces;
 };
 
+struct FaultEntry {
+    std::string code;
+    std::uint8_t status = 0;
+    bool operator==(const FaultEntry&) const = default;
+};
+
+enum class Clears { each, only_all, no };  // which requests to clear it takes
+
 struct StartState {
     std::map<std::string, BoxStart> boxes;  // role → box; every role of the family
     std::string vin = "ZZ9FETTL70BENCH01";  // 17 characters; unassigned maker
@@ -49,6 +57,9 @@ struct StartState {
     bool answers_asks = false;              // somebody stands by and answers every ask after the act's own time
     bool must_be_woken = false;             // a bench: an act that names a line under `wake` lasts until feed() of it
     bool refuses_older = false;             // pieces older than installed are refused (counted, not written)
+    std::map<std::string, std::vector<FaultEntry>> stored;  // role → entries that stand in its memory
+    Clears clears = Clears::each;
+    std::vector<std::string> history;  // releases that it came up with before, oldest first
 };
 
 // A set on which `installed` was put: the pieces that apply to each plate, that release, its counter. plates: role →
@@ -139,12 +150,6 @@ enum class Fate {
 };
 std::string_view words(Fate f);
 
-struct FaultEntry {
-    std::string code;
-    std::uint8_t status = 0;
-    bool operator==(const FaultEntry&) const = default;
-};
-
 class VirtualSet {
 public:
     // bad_input when the family cannot run (no script, no boot order) or the start state does not fit it.
@@ -169,6 +174,10 @@ public:
     // Somebody feeds a line ("ignition"). False when nothing sleeps until that line is fed: then nothing happens.
     bool feed(std::string_view line);
 
+    // It is fitted in the vehicle: partners answer. What was failing for want of them is tested again at the next
+    // start.
+    void connect_partners();
+
     void cut_power();      // all boxes at once; does nothing without power
     void restore_power();  // boots by the boot rules; does nothing with power
     bool powered() const;
@@ -187,6 +196,7 @@ public:
     std::vector<PieceState> installed(std::string_view role) const;  // pieces that the box holds, torn ones left out
     std::string release(std::string_view role) const;                // that the box shows in its version view
     std::int64_t counter(std::string_view role) const;
+    std::vector<std::string> history(std::string_view role) const;  // releases that it came up with, oldest first
     std::vector<FaultEntry> faults(std::string_view role) const;
 
     // What a cut at this instant leads to (or led to, when power is off already): a copy is cut, gets power back with
@@ -196,9 +206,10 @@ public:
 
     // The diagnostic side. nullopt: no answer (dark, starting, off, no such address, or suppressed).
     std::optional<Bytes> uds(std::uint16_t address, ByteView request);
-    bool knows(std::uint16_t address) const;      // some box of the set has it
-    bool reachable(std::uint16_t address) const;  // there and answering
-    std::uint16_t entity_address() const;         // of the first box on the link; 0 when the family has no link
+    bool knows(std::uint16_t address) const;                // some box of the set has it
+    bool reachable(std::uint16_t address) const;            // there and answering
+    std::uint16_t address_of(std::string_view role) const;  // on the link; 0: it is not there
+    std::uint16_t entity_address() const;  // of the first box on the link; 0 when the family has no link
     std::string vin() const;
 
     VirtualSet(const VirtualSet&);

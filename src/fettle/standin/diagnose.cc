@@ -29,6 +29,11 @@ std::optional<std::string> identifier(const BoxWorld& b, const family::LinkBox& 
     if (did == link.did_release) return b.release;
     if (did == link.did_market) return b.market;
     if (did == link.did_pieces && link.pieces_layout == "lines") return piece_lines(b, f);
+    if (did == link.did_history) {
+        std::string out;
+        for (const auto& r : b.history) out = link.history_layout == "lines" ? out + r + " complete\n" : r + "\n" + out;
+        return out;
+    }
     return std::nullopt;
 }
 
@@ -56,20 +61,18 @@ Bytes list_codes(const BoxWorld& b, ByteView q) {
     return out;
 }
 
-// Stored entries go; one whose cause is still there is tested again at once and comes back.
-Bytes clear_codes(BoxWorld& b, const family::Family& f, bool partners_missing, ByteView q) {
+// What is cleared has not been tested since (50), until the next start; what has its cause still there is tested at
+// once and comes back.
+Bytes clear_codes(BoxWorld& b, const World& w, ByteView q) {
     if (q.size() != 4) return no(q[0], 0x13);
+    if (w.start.clears == Clears::no) return no(q[0], 0x22);
     const std::uint32_t group = load_be32(q, 0) & 0xFFFFFF;
     const bool known = group == 0xFFFFFF || std::any_of(b.faults.begin(), b.faults.end(), [&](const FaultEntry& e) {
                            return link::uds::code_number(e.code) == group;
                        });
-    if (!known) return no(q[0], 0x31);
-    std::erase_if(b.faults, [&](const FaultEntry& e) {
-        if (group != 0xFFFFFF && link::uds::code_number(e.code) != group) return false;
-        const auto note =
-            std::find_if(f.faults.begin(), f.faults.end(), [&](const auto& n) { return n.code == e.code; });
-        return !(partners_missing && note != f.faults.end() && note->explained_by == "partner not on the bench");
-    });
+    if (!known || (group != 0xFFFFFF && w.start.clears == Clears::only_all)) return no(q[0], 0x31);
+    for (FaultEntry& e : b.faults)
+        if (group == 0xFFFFFF || link::uds::code_number(e.code) == group) e.status = w.cause_is_there(e) ? 0x2F : 0x50;
     return {0x54};
 }
 
@@ -94,9 +97,7 @@ std::optional<Bytes> diagnose(World& w, std::uint16_t address, ByteView q) {
                 out = {0x50, b->session, 0x00, 0x32, 0x01, 0xF4};  // P2 50 ms, P2* 5000 ms
             }
             break;
-        case 0x14:
-            out = w.phase == Phase::acting ? no(q[0], 0x22) : clear_codes(*b, *w.family, w.start.partners_missing, q);
-            break;
+        case 0x14: out = w.phase == Phase::acting ? no(q[0], 0x22) : clear_codes(*b, w, q); break;
         case 0x19: out = list_codes(*b, q); break;
         case 0x22: out = read_identifiers(*b, *record, *w.family, q); break;
         case 0x3E:

@@ -39,8 +39,11 @@ struct Shared {
         const std::lock_guard lock(mutex);
         return f(set);
     }
-    bool awake() {
-        return with([](VirtualSet& s) { return s.reachable(s.entity_address()); });
+    std::uint16_t entity(std::uint16_t only) {
+        return only != 0 ? only : with([](VirtualSet& s) { return s.entity_address(); });
+    }
+    bool awake(std::uint16_t only) {
+        return with([&](VirtualSet& s) { return s.reachable(only != 0 ? only : s.entity_address()); });
     }
 };
 
@@ -49,10 +52,12 @@ using Sessions = std::list<std::shared_ptr<Session>>;
 
 // One TCP connection. Lives on the server's thread only.
 struct Session : std::enable_shared_from_this<Session> {
-    Session(tcp::socket s, Shared& sh, Sessions& a) : socket(std::move(s)), shared(sh), all(a) {}
+    Session(tcp::socket s, Shared& sh, Sessions& a, std::uint16_t o)
+        : socket(std::move(s)), shared(sh), all(a), only(o) {}
     tcp::socket socket;
     Shared& shared;
     Sessions& all;
+    const std::uint16_t only;  // the one box that answers here; 0: every one
     doip::Splitter splitter;
     std::optional<std::uint16_t> tester;  // once activated
     std::deque<Bytes> out;
@@ -91,7 +96,7 @@ struct Session : std::enable_shared_from_this<Session> {
     }
 
     void take(const tl::expected<doip::Message, doip::Fault>& m) {
-        if (!shared.awake()) return;  // dark: nothing is heard and nothing said
+        if (!shared.awake(only)) return;  // dark: nothing is heard and nothing said
         if (!m) {
             closing = m.error().close;
             return send(doip::HeaderNack{m.error().nack}, 2);
@@ -119,9 +124,7 @@ struct Session : std::enable_shared_from_this<Session> {
             tester = r.source;
         else
             closing = true;
-        send(doip::RoutingResponse{r.source, shared.with([](VirtualSet& s) { return s.entity_address(); }), code,
-                                   std::nullopt},
-             version);
+        send(doip::RoutingResponse{r.source, shared.entity(only), code, std::nullopt}, version);
     }
 
     void diagnostic(const doip::Diagnostic& d, std::uint8_t version) {
@@ -135,8 +138,8 @@ struct Session : std::enable_shared_from_this<Session> {
         };
         const Answer a = shared.with([&](VirtualSet& s) {
             Answer x;
-            x.known = s.knows(d.target);
-            x.awake = s.reachable(d.target);
+            x.known = s.knows(d.target) && (only == 0 || only == d.target);
+            x.awake = x.known && s.reachable(d.target);
             if (x.awake) x.bytes = s.uds(d.target, d.data);
             return x;
         });
@@ -149,10 +152,16 @@ struct Session : std::enable_shared_from_this<Session> {
 
 }  // namespace
 
-struct Server::State {
-    explicit State(VirtualSet set) : shared(std::move(set)) {}
-    Shared shared;
-    asio::io_context context;
+namespace {
+
+// One address: TCP and UDP on the same port.
+struct Entrance {
+    Entrance(asio::io_context& c, Shared& sh, std::string box, std::uint16_t o)
+        : context(c), shared(sh), role(std::move(box)), only(o) {}
+    asio::io_context& context;
+    Shared& shared;
+    const std::string role;  // empty: every box
+    const std::uint16_t only;
     tcp::acceptor acceptor{context};
     udp::socket udp_socket{context};
     udp::endpoint from;
@@ -160,7 +169,6 @@ struct Server::State {
     Sessions sessions;  // server thread only
     std::string host;
     std::uint16_t port = 0;
-    std::jthread thread;
 
     error_code bind(const asio::ip::address& address, std::uint16_t wanted) {
         error_code e;
@@ -177,13 +185,32 @@ struct Server::State {
         if (!e) udp_socket.bind(udp::endpoint(address, port), e);
         return e;
     }
+    Status open(const std::string& at, std::uint16_t wanted) {
+        error_code e;
+        const auto address = asio::ip::make_address(at == "localhost" ? "127.0.0.1" : at, e);
+        if (e || !address.is_loopback())
+            return usage_error("not-loopback", at, "a stand-in listens on this machine only",
+                               "give 127.0.0.1 and a port");
+        host = address.to_string();
+        for (int attempt = 0; attempt < 20; ++attempt) {
+            e = bind(address, wanted);
+            if (!e || wanted != 0) break;  // port 0: TCP found a free one, UDP may find it taken
+        }
+        if (e)
+            return outside_error("port-busy", fmt::format("{}:{}", at, wanted),
+                                 "it cannot be listened on: " + e.message(),
+                                 "end what listens there, or give another port (0 takes any free one)");
+        accept();
+        identify();
+        return {};
+    }
     void accept() {
         acceptor.async_accept([this](const error_code& e, tcp::socket s) {
             if (e == asio::error::operation_aborted) return;
             if (!e) {
                 error_code ignored;
                 s.set_option(tcp::no_delay(true), ignored);
-                sessions.push_back(std::make_shared<Session>(std::move(s), shared, sessions));
+                sessions.push_back(std::make_shared<Session>(std::move(s), shared, sessions, only));
                 sessions.back()->read();
             }
             accept();
@@ -192,7 +219,7 @@ struct Server::State {
     void identify() {
         udp_socket.async_receive_from(asio::buffer(datagram), from, [this](const error_code& e, std::size_t n) {
             if (e == asio::error::operation_aborted) return;
-            if (!e && shared.awake()) answer(ByteView(datagram).first(n));
+            if (!e && shared.awake(only)) answer(ByteView(datagram).first(n));
             identify();
         });
     }
@@ -204,12 +231,11 @@ struct Server::State {
             body = doip::HeaderNack{m.error().nack};
         } else {
             version = m->version == 0xFF ? std::uint8_t{2} : m->version;
-            const auto [vin, address] =
-                shared.with([](VirtualSet& s) { return std::pair(s.vin(), s.entity_address()); });
+            const std::string vin = shared.with([](VirtualSet& s) { return s.vin(); });
             bool wanted = std::holds_alternative<doip::IdentRequest>(m->body);
             if (const auto* by_vin = std::get_if<doip::IdentRequestVin>(&m->body)) wanted = by_vin->vin == vin;
             if (const auto* by_eid = std::get_if<doip::IdentRequestEid>(&m->body)) wanted = by_eid->eid == eid;
-            if (wanted) body = doip::Announcement{vin, address, eid, eid, 0x00, 0x00};
+            if (wanted) body = doip::Announcement{vin, shared.entity(only), eid, eid, 0x00, 0x00};
         }
         if (!body) return;
         error_code ignored;
@@ -218,26 +244,31 @@ struct Server::State {
     }
 };
 
+}  // namespace
+
+struct Server::State {
+    explicit State(VirtualSet set) : shared(std::move(set)) {}
+    Shared shared;
+    asio::io_context context;
+    std::list<Entrance> entrances;  // the first is the set's own
+    std::jthread thread;
+};
+
 Server::Server(std::unique_ptr<State> state) : state_(std::move(state)) {}
 
-Result<std::unique_ptr<Server>> Server::start(VirtualSet set, const std::string& host, std::uint16_t port) {
-    error_code e;
-    const auto address = asio::ip::make_address(host == "localhost" ? "127.0.0.1" : host, e);
-    if (e || !address.is_loopback())
-        return usage_error("not-loopback", host, "a stand-in listens on this machine only",
-                           "give 127.0.0.1 and a port");
+Result<std::unique_ptr<Server>> Server::start(VirtualSet set, const std::string& host, std::uint16_t port,
+                                              const std::vector<Door>& further) {
     auto state = std::make_unique<State>(std::move(set));
-    state->host = address.to_string();
-    for (int attempt = 0; attempt < 20; ++attempt) {
-        e = state->bind(address, port);
-        if (!e || port != 0) break;  // port 0: TCP found a free one, UDP may find it taken
-    }
-    if (e)
-        return outside_error("port-busy", fmt::format("{}:{}", host, port), "it cannot be listened on: " + e.message(),
-                             "end what listens there, or give another port (0 takes any free one)");
-    state->accept();
-    state->identify();
     State& s = *state;
+    if (auto ok = s.entrances.emplace_back(s.context, s.shared, "", 0).open(host, port); !ok) return pass(ok);
+    for (const Door& d : further) {
+        const std::uint16_t address = s.shared.set.address_of(d.box);
+        if (address == 0)
+            return usage_error("no-such-box", d.box, "the family has no such box on the link",
+                               "name a box of the family file's [[link]] records");
+        if (auto ok = s.entrances.emplace_back(s.context, s.shared, d.box, address).open(d.host, d.port); !ok)
+            return pass(ok);
+    }
     state->thread = std::jthread([&s] { s.context.run(); });
     return std::unique_ptr<Server>(new Server(std::move(state)));
 }
@@ -245,18 +276,25 @@ Result<std::unique_ptr<Server>> Server::start(VirtualSet set, const std::string&
 Server::~Server() {
     state_->context.stop();
     if (state_->thread.joinable()) state_->thread.join();
-    for (const auto& s : state_->sessions) {
-        error_code ignored;
-        s->socket.close(ignored);
+    for (Entrance& e : state_->entrances) {
+        for (const auto& s : e.sessions) {
+            error_code ignored;
+            s->socket.close(ignored);
+        }
+        e.sessions.clear();
     }
-    state_->sessions.clear();
 }
 
 std::uint16_t Server::port() const {
-    return state_->port;
+    return state_->entrances.front().port;
 }
 std::string Server::host() const {
-    return state_->host;
+    return state_->entrances.front().host;
+}
+std::uint16_t Server::port_of(std::string_view box) const {
+    for (const Entrance& e : state_->entrances)
+        if (e.role == box && !e.role.empty()) return e.port;
+    return 0;
 }
 void Server::with(const std::function<void(VirtualSet&)>& f) {
     state_->shared.with([&](VirtualSet& s) {

@@ -1,4 +1,5 @@
-// Serves a virtual set over DoIP on one address (UDP and TCP on the same port), in one thread of its own. Only what the
+// Serves a virtual set over DoIP on one address (UDP and TCP on the same port), or single boxes of it on addresses of
+// their own, as sets have them that are wired apart; in one thread of its own. Only what the
 // set answers goes out; while it is dark, starting or off, nothing does. Meant for loopback: any other address is
 // refused.
 #pragma once
@@ -7,22 +8,32 @@
 #include <functional>
 #include <memory>
 #include <string>
+#include <string_view>
+#include <vector>
 
 #include "fettle/base/result.h"
 #include "fettle/standin/box.h"
 
 namespace fettle::standin {
 
+// A further address, where one box of the set answers and no other.
+struct Door {
+    std::string box;  // role
+    std::string host = "127.0.0.1";
+    std::uint16_t port = 0;  // 0: any free one
+};
+
 class Server {
 public:
     // port 0: any free one. outside "port-busy" names the port; usage "not-loopback" for an address that is not.
     static Result<std::unique_ptr<Server>> start(VirtualSet set, const std::string& host = "127.0.0.1",
-                                                 std::uint16_t port = 13400);
+                                                 std::uint16_t port = 13400, const std::vector<Door>& further = {});
     ~Server();  // closes every connection and joins the thread
     Server(const Server&) = delete;
     Server& operator=(const Server&) = delete;
 
     std::uint16_t port() const;
+    std::uint16_t port_of(std::string_view box) const;  // of its further address; 0: it has none
     std::string host() const;
 
     // The set, with the server held off meanwhile. Keep it short. The server never moves the set's time by itself:

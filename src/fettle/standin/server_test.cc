@@ -6,6 +6,7 @@
 #include <chrono>
 
 #include "bench_test_help.h"
+#include "fettle/link/clear.h"
 #include "fettle/link/inventory.h"
 
 namespace fettle::standin {
@@ -78,6 +79,97 @@ TEST(Server, FaultsBeforeAndAfterASkippedAsk) {
     ASSERT_EQ(after[1].faults.size(), 1u);
     EXPECT_EQ(after[1].faults[0].code, "B1A4F-13");
     EXPECT_EQ(after[1].faults[0].status, 0x28);
+}
+
+// A set that is wired apart: each box on a transport of its own, at the same time, and no other box there.
+TEST(Server, TwoBoxesOnTwoTransports) {
+    auto server = Server::start(set_at("27.1.110"), "127.0.0.1", 0, {{"display"}, {"main"}}).value();
+    auto main = Connection::open({"127.0.0.1", server->port_of("main")}, {}, quick());
+    auto display = Connection::open({"127.0.0.1", server->port_of("display")}, {}, quick());
+    ASSERT_TRUE(main && display);
+    EXPECT_EQ(display->entity(), 0x1042);
+    const auto& link = dunnock()->link;
+    EXPECT_EQ(link::read_box(*main, link.at(0)).plate.value, plates.at("main"));
+    EXPECT_EQ(link::read_box(*display, link.at(1)).plate.value, plates.at("display"));
+    EXPECT_EQ(link::read_box(*display, link.at(1)).history, (std::vector<std::string>{"27.1.110"}));
+    EXPECT_TRUE(link::read_box(*display, link.at(0)).silent());
+    EXPECT_EQ(Server::start(set_at("27.1.110"), "127.0.0.1", 0, {{"boot"}}).error().code, "no-such-box");
+}
+
+link::ClearOrder order_for(std::vector<link::StoredFault> memory, std::vector<std::string> codes) {
+    link::ClearOrder o;
+    o.box = dunnock()->link.at(0);
+    o.kind = "infotainment";
+    o.plate = plates.at("main");
+    o.memory = std::move(memory);
+    o.codes = std::move(codes);
+    return o;
+}
+std::unique_ptr<Server> with_memory(std::vector<FaultEntry> stored, Clears clears = Clears::each) {
+    return serve(set_at("27.1.110", 1, [&](StartState& s) {
+        s.stored["main"] = std::move(stored);
+        s.clears = clears;
+    }));
+}
+
+TEST(Clearing, OnlyWhatWasOrderedGoes) {
+    const auto server = with_memory({{"B1A07-16", 0x28}, {"P0135-00", 0x08}});
+    auto c = Connection::open(at(*server), {}, quick());
+    ASSERT_TRUE(c);
+    auto clearing =
+        link::Clearing::prepare(*c, order_for({{"main", "P0135-00", 0x08}, {"main", "B1A07-16", 0x28}}, {"B1A07-16"}));
+    ASSERT_TRUE(clearing) << clearing.error().message();
+    const auto r = clearing->send();
+    EXPECT_EQ(r.done, (std::vector<std::string>{"B1A07-16"}));
+    EXPECT_TRUE(r.certain);
+    EXPECT_FALSE(r.all);
+    EXPECT_EQ(server->snapshot().faults("main"), (std::vector<FaultEntry>{{"B1A07-16", 0x50}, {"P0135-00", 0x08}}));
+}
+
+// Whatever is not as it was saved: nothing is sent.
+TEST(Clearing, NothingIsSentWhenAnythingIsAnother) {
+    const std::vector<link::StoredFault> saved = {{"main", "B1A07-16", 0x28}, {"main", "P0135-00", 0x2F}};
+    const auto server = with_memory({{"B1A07-16", 0x28}, {"P0135-00", 0x2F}});
+    const auto refusal = [&](const std::function<void(link::ClearOrder&)>& change) {
+        auto c = Connection::open(at(*server), {}, quick());
+        auto o = order_for(saved, {"B1A07-16"});
+        change(o);
+        const auto prepared = link::Clearing::prepare(*c, std::move(o));
+        return prepared ? std::string("prepared") : prepared.error().code;
+    };
+    EXPECT_EQ(refusal([](auto&) {}), "prepared");
+    EXPECT_EQ(refusal([](auto& o) { o.plate = "6100000C0"; }), "other-box");
+    EXPECT_EQ(refusal([](auto& o) { o.serial = "S0000000"; }), "other-box");
+    EXPECT_EQ(refusal([](auto& o) { o.memory.pop_back(); }), "memory-moved");
+    EXPECT_EQ(refusal([](auto& o) { o.memory[1].status = 0x28; }), "memory-moved");
+    EXPECT_EQ(refusal([](auto& o) { o.memory.push_back({"main", "U0100-00", 0x08}); }), "memory-moved");
+    EXPECT_EQ(refusal([](auto& o) { o.codes = {"P0135-00"}; }), "clear-active");
+    EXPECT_EQ(refusal([](auto& o) { o.others_may_go = true; }), "clear-active");  // "all" would take the failing one
+    EXPECT_EQ(refusal([](auto& o) { o.box.did_plate = 0; }), "identity-not-read");
+    for (const char* kind : {"restraint", "brake", "steering", ""})
+        EXPECT_EQ(refusal([&](auto& o) { o.kind = kind; }), "clear-kind") << kind;
+    EXPECT_EQ(server->snapshot().faults("main"), (std::vector<FaultEntry>{{"B1A07-16", 0x28}, {"P0135-00", 0x2F}}));
+}
+
+// A box that takes only "all": others go along only when they may.
+TEST(Clearing, AllOnlyWhenTheOthersMayGo) {
+    const std::vector<link::StoredFault> saved = {{"main", "B1A07-16", 0x28}, {"main", "P0135-00", 0x08}};
+    const auto server = with_memory({{"B1A07-16", 0x28}, {"P0135-00", 0x08}}, Clears::only_all);
+    auto c = Connection::open(at(*server), {}, quick());
+    auto kept = link::Clearing::prepare(*c, order_for(saved, {"B1A07-16"}));
+    ASSERT_TRUE(kept);
+    const auto nothing = kept->send();
+    EXPECT_TRUE(nothing.done.empty());
+    EXPECT_FALSE(nothing.all);
+    EXPECT_NE(nothing.why.find("nobody signed"), std::string::npos) << nothing.why;
+    EXPECT_EQ(server->snapshot().faults("main")[1].status, 0x08);
+    auto order = order_for(saved, {"B1A07-16"});
+    order.others_may_go = true;
+    auto all = link::Clearing::prepare(*c, std::move(order));
+    ASSERT_TRUE(all);
+    const auto r = all->send();
+    EXPECT_TRUE(r.all);
+    EXPECT_EQ(r.done.size(), 2u);
 }
 
 TEST(Server, WhileDarkNothingIsAnsweredAndAfterwardsItIs) {

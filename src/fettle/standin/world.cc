@@ -74,6 +74,8 @@ Result<World> World::make(std::shared_ptr<const family::Family> f, StartState st
         b.serial = s->second.serial;
         b.market = s->second.market;
         b.release = s->second.release;
+        b.history = start.history;
+        b.history.push_back(b.release);
         b.counter = s->second.counter;
         for (const auto& flag : f->flags)
             if (flag.box == b.role) b.flags[flag.name] = flag.start;
@@ -106,6 +108,9 @@ Result<World> World::make(std::shared_ptr<const family::Family> f, StartState st
             return no("start state of the " + b.role, "by the family's boot rules this box would not start",
                       "give pieces for every region that starting needs");
     }
+    for (auto& b : w.boxes)
+        if (const auto s = w.start.stored.find(b.role); s != w.start.stored.end())
+            b.faults.insert(b.faults.end(), s->second.begin(), s->second.end());
     w.events.clear();
     return w;
 }

@@ -42,6 +42,7 @@ struct BoxWorld {
     std::vector<RegionWorld> regions;
     std::map<std::string, std::string> flags;
     std::vector<FaultEntry> faults;
+    std::vector<std::string> history;  // releases that it came up with
     Mode mode = Mode::normal;
     const family::BootRule* rule = nullptr;  // by which it started; the family outlives every World
     std::uint8_t session = 1;
@@ -159,6 +160,8 @@ struct World {
     // --- boot.cc
     bool holds(const BoxWorld& box, const family::BootRule& rule) const;
     void boot(BoxWorld& box);
+    void test_again(BoxWorld& box);
+    bool cause_is_there(const FaultEntry& entry) const;
     void after_boot(bool planned_restart_done);
     void take_up(const family::BootRule& rule, bool past_restart, bool planned);
     bool net_holds() const;
