@@ -142,8 +142,8 @@ Status begin(const family::Family& family, const Texts& texts, const AddRequest&
         return {};
     }
     in.release = std::move(*release);
+    in.staging->follow(family.order, family.id, in.release);
     v.judgement.add(vet_claims(family, in.release));
-    if (auto ok = in.staging->follow(family, in.release); !ok) return ok;
     auto index = stage_text(*in.staging, family.package->index, *texts.index);
     if (!index) return pass(index);
     in.files.push_back(std::move(*index));
@@ -158,10 +158,8 @@ bool halted(const Intake& in) {
     return in.vetting.judgement.verdict() == Verdict::halt;
 }
 
-}  // namespace
-
-Result<Intake> take_in(const family::Family& family, const AddRequest& request, const Store& store, UnixMs now,
-                       const Progress& progress) {
+Result<Intake> vetted_and_read(const family::Family& family, const AddRequest& request, const Store& store, UnixMs now,
+                               const Progress& progress) {
     if (!family.package || family.package->index.empty())
         return bad_input("family-no-package", family.id,
                          "its family file does not say how the maker's packages are read",
@@ -191,17 +189,28 @@ Result<Intake> take_in(const family::Family& family, const AddRequest& request, 
             return pass(package);
         }
         const auto& members = (*package)->members();
-        j.add(vet_members(members, family.package->index));
+        // The names are looked at while the index is read; what is said of them comes first.
+        auto names = std::async(std::launch::async, [&] { return vet_members(members, family.package->index); });
+        const auto with_names = [&] {
+            Judgement all = names.get();
+            all.add(std::move(j));
+            j = std::move(all);
+        };
         const bool has_index = std::any_of(members.begin(), members.end(), [&](const Member& m) {
             return m.kind == MemberKind::file && m.path == family.package->index;
         });
-        if (!has_index) return in;
+        if (!has_index) {
+            with_names();
+            return in;
+        }
         auto texts = texts_of_package(**package, *family.package);
         if (!texts) {
+            with_names();
             if (as_finding(texts.error(), j)) return in;
             return pass(texts);
         }
         if (auto ok = begin(family, *texts, request, now, in); !ok) return pass(ok);
+        with_names();
         if (in.files.empty()) return in;  // the index was not believed or could not be read
         std::map<std::string, std::uint64_t> sizes;
         for (const Member& m : members)
@@ -237,6 +246,15 @@ Result<Intake> take_in(const family::Family& family, const AddRequest& request, 
     in.vetting.files = in.files.size();
     for (const CataloguedFile& f : in.files) in.vetting.bytes += f.size;
     without_repeats(j);
+    return in;
+}
+
+}  // namespace
+
+Result<Intake> take_in(const family::Family& family, const AddRequest& request, const Store& store, UnixMs now,
+                       const Progress& progress) {
+    auto in = vetted_and_read(family, request, store, now, progress);
+    if (in) in->staging->wait_for_predecessor();  // the catalogue is free for others again
     return in;
 }
 

@@ -1,9 +1,8 @@
 #include "fettle/shelf/pack.h"
 
-#include <algorithm>
+#include <xxh_x86dispatch.h>  // the widest registers that this processor has
 
-#define XXH_INLINE_ALL
-#include <xxhash.h>
+#include <algorithm>
 
 namespace fettle::shelf {
 namespace {

@@ -64,25 +64,36 @@ Staging::~Staging() {
     }
     changed_.notify_all();
     helper_.join();
+    wait_for_predecessor();
 }
 
-Status Staging::follow(const family::Family& family, const family::Release& release) {
-    std::vector<std::string> listed;
+void Staging::follow(const family::VersionOrder& order, const std::string& family, const family::Release& release) {
+    Listed listed;
     for (const family::Piece& p : release.pieces)
         for (const family::PieceFile& f : p.files)
             if (const auto at = f.digests.find("sha256"); at != f.digests.end()) listed.push_back(at->second);
+    followed_ =
+        std::async(std::launch::async, [this, &order, family, name = release.release, listed = std::move(listed),
+                                        pieces = by_piece(release.pieces)]() mutable {
+            return find_predecessor(order, family, name, std::move(listed), pieces);
+        }).share();
+}
+
+Status Staging::find_predecessor(const family::VersionOrder& order, const std::string& family,
+                                 const std::string& release, Listed listed, const ByPiece& pieces) {
+    const std::lock_guard lock(catalogue_guard_);
     auto there = store_.catalogue.which_are_there(listed);
     if (!there) return pass(there);
     for (std::string& digest : listed)
         if (!there->contains(digest)) not_there_.insert(std::move(digest));
-    auto all = store_.catalogue.outlines(family.id, "");
+    auto all = store_.catalogue.outlines(family, "");
     if (!all) return pass(all);
-    const Outline* before = nearest(family.order, release.release, *all);
+    const Outline* before = nearest(order, release, *all);
     if (!before) return {};
-    auto known = store_.catalogue.known(family.id, before->release.release);
+    auto known = store_.catalogue.known(family, before->release.release);
     if (!known) return pass(known);
     if (!*known) return {};
-    auto shelved = store_.catalogue.list(family.id, before->release.release);
+    auto shelved = store_.catalogue.list(family, before->release.release);
     if (!shelved) return pass(shelved);
     auto held = store_.catalogue.held_by(before->id);
     if (!held) return pass(held);
@@ -94,7 +105,7 @@ Status Staging::follow(const family::Family& family, const family::Release& rele
     for (const auto& [path, parts] : by_path) before_[path] = *parts;
     if (!shelved->empty()) {
         const auto theirs = by_piece(shelved->front().release.pieces);
-        for (const auto& [key, path] : by_piece(release.pieces)) {
+        for (const auto& [key, path] : pieces) {
             const auto same = theirs.find(key);
             if (same == theirs.end()) continue;
             if (const auto at = by_path.find(same->second); at != by_path.end()) before_[path] = *at->second;
@@ -135,7 +146,7 @@ Result<Stored> Staging::take(const std::string& path, const Read& read, std::uin
         const bool full = stored.size == limit;
         if (!full && have == content.view().size()) {
             if (keep) {
-                hand_over({whole, seq, std::move(content), prefix_for(path, seq), false});
+                hand_over({whole, seq, std::move(content), path, false});
                 ++seq;
                 content = buffer();
                 content.fit(static_cast<std::size_t>(std::min<std::uint64_t>(limit - stored.size, part_limit)));
@@ -172,11 +183,16 @@ Result<Stored> Staging::take(const std::string& path, const Read& read, std::uin
         if (!claimed_.insert(stored.sha256).second) return stored;  // the same bytes under another name
         wholes_.push_back(whole);
     }
-    if (have > 0) hand_over({whole, seq, std::move(content), prefix_for(path, seq), seq == 0});
+    if (have > 0) hand_over({whole, seq, std::move(content), path, seq == 0});
     return stored;
 }
 
+void Staging::wait_for_predecessor() const {
+    if (followed_.valid()) followed_.wait();
+}
+
 Status Staging::seal() {
+    wait_for_predecessor();
     {
         std::unique_lock lock(guard_);
         changed_.wait(lock, [&] { return (waiting_.empty() && busy_ == 0) || error_; });

@@ -11,6 +11,7 @@
 
 #include <condition_variable>
 #include <deque>
+#include <future>
 #include <memory>
 #include <mutex>
 #include <optional>
@@ -74,7 +75,10 @@ public:
 
     // From now on a file becomes a delta on the same piece's file (else the same path) of the nearest earlier release
     // of the family that is on the shelf whole, by the family's own order of versions.
-    Status follow(const family::Family& family, const family::Release& release);
+    // Looked up in the catalogue beside whatever comes next: put() may be called at once, but the catalogue is left
+    // alone until wait_for_predecessor() or seal(). `order` must outlive it.
+    void follow(const family::VersionOrder& order, const std::string& family, const family::Release& release);
+    void wait_for_predecessor() const;
 
     // Reads to the end or one byte past `limit`. Computes SHA-256 and the asked digests on the way; keeps the content
     // only when `keep` is set. Compression may go on after it has returned. outside_error "shelf-write-failed" when the
@@ -99,12 +103,16 @@ private:
         std::shared_ptr<Whole> whole;
         int seq = 0;
         Buffer content;
-        std::optional<Part> prefix;
+        std::string path;
         bool in_one = false;  // its content's only part, whose digest is known
     };
     Staging(const Store& store, FileLock work, std::unique_ptr<StagingFolder> folder);
     Result<Stored> take(const std::string& path, const Read& read, std::uint64_t limit,
                         const std::vector<std::string>& digests, bool keep);
+    using Listed = std::vector<std::string>;             // SHA-256 that the index gives
+    using ByPiece = std::map<std::string, std::string>;  // "box, piece, how manieth file" → path
+    Status find_predecessor(const family::VersionOrder& order, const std::string& family, const std::string& release,
+                            Listed listed, const ByPiece& pieces);
     void hand_over(Job job);  // to the helper if it has room, else done at once
     void work(Job& job);
     Status store_part(Job& job, Bench& bench);
@@ -122,7 +130,8 @@ private:
     std::unique_ptr<StagingFolder> folder_;
     PackReader reader_;
     PackWriter writer_;
-    // Set by follow(), constant from then on.
+    std::shared_future<Status> followed_;  // not valid: nothing to follow
+    // Set by find_predecessor(), constant once followed_ is there.
     Parts parts_;
     std::map<std::string, std::vector<std::int64_t>, std::less<>> before_;  // path → parts of its predecessor
     std::set<std::string> not_there_;  // of the digests that the index gives: not on the shelf when intake began

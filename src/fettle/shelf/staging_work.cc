@@ -135,6 +135,8 @@ Result<bool> Staging::there_and_whole(const std::string& sha256, std::optional<B
 Status Staging::store_part(Job& job, Bench& bench) {
     const ByteView content = job.content.view();
     Whole& whole = *job.whole;
+    if (followed_.valid())
+        if (const Status& followed = followed_.get(); !followed) return followed;
     if (job.in_one) {
         auto there = there_and_whole(whole.sha256, content, bench, whole.mends);
         if (!there) return pass(there);
@@ -144,9 +146,9 @@ Status Staging::store_part(Job& job, Bench& bench) {
     // A mended part rests on nothing: it may itself be what its predecessor rests on.
     Loaded prefix;
     std::int64_t rests_on = 0;
-    if (job.prefix && whole.mends == 0) {
-        prefix = reader_.load(parts_, *job.prefix, bench);
-        if (prefix.culprit == 0) rests_on = job.prefix->id;  // a damaged one is no ground to build on
+    if (const auto before = prefix_for(job.path, job.seq); before && whole.mends == 0) {
+        prefix = reader_.load(parts_, *before, bench);
+        if (prefix.culprit == 0) rests_on = before->id;  // a damaged one is no ground to build on
     }
     RecordHead head;
     head.form = bench.press.squeeze(content, rests_on ? std::optional(prefix.bytes) : std::nullopt, bench.out);
