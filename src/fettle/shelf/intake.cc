@@ -254,7 +254,7 @@ Result<Intake> vetted_and_read(const family::Family& family, const AddRequest& r
 Result<Intake> take_in(const family::Family& family, const AddRequest& request, const Store& store, UnixMs now,
                        const Progress& progress) {
     auto in = vetted_and_read(family, request, store, now, progress);
-    if (in) in->staging->wait_for_predecessor();  // the catalogue is free for others again
+    if (in && halted(*in)) in->staging->stop();  // the refusal is noted in the catalogue: nobody else asks it then
     return in;
 }
 

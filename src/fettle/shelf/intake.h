@@ -1,5 +1,6 @@
 // Taking a package in: open it, vet it, and read its files once into staging. Nothing on the shelf changes here; what
-// is refused leaves nothing when the Intake goes.
+// is refused leaves nothing when the Intake goes. Unless the verdict is halt, its staging still uses the catalogue
+// until it is sealed.
 #pragma once
 
 #include <filesystem>

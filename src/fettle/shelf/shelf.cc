@@ -191,6 +191,7 @@ Result<Added> Shelf::add(const family::Family& family, const AddRequest& request
         noted(in.vetting);
         return refused(request, in.vetting, refusal);
     }
+    if (auto ok = in.staging->seal(); !ok) return pass(ok);
     vet_second_source(request.slip, in, j);
     auto others = state_->catalogue->outlines(family.id, "");
     if (!others) return pass(others);
@@ -215,7 +216,6 @@ Result<Added> Shelf::add(const family::Family& family, const AddRequest& request
     for (const Reason& r : j.reasons)
         if (r.verdict != Verdict::fit) added.shelved.vetted.add(r);
 
-    if (auto ok = in.staging->seal(); !ok) return pass(ok);
     if (progress) progress("shelving", in.vetting.bytes, in.vetting.bytes);
     auto publishing = FileLock::take(publish_lock(state_->folder));
     if (!publishing) return pass(publishing);

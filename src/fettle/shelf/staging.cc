@@ -57,14 +57,18 @@ Result<std::unique_ptr<Staging>> Staging::make(const Store& store) {
 }
 
 Staging::~Staging() {
+    stop();
+}
+
+void Staging::stop() {
     {
         const std::lock_guard lock(guard_);
         closing_ = true;
         waiting_.clear();
     }
     changed_.notify_all();
-    helper_.join();
-    wait_for_predecessor();
+    if (helper_.joinable()) helper_.join();
+    if (followed_.valid()) followed_.wait();
 }
 
 void Staging::follow(const family::VersionOrder& order, const std::string& family, const family::Release& release) {
@@ -187,12 +191,8 @@ Result<Stored> Staging::take(const std::string& path, const Read& read, std::uin
     return stored;
 }
 
-void Staging::wait_for_predecessor() const {
-    if (followed_.valid()) followed_.wait();
-}
-
 Status Staging::seal() {
-    wait_for_predecessor();
+    if (followed_.valid()) followed_.wait();
     {
         std::unique_lock lock(guard_);
         changed_.wait(lock, [&] { return (waiting_.empty() && busy_ == 0) || error_; });

@@ -64,8 +64,9 @@ private:
     HalfDone half_folder_, half_lock_;
 };
 
-// One intake. put() may be called from several threads; the rest from one. Destruction removes all that was not
-// published.
+// One intake. From follow() or the first put() to seal() or stop() it uses the catalogue's connection from threads of
+// its own: nobody else may. put() may be called from several threads; the rest from one. Destruction removes all that
+// was not published.
 class Staging {
 public:
     static Result<std::unique_ptr<Staging>> make(const Store& store);
@@ -75,16 +76,17 @@ public:
 
     // From now on a file becomes a delta on the same piece's file (else the same path) of the nearest earlier release
     // of the family that is on the shelf whole, by the family's own order of versions.
-    // Looked up in the catalogue beside whatever comes next: put() may be called at once, but the catalogue is left
-    // alone until wait_for_predecessor() or seal(). `order` must outlive it.
+    // Looked up in the catalogue beside whatever comes next: put() may be called at once. `order` must outlive it.
     void follow(const family::VersionOrder& order, const std::string& family, const family::Release& release);
-    void wait_for_predecessor() const;
 
     // Reads to the end or one byte past `limit`. Computes SHA-256 and the asked digests on the way; keeps the content
     // only when `keep` is set. Compression may go on after it has returned. outside_error "shelf-write-failed" when the
     // disk is full or read-only, now or for a file that was put before.
     Result<Stored> put(const std::string& path, const Read& read, std::uint64_t limit,
                        const std::vector<std::string>& digests, bool keep);
+
+    // Nothing of it will be wanted: leaves what is not yet compressed, and waits for what is under way.
+    void stop();
 
     // Waits for the compression; then everything kept onto the medium. Nothing is moved yet. After it contents() says
     // what is new or mended: no more than the shelf has not got.
