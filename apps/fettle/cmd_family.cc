@@ -8,6 +8,7 @@
 #include "fettle/base/files.h"
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
+#include "fettle/family/level.h"
 
 namespace fettle::app {
 namespace {
@@ -47,19 +48,33 @@ json::object family_json(const Family& f) {
             {"newest_as_of", f.newest_as_of}};
 }
 
-std::string level_words(const std::string& level) {
-    if (level == "L0") return "plate only";
-    if (level == "L1") return "package index understood";
-    if (level == "L2") return "a card was accepted";
-    if (level == "L3") return "one run watched";
-    if (level == "L4") return "nine runs or more";
-    if (level == "L5") return "boot order known";
-    return "not stated";
+// What bears the level out, and what the next one wants.
+json::array level_json(const Family& f) {
+    json::array out;
+    for (const family::Rung& r : family::level_of(f).rungs)
+        out.push_back(json::object{{"level", fmt::format("L{}", r.level)},
+                                   {"means", r.means},
+                                   {"there", r.there},
+                                   {"why", r.there ? r.has : r.wants}});
+    return out;
+}
+
+std::string level_text(const Family& f) {
+    const family::Level level = family::level_of(f);
+    std::string out = fmt::format("  level    {} ({})", f.level, family::level_words(f.level));
+    if (f.level != fmt::format("L{}", level.level))
+        out += fmt::format("; what is in it would bear out L{}", level.level);
+    out += "\n";
+    for (const family::Rung& r : level.rungs) {
+        out +=
+            fmt::format("           L{} {}: {}\n", r.level, r.there ? "borne out" : "wants", r.there ? r.has : r.wants);
+        if (!r.there) break;
+    }
+    return out;
 }
 
 std::string show_text(const Family& f) {
-    std::string out = fmt::format("  marque   {}\n  level    {} ({})\n  digest   sha256 {}\n", f.marque, f.level,
-                                  level_words(f.level), f.digest);
+    std::string out = fmt::format("  marque   {}\n{}  digest   sha256 {}\n", f.marque, level_text(f), f.digest);
     for (const auto& b : f.boxes) {
         out += fmt::format("  box      {}: {}", b.role, b.words);
         if (!b.plate.examples.empty()) out += fmt::format(", plate such as {}", b.plate.examples.front());
@@ -151,6 +166,7 @@ Result<Answer> family_show(Context& context, const FamilyShowOptions& options) {
     out.headline = fmt::format("{}: {}", f->id, f->words);
     out.text = show_text(*f);
     out.data = family_json(*f);
+    out.data["rungs"] = level_json(*f);
     return out;
 }
 
@@ -177,6 +193,9 @@ Result<Answer> family_check(Context&, const FamilyCheckOptions& options) {
     out.data["unknowns"] = findings_json(loaded.unknowns);
     out.headline = fmt::format("{} may be used: family {}, level {}, {} left open.", options.file, loaded.family.id,
                                loaded.family.level, count(loaded.unknowns.size(), "thing", "things"));
+    out.data["level"] = loaded.family.level;
+    out.data["rungs"] = level_json(loaded.family);
+    out.text += level_text(loaded.family);
     for (const Finding& u : loaded.unknowns) out.text += finding_text(u, "so");
     return out;
 }

@@ -4,6 +4,7 @@
 #include <algorithm>
 
 #include "fettle/base/text.h"
+#include "fettle/family/level.h"
 #include "fettle/family/load_parts.h"
 
 namespace fettle::family {
@@ -86,20 +87,11 @@ void check_unique_list(Log& log, std::string_view list_key, const std::vector<st
 
 void check_level(const Family& f, Log& log) {
     if (f.level.size() != 2) return;
-    const int level = f.level[1] - '0';
-    const auto wants = [&](int from, bool there, const char* what) {
-        if (level >= from && !there)
-            log.mistake("family.level", fmt::format("claims {}, which needs {}", f.level, what),
+    const int claimed = f.level[1] - '0';
+    for (const Rung& r : level_of(f).rungs)
+        if (claimed >= r.level && !r.there)
+            log.mistake("family.level", fmt::format("claims {}, which needs {}", f.level, r.wants),
                         "add it, or claim a lower level");
-    };
-    const bool measured = std::any_of(f.script.begin(), f.script.end(), [](const Act& a) {
-        return a.seconds && a.seconds->source.starts_with("measured ");
-    });
-    wants(1, f.package.has_value(), "a [package] section: the index is understood");
-    wants(2, f.card.has_value(), "a [card] section: a card was accepted");
-    wants(3, !f.script.empty(), "[[act]] entries: a run was watched");
-    wants(4, measured, "at least one act whose seconds are \"measured N\"");
-    wants(5, !f.boot.empty(), "[[boot]] entries: the boot order is known");
 }
 
 }  // namespace fettle::family
