@@ -202,6 +202,7 @@ class Run:
         args, _ = self.words(step)
         process = subprocess.Popen(args, cwd=self.work, env=self.environment(), stdout=subprocess.PIPE,
                                    stderr=subprocess.STDOUT, stdin=subprocess.DEVNULL, start_new_session=True)
+        process.said = ""
         self.background.append(process)
 
     def everything(self):
@@ -397,12 +398,15 @@ def check_true(run, where, rest):
 
 
 def check_await(run, where, rest):
-    """Waits until the program in the background says it; the expression's named groups become values."""
-    process, said, limit = run.background[-1], "", time.monotonic() + AWAIT_S
+    """Waits until the program in the background says it, after what the last `await` found; the expression's named groups
+    become values."""
+    process, limit = run.background[-1], time.monotonic() + AWAIT_S
+    said = process.said
     while True:
         found = re.search(rest, said, re.M)
         if found:
             run.values.update(found.groupdict())
+            process.said = said[found.end():]
             return
         left = limit - time.monotonic()
         if left < 0 or not select.select([process.stdout], [], [], left)[0]:

@@ -25,7 +25,7 @@ case $1 in
     bad) echo "place: problem. Next: this" >&2; exit 3 ;;
     dirty) echo "place: problem. Next: this" >&2; echo x >left; exit 3 ;;
     mute) exit 3 ;;
-    serve) echo "READY 127.0.0.1:4711"; sleep 60 ;;
+    serve) printf "READY 127.0.0.1:4711\nALSO here\n"; sleep 60 ;;
     slow) echo x >half; sleep 60 ;;
     crash) kill -SEGV $$ ;;
 esac
@@ -87,6 +87,7 @@ class Runner(unittest.TestCase):
 
     def test_background_and_kills(self):
         self.passes(r"& fettle serve" "\nawait READY (?P<at>\\S+)\n$ fettle plain {at}\nout hello 127.0.0.1:4711")
+        self.passes("& fettle serve\nawait READY\nawait ALSO (?P<where>\\S+)\n$ fettle plain {where}\nout hello here")  # said at once
         self.fails("& fettle plain\nawait READY\n$ fettle plain\nout hello", "ended without saying READY")
         self.passes("$ fettle slow\nkilled after 300\n$ fettle plain\nfile half\nout hello")
         self.fails("$ fettle slow\nkilled after 300\n$ fettle plain\nfile half absent", "file half absent")

@@ -9,6 +9,7 @@
 #include "fettle/link/clear.h"
 #include "job_faults.h"
 #include "job_store.h"
+#include "link_entries.h"
 #include "link_open.h"
 #include "link_options.h"
 #include "print.h"

@@ -10,6 +10,7 @@
 #include "fettle/link/client.h"
 #include "job_faults.h"
 #include "job_store.h"
+#include "link_entries.h"
 #include "link_open.h"
 #include "link_options.h"
 #include "read_list.h"
@@ -141,101 +142,6 @@ boost::json::object faults_as_json(const std::vector<BoxFaults>& faults) {
         boxes.push_back(std::move(o));
     }
     return {{"boxes", std::move(boxes)}};
-}
-
-// What each box said of itself, box by box; an item that was not read is not there.
-NewEntry inventory_entry(const Inventory& inventory, const std::string& when) {
-    boost::json::array boxes;
-    for (const auto& b : inventory.boxes) {
-        if (b.silent()) continue;
-        boost::json::object o{{"box", b.role}, {"address", fmt::format("0x{:04X}", b.address)}, {"via", b.via}};
-        for (const auto& item : items)
-            if (const Fact& f = b.*item.fact; !is_list(item) && f.known == Known::read) o[item.name] = f.value;
-        if (b.history_fact.known == Known::read) {
-            boost::json::array releases;
-            for (const auto& r : b.history) releases.push_back(boost::json::string(r));
-            o["history"] = std::move(releases);
-        }
-        if (b.pieces_fact.known == Known::read) {
-            boost::json::array pieces;
-            for (const auto& p : b.pieces)
-                pieces.push_back({{"box", b.role}, {"name", p.name}, {"version", p.version}});
-            o["installed"] = std::move(pieces);
-        }
-        boxes.push_back(std::move(o));
-    }
-    return {"inventory", {{"when", when}, {"boxes", std::move(boxes)}}};
-}
-
-// "read" only when the list of every box that can give one was read, now or by a reading before this one since the run:
-// a list with a hole in it is no as-left list.
-NewEntry as_left_entry(const Inventory& inventory, const family::Family& family,
-                       const std::map<std::string, book::BoxSaid>& earlier) {
-    boost::json::array installed;
-    bool whole = true, any = false;
-    std::string release;
-    for (const auto& record : family.link) {
-        const BoxInventory* now = inventory.box(record.role);
-        const auto before = earlier.find(record.role);
-        std::string shown;
-        if (now && now->release.known == Known::read)
-            shown = now->release.value;
-        else if (before != earlier.end())
-            shown = before->second.release;
-        if (release.empty()) release = shown;
-        if (record.did_pieces == 0) continue;
-        any = true;
-        if (now && now->pieces_fact.known == Known::read) {
-            for (const auto& p : now->pieces)
-                installed.push_back({{"box", record.role}, {"name", p.name}, {"version", p.version}});
-        } else if (before != earlier.end() && before->second.pieces) {
-            for (const auto& p : *before->second.pieces)
-                installed.push_back({{"box", p.box}, {"name", p.name}, {"version", p.version}});
-        } else {
-            whole = false;
-        }
-    }
-    whole = whole && any;
-    boost::json::object data{{"origin", whole ? "read" : "not read"}};
-    if (!release.empty()) data["release"] = release;
-    if (whole) data["installed"] = std::move(installed);
-    return {"as-left", std::move(data)};
-}
-
-// Every box that the family has on the link stands in it: one that was not asked is not read.
-NewEntry faults_entry(const std::vector<BoxFaults>& faults, const family::Family& family, const std::string& when,
-                      const std::string& place) {
-    boost::json::array entries, boxes;
-    std::size_t read = 0;
-    for (const auto& record : family.link) {
-        const auto b =
-            std::find_if(faults.begin(), faults.end(), [&](const BoxFaults& x) { return x.role == record.role; });
-        if (b == faults.end()) {
-            boxes.push_back({{"box", record.role}, {"known", "not-asked"}, {"why", "it was not asked"}});
-            continue;
-        }
-        boost::json::object o{{"box", b->role},
-                              {"address", fmt::format("0x{:04X}", b->address)},
-                              {"via", b->via},
-                              {"known", link::code(b->known)}};
-        if (b->known == Known::read) {
-            ++read;
-            o["availability"] = b->availability;
-            o["raw"] = hex(b->raw);
-        } else {
-            o["why"] = b->why;
-        }
-        boxes.push_back(std::move(o));
-        for (const auto& f : b->faults)
-            entries.push_back({{"box", b->role}, {"code", f.code}, {"status", fmt::format("0x{:02X}", f.status)}});
-    }
-    const char* origin = read == 0 ? "not read" : read == boxes.size() ? "read" : "read in part";
-    return {"faults",
-            {{"when", when},
-             {"place", place},
-             {"origin", origin},
-             {"entries", std::move(entries)},
-             {"boxes", std::move(boxes)}}};
 }
 
 std::optional<Answer> other_box(const book::Job& job, const std::vector<std::pair<std::string, Fact>>& plates) {

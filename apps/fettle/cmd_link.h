@@ -68,11 +68,9 @@ struct LinkClearOptions {
 // Asks one box of the job to clear the entries that are explained and not failing; docs/faults.md has the rule.
 Result<Answer> link_clear(Context& context, const LinkClearOptions& options);
 
-// For other commands: the same values as JSON, and as the journal's entries of docs/journal.md.
+// For other commands: the same values as JSON.
 boost::json::object inventory_as_json(const link::Inventory& inventory);
 boost::json::object faults_as_json(const std::vector<link::BoxFaults>& faults);
-NewEntry faults_entry(const std::vector<link::BoxFaults>& faults, const family::Family& family, const std::string& when,
-                      const std::string& place);
 // One reason per item that was not read; "read-over-link" when all were.
 Judgement judge(const link::Inventory& inventory);
 Judgement judge(const std::vector<link::BoxFaults>& faults);

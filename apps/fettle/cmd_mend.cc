@@ -141,7 +141,11 @@ boost::json::object as_json_data(const mend::Answer& m) {
 }
 
 std::string chance_words(const mend::Chance& c) {
-    const auto n = [](double p) { return p > 0 && p < 0.005 ? std::string("<1") : fmt::format("{:.0f}", 100 * p); };
+    const auto n = [](double p) {
+        return p > 0 && p < 0.005 ? std::string("<1")
+               : p >= 0.995       ? std::string(">99")
+                                  : fmt::format("{:.0f}", 100 * p);
+    };
     return c.high - c.low < 0.005 ? n(c.high) + " in 100" : fmt::format("{} to {} in 100", n(c.low), n(c.high));
 }
 

@@ -54,7 +54,7 @@ std::optional<Outcomes> allowed(const Question& q) {
 
 std::string in_100(const Chance& c) {
     const auto words = [](double p) {
-        if (p >= 0.995) return std::string("all but certain");
+        if (p >= 0.995) return std::string("over 99 in 100");
         if (p > 0 && p < 0.005) return std::string("fewer than 1 in 100");
         return fmt::format("{:.0f} in 100", 100 * p);
     };
@@ -236,8 +236,10 @@ private:
             return;
         }
         a_.sentence =
-            fmt::format("{}{}First: {}, at most {}.", where, a_.no_net ? "It starts, no net. " : "", first.words,
-                        first.most - first.done == 1 ? "once" : fmt::format("{} times", first.most - first.done));
+            fmt::format("{}{}First: {}{}.", where, a_.no_net ? "It starts, no net. " : "", first.words,
+                        first.kind == "wait"           ? ""
+                        : first.most - first.done == 1 ? ", at most once"
+                                                       : fmt::format(", at most {} times", first.most - first.done));
         say("mend-attempt", Verdict::mind,
             fmt::format("{}; it can help in {}{}", first.words, in_100(first.helps),
                         first.risk.empty() ? "" : "; " + first.risk),
