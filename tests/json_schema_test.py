@@ -119,6 +119,9 @@ def lore(t):
     t.json("family", "list")
     t.json("family", "show", "dunnock")
     t.json("family", "check", file)
+    (t.folder / "unseen").mkdir()
+    (t.folder / "unseen/a.bin").write_bytes(b"a")
+    t.json("family", "draft", t.folder / "unseen", "--plate", "6104183C5")
     broken = t.folder / "broken.toml"
     broken.write_text('schema = 1\nid = "no blanks here"\nnonsense = 3\n')
     t.json("family", "check", broken, exits=(3,))

@@ -12,6 +12,7 @@
 #include "cmd_card.h"
 #include "cmd_card_device.h"
 #include "cmd_card_map.h"
+#include "cmd_draft.h"
 #include "cmd_family.h"
 #include "cmd_gauge.h"
 #include "cmd_identity.h"
@@ -46,6 +47,15 @@ void CommandLine::define_lore() {
     command<FamilyCheckOptions>(
         family, "check", "every mistake of a family file by line and key, and what it leaves open", family_check,
         [](CLI::App& c, FamilyCheckOptions& o) { c.add_option("FILE", o.file, "the family file")->required(); });
+    command<FamilyDraftOptions>(
+        family, "draft", "a first family file out of packages and labels of a family that nobody has described",
+        family_draft, [](CLI::App& c, FamilyDraftOptions& o) {
+            c.add_option("PACKAGE", o.packages, "folder or archive; two of one family tell more than one")->required();
+            c.add_option("--plate", o.plates, "a plate as it stands on the box")->type_name("PLATE");
+            c.add_option("--view", o.views, "a version view as the box shows it")->type_name("TEXT");
+            c.add_option("--id", o.id, "what the family is to be called: small letters, digits and -")->type_name("ID");
+            c.add_option("--to", o.to, "the file to write; else standard output")->type_name("FILE");
+        });
     command<FamilyAddOptions>(
         family, "add", "take a checked family file into use", family_add, [](CLI::App& c, FamilyAddOptions& o) {
             c.add_option("FILE", o.file, "the family file")->required();

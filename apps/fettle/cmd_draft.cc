@@ -1,0 +1,77 @@
+#include "cmd_draft.h"
+
+#include <fmt/core.h>
+
+#include "fettle/base/files.h"
+#include "fettle/base/json.h"
+#include "fettle/base/text.h"
+#include "fettle/contact/draft.h"
+#include "fettle/family/family.h"
+
+namespace fettle::app {
+namespace fs = std::filesystem;
+namespace {
+
+// What a folder or archive is called, without the endings of archives.
+std::string name_of(const fs::path& path) {
+    fs::path p = path.lexically_normal();
+    if (!p.has_filename()) p = p.parent_path();
+    if (p.filename() == "." || p.filename() == "..") {
+        std::error_code ec;
+        p = fs::canonical(path, ec);
+    }
+    std::string name = p.filename().string();
+    for (const char* ending : {".gz", ".bz2", ".xz", ".zst", ".tar", ".tgz", ".zip", ".7z"})
+        if (name.ends_with(ending) && name.size() > std::string_view(ending).size())
+            name.resize(name.size() - std::string_view(ending).size());
+    return name;
+}
+
+json::array texts_json(const std::vector<std::string>& texts) {
+    json::array out;
+    for (const std::string& t : texts) out.push_back(json::string(t));
+    return out;
+}
+
+}  // namespace
+
+Result<Answer> family_draft(Context& context, const FamilyDraftOptions& options) {
+    std::error_code ec;
+    if (!options.to.empty() && fs::exists(options.to, ec))
+        return usage_error("draft-there", options.to, "is there already; a draft never takes the place of a file",
+                           "name another file, or move that one away");
+    contact::DraftInput in;
+    in.plates = options.plates;
+    in.views = options.views;
+    in.id = options.id;
+    for (const std::string& path : options.packages) {
+        auto package = shelf::open_package(path);
+        if (!package) return pass(package);
+        auto study = contact::study(**package, name_of(path));
+        if (!study) return pass(study);
+        if (const Status same = (*package)->unchanged(); !same) return tl::unexpected<Error>(same.error());
+        in.studies.push_back(std::move(*study));
+    }
+    const contact::Draft draft = contact::draft_family(in);
+    Answer out;
+    out.verdict_matters = false;
+    out.headline = fmt::format("Draft of family {}, level {}: {} left unknown.", draft.id, draft.level,
+                               draft.unknown.size() == 1 ? "1 thing" : fmt::format("{} things", draft.unknown.size()));
+    for (const std::string& f : draft.found) out.text += "  found    " + f + "\n";
+    for (const std::string& u : draft.unknown) out.text += "  unknown  " + u + "\n";
+    out.data = {{"id", draft.id},
+                {"level", draft.level},
+                {"found", texts_json(draft.found)},
+                {"unknown", texts_json(draft.unknown)},
+                {"file", options.to},
+                {"toml", draft.toml}};
+    if (options.to.empty()) {
+        if (!context.json) out.document = draft.toml;
+        return out;
+    }
+    if (const Status written = write_file_durably(options.to, draft.toml); !written) return pass(written);
+    out.text += fmt::format("  next     fill in what you know, then: fettle family check {}\n", printable(options.to));
+    return out;
+}
+
+}  // namespace fettle::app

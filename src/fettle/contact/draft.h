@@ -1,0 +1,51 @@
+// A first family file out of what first contact found: each value with its evidence as a remark, unknown things named
+// as unknown. What it writes loads without a mistake.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "fettle/contact/study.h"
+
+namespace fettle::contact {
+
+struct DraftInput {
+    std::vector<Study> studies;              // of packages of one family; may be empty
+    std::vector<std::string> plates, views;  // as read off the box, word for word
+    std::string id;  // as the technician wants it; empty: from what stays the same, or a stand-in name
+};
+
+struct Draft {
+    std::string toml;
+    std::string level;  // "L0" or "L1": what the draft claims
+    std::string id;
+    std::vector<std::string> found;    // in words, each with its count
+    std::vector<std::string> unknown;  // what nobody could tell from this
+};
+
+Draft draft_family(const DraftInput& input);
+
+// --- parts ---------------------------------------------------------------------------------------------------------
+
+// Texts of the same shape (the same runs of digits, capitals and signs) as one pattern with a field for each run;
+// `release` names the run of dotted numbers when it is asked for.
+struct LabelDraft {
+    std::string pattern;
+    std::vector<std::string> examples;
+    bool check = false;  // the last character is the ISO/IEC 7064 MOD 11-2 check over all digits before it
+    std::vector<std::string> over;
+};
+std::vector<LabelDraft> draft_plates(const std::vector<std::string>& plates);
+// nullopt: no dotted number in a view, or the views have different shapes.
+std::optional<LabelDraft> draft_view(const std::vector<std::string>& views);
+
+// The release's scalar and, with two packages, the one that names the family; addresses in the index's form.
+struct Told {
+    std::string address, text, evidence;
+};
+std::optional<Told> release_told(const std::vector<Study>& studies);  // nullopt: none, or more than one could be
+std::optional<Told> family_told(const std::vector<Study>& studies);
+
+std::string toml_text(std::string_view text);  // quoted, any bytes
+
+}  // namespace fettle::contact

@@ -1,0 +1,84 @@
+#include "fettle/contact/evidence.h"
+
+#include <gtest/gtest.h>
+
+#include "fettle/base/bytes.h"
+#include "fettle/contact/draft.h"
+#include "fettle/family/label.h"
+
+namespace fettle::contact {
+namespace {
+
+// RFC 4648, section 10: "foob" is Zm9vYg==, and 4 bytes are as many as a CRC-32 has.
+TEST(Evidence, Base64AsPublished) {
+    for (const char* text : {"Zm9vYg==", "Zm9vYg"}) {
+        const auto d = digest_text(text);
+        ASSERT_TRUE(d) << text;
+        EXPECT_EQ(d->encoding, "base64");
+        EXPECT_EQ(as_text(d->bytes), "foob");
+    }
+}
+
+// RFC 1321, A.5 and FIPS 180-4's example for "abc".
+TEST(Evidence, DigestsByTheirLength) {
+    EXPECT_EQ(digest_text("900150983cd24fb0d6963f7d28e17f72")->algorithm, "md5");
+    EXPECT_EQ(digest_text("A9993E364706816ABA3E25717850C26C9CD0D89D")->algorithm, "sha1");
+    EXPECT_EQ(digest_text("sha256=ungWv48Bz-pBQUDeXa4iI7ADYaOWF3qctBD_YfIAFa0")->algorithm, "sha256");
+    EXPECT_FALSE(digest_text("recovery"));
+    EXPECT_FALSE(digest_text("900150983cd24fb0d6963f7d28e17f7"));
+}
+
+TEST(Evidence, Versions) {
+    for (const char* good : {"27.3.118", "1:5.10~beta3", "v2.0-rc1", "6.1.192-2"})
+        EXPECT_TRUE(is_version(good)) << good;
+    for (const char* bad : {"27", "a.b", "1.bin", "", "2026-01-02", "1..2"}) EXPECT_FALSE(is_version(bad)) << bad;
+}
+
+TEST(Evidence, AValueLeadsToOneFileOrToNone) {
+    const std::vector<shelf::Member> members = {{"a/x.bin", shelf::MemberKind::file, 1},
+                                                {"b/x.bin", shelf::MemberKind::file, 1},
+                                                {"data/usr/y.bin", shelf::MemberKind::file, 1},
+                                                {"data/list", shelf::MemberKind::file, 1}};
+    const Names names(members);
+    EXPECT_EQ(names.find("./a/x.bin", "i")->via, Via::path);
+    EXPECT_EQ(names.find("usr/y.bin", "data/list")->via, Via::beside);
+    EXPECT_EQ(names.find("usr/y.bin", "i")->via, Via::end);
+    EXPECT_EQ(names.find("https://example.org/z/y.bin", "i")->via, Via::last_part);
+    EXPECT_FALSE(names.find("x.bin", "i"));  // two files end so
+    EXPECT_FALSE(names.find("https://e.org/x.bin", "i"));
+    EXPECT_FALSE(names.find("nothing", "i"));
+}
+
+// A drafted pattern accepts every example, so the family's own reader does too; a check character that does not hold
+// for each is not claimed. Check characters: ISO/IEC 7064 MOD 11-2, as in the example families.
+TEST(Draft, Plates) {
+    const auto one = draft_plates({"6104183C5"});
+    ASSERT_EQ(one.size(), 1u);
+    EXPECT_FALSE(one[0].check);  // 1 in 11 by chance
+    const auto two = draft_plates({"6104183C5", "7301442D0"});
+    ASSERT_EQ(two.size(), 1u);
+    EXPECT_TRUE(two[0].check);
+    EXPECT_FALSE(draft_plates({"6104183C5", "7301442D1"})[0].check);  // one contradicts
+    EXPECT_EQ(draft_plates({"6104183C5", "AB-1"}).size(), 2u);
+    family::LabelRule rule;
+    rule.pattern = two[0].pattern;
+    rule.check = family::CheckRule{"iso7064-mod11-2", two[0].over};
+    const auto matcher = family::LabelMatcher::make(rule);
+    ASSERT_TRUE(matcher) << matcher.error().message();
+    for (const char* plate : {"6104183C5", "7301442D0", "5201176B5"}) EXPECT_TRUE(matcher->accepts(plate)) << plate;
+    EXPECT_FALSE(matcher->accepts("6104183C4"));
+}
+
+TEST(Draft, ViewsOfDifferentShapesGiveNoPattern) {
+    ASSERT_TRUE(draft_view({"27.1.110 NS", "26.4.102 MD"}));
+    EXPECT_FALSE(draft_view({"27.1.110 NS", "27.1 NS"}));
+    EXPECT_FALSE(draft_view({"no number"}));
+}
+
+TEST(Draft, AnyTextBecomesToml) {
+    EXPECT_EQ(toml_text("a\"\\\n\x01"), "\"a\\\"\\\\\\u000A\\u0001\"");
+    EXPECT_EQ(toml_text("\xff"), "\"\\\\xff\"");
+}
+
+}  // namespace
+}  // namespace fettle::contact
