@@ -232,6 +232,8 @@ def examples():
             subprocess.run([MAKER, f"--folder={folder}/{family}-{release}", f"--release={release}", "--size=9000",
                             f"--family={real_file}"], check=True, capture_output=True)
         data = draft(*(folder / f"{family}-{r}" for r in releases), "--plate", plate, "--view", view)
+        if signed := tomllib.loads(real_file.read_text())["package"].get("signature"):
+            says(data, f"not in it: {signed['file']} (")
         made, real = data["file"], tomllib.loads(real_file.read_text())
         expect(data["level"] == "L1" and made["family"]["id"] == family, f"{family} at L1", data["toml"])
         for key in ("index", "form", "digest"):

@@ -258,6 +258,9 @@ PackageDraft draft_package(const DraftInput& input, const std::string& head, con
             what += fmt::format("; {} not in it",
                                 each.outside == 1 ? "1 file is" : fmt::format("{} files are", each.outside));
         out.found.push_back(printable(what));
+        for (const std::string& o : each.outside_first)
+            out.found.push_back(fmt::format(
+                "  not in it: {}; the shelf refuses what an index does not name, but for its signature", o));
         for (const DigestField& d : x.digests)
             for (const std::string& w : d.wrong) out.found.push_back(printable(fmt::format("  does not agree: {}", w)));
         for (const std::string& d : each.disagreements) out.found.push_back("disagrees: " + d);

@@ -274,6 +274,11 @@ Result<Study> study(shelf::Package& package, const std::string& name) {
         if (f) named.insert(*f);
     named.insert(best.member);
     out.outside = out.files - named.size();
+    for (std::size_t i = 0; i < package.members().size() && out.outside_first.size() < 5; ++i) {
+        const shelf::Member& m = package.members()[i];
+        if (m.kind == shelf::MemberKind::file && !named.contains(i))
+            out.outside_first.push_back(fmt::format("{} ({})", printable(m.path), human_bytes(m.size)));
+    }
     compare(out);
     return out;
 }

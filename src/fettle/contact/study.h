@@ -65,6 +65,7 @@ struct Study {
     std::vector<std::string> not_read;       // texts left out, with why: "list.json (200 MB): larger than 32 MiB"
     std::vector<std::string> disagreements;  // between candidate indexes
     std::size_t outside = 0;                 // files that the best index does not name, besides itself
+    std::vector<std::string> outside_first;  // the first of them: "release.sig (64 bytes)"
 };
 
 // Reads heads of all files, small texts whole, up to 20 files for the hunt and then, if the index gives digests, every
