@@ -40,6 +40,12 @@ Result<Answer> family_draft(Context& context, const FamilyDraftOptions& options)
     if (!options.to.empty() && fs::exists(options.to, ec))
         return usage_error("draft-there", options.to, "is there already; a draft never takes the place of a file",
                            "name another file, or move that one away");
+    if (options.id.find_first_not_of("abcdefghijklmnopqrstuvwxyz0123456789-") != std::string::npos ||
+        options.id.size() > 40)
+        return usage_error(
+            "draft-id", "--id",
+            fmt::format("is \"{}\"; at most 40 small letters, digits and - were expected", printable(options.id)),
+            "choose another id, such as wren");
     contact::DraftInput in;
     in.plates = options.plates;
     in.views = options.views;

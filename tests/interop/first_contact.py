@@ -217,6 +217,7 @@ def bad():
     expect("list.txt" in draft(at)["toml"] and "larger than the 32.0 MiB" in draft(at)["toml"], "the bound is said")
 
     fettle("family", "draft", folder / "nowhere", exits=3)
+    fettle("family", "draft", at, "--id", 'A"', exits=2)
     (folder / "there.toml").write_text("kept")
     fettle("family", "draft", at, "--to", folder / "there.toml", exits=2)
     expect((folder / "there.toml").read_text() == "kept", "a file that is there stays")
