@@ -191,6 +191,9 @@ Result<Answer> faults(Context& context, const FaultsOptions& options) {
                            "it was not read");
     auto run = load_job_run(context, options.job);
     if (!run) return pass(run);
+    if (options.when == "before" && !run->job.runs.empty())
+        return usage_error("when-past", "--when", "a run was begun, so what is typed now is no reading from before it",
+                           "leave --when away; `job note` keeps what somebody remembers");
     const std::string when = options.when == "before"          ? "before"
                              : when_now(run->job) == "cleared" ? "cleared"
                                                                : "after";

@@ -195,6 +195,16 @@ TEST(Ends, ABrokenRunIsMendedByOneThatEnds) {
     EXPECT_EQ(ids(folded({begun, broken, begun, done})->open_ends()), Ids{"proof"});
 }
 
+TEST(Ends, APlanOfTwoStepsIsDoneWithTheSecond) {
+    const std::pair<std::string, std::string> plan{
+        "planned", R"({"from":"26.1.090","to":"27.3.118","as_found_origin":"typed","as_found":[],"verdict":"fit",
+                      "reasons":[],"route":[{"release":"26.4.102"},{"release":"27.3.118"}]})"},
+        next{"started", R"({"release":"27.3.118"})"};
+    const Pairs first{plan, {"started", R"({"release":"26.4.102"})"}, done, proven};
+    EXPECT_EQ(ids(folded(first)->open_ends()), Ids{"plan-rest"});
+    EXPECT_TRUE(folded({first[0], first[1], done, proven, next, done, proven})->open_ends().empty());
+}
+
 TEST(Ends, ARunAgainstAHaltNeedsASignature) {
     const Pairs run{{"started", R"({"release":"26.4.102","against_halt":true,"by":"R. Moor"})"}, done, proven};
     EXPECT_EQ(ids(folded(run)->open_ends()), Ids{"run-1-halt"});

@@ -93,6 +93,21 @@ void Ledger::sign(std::string_view id, std::string reason, std::string by) {
     e->signed_by = std::move(by);
 }
 
+namespace {
+
+// A route of several steps is done when its last one is: the owner was promised that release.
+void plan_gone_on(Ledger& ledger, const Job& job, std::int64_t entry) {
+    if (job.plan.empty()) return;
+    const std::string &reached = job.runs.back().release, &aim = job.plan.back().release;
+    if (reached == aim)
+        ledger.settle("plan-rest", fmt::format("run {} reached {}", job.runs.size(), aim), "the journal");
+    else if (std::any_of(job.plan.begin(), job.plan.end(), [&](const PlannedStep& s) { return s.release == reached; }))
+        ledger.open(end_of("plan-rest", fmt::format("the plan goes on to {}; {} was reached", aim, reached), workshop,
+                           "what the later release was wanted for is not done", entry));
+}
+
+}  // namespace
+
 void run_started(Ledger& ledger, const Run& run, std::size_t number, std::int64_t entry) {
     ledger.open(end_of(fmt::format("run-{}", number), fmt::format("run {} to {} has not ended", number, run.release),
                        workshop, "what the box is doing is not known", entry));
@@ -127,6 +142,7 @@ void run_ended(Ledger& ledger, const Job& job, std::int64_t entry) {
                 for (const char* id : {"no-net", "mend-stop"})
                     ledger.settle(id, fmt::format("run {} ended", number), "the journal");
             }
+        plan_gone_on(ledger, job, entry);
         if (unanswered(run) > 0)
             ledger.open(end_of(
                 "ask-asks",
