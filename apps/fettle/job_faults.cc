@@ -51,7 +51,12 @@ std::vector<prove::Fault> cleared(const JobRun& run) {
     std::vector<prove::Fault> out;
     for (const book::Clearing& c : run.job.clearings) {
         if (c.run != run.job.runs.size()) continue;
-        for (const std::string& code : c.answered ? c.done : c.codes) out.push_back({c.box, code, std::nullopt});
+        const auto memory = run.job.faults_cleared.boxes.find(c.box);
+        const bool read_since =
+            memory != run.job.faults_cleared.boxes.end() && memory->second.read && memory->second.entry > c.entry;
+        // Its answer or its memory says what was cleared; before either is there, all of it may be.
+        for (const std::string& code : c.answered || read_since ? c.done : c.codes)
+            out.push_back({c.box, code, std::nullopt});
     }
     return out;
 }

@@ -68,6 +68,21 @@ void inventory(Job& job, const Entry& e, Members& m) {
     });
 }
 
+// A box whose answer to a clearing nobody saw shows by its memory what it did: a cleared entry is gone, or its test has
+// not run since (bit 4 of the status, ISO 14229-1). One that reads without that bit was not cleared, as far as anybody
+// can see.
+void what_became_of(std::vector<Clearing>& clearings, const std::string& box, const std::vector<FaultSeen>& entries) {
+    for (Clearing& c : clearings) {
+        if (c.answered || c.box != box) continue;
+        for (const std::string& code : c.codes) {
+            const auto f = std::find_if(entries.begin(), entries.end(),
+                                        [&](const FaultSeen& x) { return x.box == box && x.code == code; });
+            const bool gone = f == entries.end() || (f->status && (*f->status & 0x10) != 0);
+            if (gone && std::find(c.done.begin(), c.done.end(), code) == c.done.end()) c.done.push_back(code);
+        }
+    }
+}
+
 void faults(Job& job, const Entry& e, Members& m) {
     const std::string when = m.text("when");
     if (when != "before" && when != "after" && when != "cleared")
@@ -109,6 +124,9 @@ void faults(Job& job, const Entry& e, Members& m) {
         take_boxes(record, boxes, std::move(entries));
     }
     if (when == "before") return;
+    if (when == "cleared")
+        for (const auto& [role, memory] : boxes)
+            if (memory.read) what_became_of(job.clearings, role, record.entries);
     Ledger ledger(job.loose_ends);
     faults_recorded(ledger, job, e.number);
     for (const auto& [role, memory] : boxes)
