@@ -32,6 +32,30 @@ bool one_host(const asio::ip::address& a) {
     return a.is_v6() || (a.to_v4().to_uint() & 0xFF) != 0xFF;
 }
 
+struct Datagram {
+    Endpoint from;
+    ByteView bytes;  // in the caller's buffer
+};
+
+// The next one; nothing when the time is over, or when the host says that nobody listens on the port that was asked.
+Result<std::optional<Datagram>> next_datagram(Loop& loop, udp::socket& socket, SteadyTime until, const Cancel& cancel,
+                                              const Endpoint& at, ByteSpan buffer) {
+    boost::system::error_code error;
+    udp::endpoint from;
+    std::size_t n = 0;
+    bool done = false;
+    socket.async_receive_from(asio::buffer(buffer.data(), buffer.size()), from,
+                              [&](const boost::system::error_code& e, std::size_t got) {
+                                  error = e;
+                                  n = got;
+                                  done = true;
+                              });
+    const Waited w = wait_for(loop, done, until, cancel, [&] { socket.cancel(); });
+    if (w == Waited::cancelled) return outside_error("link-cancelled", text_of(at), "it was broken off", "ask again");
+    if (w == Waited::late || error) return std::nullopt;
+    return Datagram{{from.address().to_string(), from.port()}, ByteView(buffer).first(n)};
+}
+
 }  // namespace
 
 Result<std::vector<Found>> find(const Endpoint& at, const Timing& timing, const Cancel& cancel, Recorder* record) {
@@ -61,23 +85,15 @@ Result<std::vector<Found>> find(const Endpoint& at, const Timing& timing, const 
     SteadyTime until = in_ms(timing.control_ms);
     std::array<Byte, 2048> buffer{};
     while (found.size() < most_answers) {
-        udp::endpoint from;
-        std::size_t n = 0;
-        bool done = false;
-        socket.async_receive_from(asio::buffer(buffer), from, [&](const boost::system::error_code& e, std::size_t got) {
-            error = e;
-            n = got;
-            done = true;
-        });
-        const Waited w = wait_for(loop, done, until, cancel, [&] { socket.cancel(); });
-        if (w == Waited::cancelled)
-            return outside_error("link-cancelled", text_of(at), "it was broken off", "ask again");
-        if (w == Waited::late || error) break;  // an error here is the host saying that nobody listens on that port
-        if (record) record->udp(false, here(), {from.address().to_string(), from.port()}, ByteView(buffer).first(n));
-        const auto m = doip::decode(ByteView(buffer).first(n));
+        auto got = next_datagram(loop, socket, until, cancel, at, buffer);
+        if (!got) return pass(got);
+        if (!*got) break;
+        const auto& [from, bytes] = **got;
+        if (record) record->udp(false, here(), from, bytes);
+        const auto m = doip::decode(bytes);
         if (!m) continue;  // not an answer
         if (const auto* a = std::get_if<doip::Announcement>(&m->body)) {
-            found.push_back({*a, {from.address().to_string(), from.port()}});
+            found.push_back({*a, from});
             if (one_host(*address)) until = std::min(until, in_ms(after_first_ms));
         }
     }
@@ -104,21 +120,12 @@ Result<std::vector<Found>> hear_announcements(const Endpoint& at, std::int64_t w
     const SteadyTime until = in_ms(wait_ms);
     std::array<Byte, 2048> buffer{};
     while (found.size() < most_answers) {
-        udp::endpoint from;
-        std::size_t n = 0;
-        bool done = false;
-        socket.async_receive_from(asio::buffer(buffer), from, [&](const boost::system::error_code& e, std::size_t got) {
-            error = e;
-            n = got;
-            done = true;
-        });
-        const Waited w = wait_for(loop, done, until, cancel, [&] { socket.cancel(); });
-        if (w == Waited::cancelled)
-            return outside_error("link-cancelled", text_of(at), "it was broken off", "ask again");
-        if (w == Waited::late || error) break;
-        const Endpoint there{from.address().to_string(), from.port()};
-        if (record) record->udp(false, at, there, ByteView(buffer).first(n));
-        const auto m = doip::decode(ByteView(buffer).first(n));
+        auto got = next_datagram(loop, socket, until, cancel, at, buffer);
+        if (!got) return pass(got);
+        if (!*got) break;
+        const auto& [there, bytes] = **got;
+        if (record) record->udp(false, at, there, bytes);
+        const auto m = doip::decode(bytes);
         const auto* a = m ? std::get_if<doip::Announcement>(&m->body) : nullptr;
         if (!a) continue;
         const bool known =
