@@ -90,6 +90,10 @@ Result<Practice> practice_for(Context& context, const StandInOptions& o) {
     auto family = load_family_by_id(context, shelved->family);
     if (!family) return pass(family);
     auto plates = o.plates;
+    for (const auto& [role, plate] : plates)
+        if (std::none_of(family->boxes.begin(), family->boxes.end(), [&](const auto& b) { return b.role == role; }))
+            return usage_error("bad-plate", printable(role), "is no box of the family " + family->id,
+                               "write two words, the box and its plate, e.g. --plate main 6104183C5");
     for (const auto& b : family->boxes)
         if (!plates.contains(b.role) && !b.plate.examples.empty()) plates[b.role] = b.plate.examples.front();
     std::string market = o.market;
