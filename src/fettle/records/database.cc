@@ -48,6 +48,28 @@ void sync_folder(const fs::path& file) {
     ::close(fd);
 }
 
+// A file in a place that cannot be written. It can be read as it is when nothing waits beside it: what a killed process
+// left in its write-ahead file can only be put in where something may be written.
+bool only_to_read(const fs::path& file) {
+    const fs::path folder = file.has_parent_path() ? file.parent_path() : fs::path(".");
+    if (::access(folder.c_str(), W_OK) == 0 && ::access(file.c_str(), W_OK) == 0) return false;
+    std::error_code ec;
+    const auto waiting = fs::file_size(file.string() + "-wal", ec);
+    return ec || waiting == 0;
+}
+
+// As a URI of SQLite (RFC 3986 escapes), which then takes no locks and makes no files.
+std::string as_unchanging(const fs::path& file) {
+    std::string out = "file:";
+    for (const char c : file.string()) {
+        if (c == '%' || c == '?' || c == '#')
+            out += fmt::format("%{:02X}", static_cast<unsigned char>(c));
+        else
+            out += c;
+    }
+    return out + "?immutable=1";
+}
+
 }  // namespace
 
 struct Database::State {
@@ -292,12 +314,15 @@ Result<Database> Database::open(const fs::path& file, const Schema& schema, std:
     if (name.find_first_of("\"\n") != std::string::npos || name.find('\0') != std::string::npos)
         return bad_input("records-bad-path", name, "a path with a double quote or a line break cannot be opened",
                          "choose another folder (--home DIR)");
+    // Before SQLite wakes up; a name that begins with "file:" is then taken for a URI.
+    static const int uris = sqlite_api::sqlite3_config(SQLITE_CONFIG_URI, 1);
     std::error_code ec;
     const bool there = fs::exists(file, ec);
+    const bool unchanging = there && uris == SQLITE_OK && only_to_read(file);
     auto state = std::make_unique<State>();
     state->file = file;
     auto opened = state->guarded([&]() -> Status {
-        state->session.open(soci::sqlite3, "dbname=\"" + name + "\"");
+        state->session.open(soci::sqlite3, "dbname=\"" + (unchanging ? as_unchanging(file) : name) + "\"");
         sqlite_api::sqlite3_busy_timeout(state->raw(), static_cast<int>(patience.count()));
         return {};
     });
@@ -305,6 +330,10 @@ Result<Database> Database::open(const fs::path& file, const Schema& schema, std:
     Database db(std::move(state));
     // Before anything is set: that would write, and what is another program's is left as it is.
     if (auto ours = known_version(db, file, schema); !ours) return pass(ours);
+    if (unchanging) {
+        if (auto ok = bring_up(db, file, schema); !ok) return pass(ok);
+        return db;
+    }
     opened = db.state_->guarded([&]() -> Status {
         soci::session& session = db.state_->session;
         std::string mode;

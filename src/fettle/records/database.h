@@ -45,8 +45,10 @@ struct Schema {
 
 class Database {
 public:
-    // Opens or makes the file and brings its schema up to date. outside_error when it cannot be opened or made, is
-    // damaged, is no database, is another kind of file than `schema.name`, or was made by a newer version.
+    // A file in a place that cannot be written is opened to read only, unless a killed process has left something
+    // beside it that must be put in first. Opens or makes the file and brings its schema up to date. outside_error when
+    // it cannot be opened or made, is damaged, is no database, is another kind of file than `schema.name`, or was made
+    // by a newer version.
     static Result<Database> open(const std::filesystem::path& file, const Schema& schema,
                                  std::chrono::milliseconds patience = std::chrono::seconds(10));
     Database(Database&&) noexcept;

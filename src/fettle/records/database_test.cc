@@ -1,6 +1,7 @@
 #include "fettle/records/database.h"
 
 #include <gtest/gtest.h>
+#include <sys/stat.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
@@ -159,6 +160,40 @@ TEST(Database, ReadsSqlitesResultCodes) {
     EXPECT_EQ(trouble_of(19), Trouble::clash);
     EXPECT_EQ(trouble_of(1555), Trouble::clash);  // constraint, primary key
     EXPECT_EQ(trouble_of(1), Trouble::other);
+}
+
+// Of somebody who may not write there: what is there is read, nothing is made beside it, and writing is said to fail.
+// Not while a write-ahead file waits to be put in.
+TEST(Database, APlaceThatCannotBeWrittenIsRead) {
+    TempFolder t;
+    const fs::path file = t.path / "a#b%20?n";  // characters that a URI escapes
+    {
+        auto db = open(file).value();
+        ASSERT_TRUE(db.run("insert into n values (7, 'seven')"));
+    }
+    ASSERT_EQ(::chmod(file.c_str(), 0444), 0);
+    ASSERT_EQ(::chmod(t.path.c_str(), 0555), 0);
+    const auto as_a_guest = [&] {
+        const pid_t pid = ::fork();
+        if (pid == 0) {
+            if (::geteuid() == 0 && ::setuid(65534) != 0) ::_exit(9);
+            auto db = open(file);
+            if (!db) ::_exit(db.error().code == "records-cannot-open" ? 1 : 2);
+            if (count(*db) != 1) ::_exit(3);
+            const auto written = db->run("insert into n values (8, 'eight')");
+            ::_exit(!written && written.error().code == "records-read-only" ? 0 : 4);
+        }
+        int status = 0;
+        EXPECT_EQ(::waitpid(pid, &status, 0), pid);
+        return WIFEXITED(status) ? WEXITSTATUS(status) : -1;
+    };
+    EXPECT_EQ(as_a_guest(), 0);
+    EXPECT_EQ(std::distance(fs::directory_iterator(t.path), fs::directory_iterator()), 1);
+    ASSERT_EQ(::chmod(t.path.c_str(), 0755), 0);
+    std::ofstream(file.string() + "-wal") << "waits";
+    ASSERT_EQ(::chmod(t.path.c_str(), 0555), 0);
+    EXPECT_EQ(as_a_guest(), 1);
+    ASSERT_EQ(::chmod(t.path.c_str(), 0755), 0);
 }
 
 TEST(Database, TwoProcessesWriteWithoutLosingARow) {
