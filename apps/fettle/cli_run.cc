@@ -232,6 +232,9 @@ void CommandLine::define_run() {
                 ->check(CLI::IsMember({"lost", "kept"}));
             c.add_option("--now", o.now, "what the box does now, fed")
                 ->check(CLI::IsMember({"starts", "recovery", "goes-on", "dark"}));
+            c.add_option("--dark-for", o.dark_for_s, "with --now dark: for so long, fed")
+                ->type_name("S")
+                ->check(CLI::Range(0.0, 2592000.0));
             c.add_option("--shows", o.shows, "what stands on its screen now, word for word")->type_name("TEXT");
             c.add_option("--release", o.release, "that its version view shows now")->type_name("R");
             c.add_option("--supply", o.supply, "it is on a supply now that holds")->check(CLI::IsMember({"holds"}));

@@ -26,6 +26,9 @@ Status check_words(const MendOptions& o) {
     if (!o.supply.empty() && o.supply != "holds")
         return usage_error("mend-word", printable(o.supply), "only \"holds\" can be said of the supply",
                            "say --supply holds, when it does");
+    if (o.dark_for_s && o.now != "dark")
+        return usage_error("mend-word", "--dark-for", "it goes with --now dark",
+                           "say --now dark --dark-for 300 (seconds)");
     if (o.tried.empty() != o.came.empty())
         return usage_error("mend-word", "--tried", "what was tried and what came of it go together",
                            "give both: --tried \"same card\" --came nothing");
@@ -150,7 +153,7 @@ std::string chance_words(const mend::Chance& c) {
 }
 
 // Acts with their odds together, likeliest first.
-std::string places_text(const mend::Answer& m) {
+std::string places_text(const mend::Answer& m, bool reckoned_lost) {
     std::vector<std::pair<std::string, double>> acts;
     for (const mend::Place& p : m.places) {
         const auto a = std::find_if(acts.begin(), acts.end(), [&](const auto& x) { return x.first == p.words; });
@@ -159,16 +162,16 @@ std::string places_text(const mend::Answer& m) {
         else
             a->second += p.p;
     }
-    std::string out = "where it can have been\n";
+    std::string out = reckoned_lost ? "where it can have been\n" : "where it can be\n";
     for (const auto& [words, p] : acts) out += fmt::format("  {:<14} {}\n", chance_words({p, p}), words);
     return out;
 }
 
-std::string as_text_page(const mend::Answer& m) {
+std::string as_text_page(const mend::Answer& m, bool reckoned_lost) {
     std::string out;
-    if (!m.places.empty()) out += places_text(m);
+    if (!m.places.empty()) out += places_text(m, reckoned_lost);
     if (!m.outcomes.empty()) {
-        out += "what that leaves\n";
+        out += reckoned_lost ? "what that leaves\n" : "what losing its power there leaves\n";
         for (const auto& [o, c] : m.outcomes) out += fmt::format("  {:<14} {}\n", chance_words(c), cutmap::words(o));
     }
     for (const std::string& b : m.before) out += "before anything else\n  " + b + "\n";
@@ -220,6 +223,14 @@ Result<Answer> mend_job(Context& context, const MendOptions& options) {
     found.power = mend::power_named(power).value_or(mend::Power::not_said);
     found.now = mend::now_named(over(options.now, said.now)).value_or(mend::Now::not_said);
     found.release = over(options.release, said.release);
+    // Dark only counts once a good run would have been lit again; until then nothing is told by it, and nothing kept.
+    const double darkest_s = std::max(60.0, mend::longest_dark_s(run->family, *w.forecast));
+    if (options.now == "dark" && !options.dark_for_s)
+        return usage_error("mend-word", "--now dark", "for how long it has been dark, fed, is not said",
+                           fmt::format("a good run is dark for up to {}; say --now dark --dark-for SECONDS",
+                                       human_duration(darkest_s)));
+    const bool dark_early = options.now == "dark" && *options.dark_for_s < darkest_s;
+    if (dark_early) found.now = mend::Now::not_said;
     found.supply_holds = over(options.supply, said.supply) == "holds";
     const UnixMs trouble =
         options.broke_ago_s ? now - static_cast<UnixMs>(1000 * *options.broke_ago_s) : last.ended.value_or(now);
@@ -240,7 +251,14 @@ Result<Answer> mend_job(Context& context, const MendOptions& options) {
     Answer a;
     a.job = run->number;
     a.headline = m.sentence;
-    a.text = as_text_page(m);
+    if (dark_early) {
+        const std::string early =
+            fmt::format("dark for {} says nothing yet: a good run is dark for up to {}; keep it fed until then",
+                        human_duration(*options.dark_for_s), human_duration(darkest_s));
+        a.headline = "Wait: " + early + ". " + a.headline;
+        a.judgement.add({"mend-dark-early", Verdict::cant_say, early, "mend", "forecast"});
+    }
+    a.text = as_text_page(m, found.power == mend::Power::lost || mend::restarted_by_itself(q));
     if (!options.shows.empty()) {
         const watch::TextMeaning meaning = watch::meaning_of(run->family, options.shows);
         a.text += meaning.known
@@ -264,7 +282,7 @@ Result<Answer> mend_job(Context& context, const MendOptions& options) {
                       !options.release.empty() || !options.supply.empty();
     if (told) {
         keep("power", power);
-        keep("now", over(options.now, said.now));
+        keep("now", dark_early ? "" : over(options.now, said.now));
         keep("shows", over(options.shows, said.shows));
         keep("release", found.release);
         keep("supply", found.supply_holds ? "holds" : "");

@@ -11,6 +11,7 @@ namespace fettle::app {
 struct MendOptions {
     std::string job;
     std::string power;                  // --power lost|kept
+    std::optional<double> dark_for_s;   // --dark-for, with --now dark: fed and dark for so long
     std::string now;                    // --now starts|recovery|goes-on|dark
     std::string shows;                  // --shows TEXT: what stands on its screen now
     std::string release;                // --release R: that its version view shows now

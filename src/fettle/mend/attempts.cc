@@ -14,6 +14,10 @@ namespace {
 
 using cutmap::Outcome;
 
+constexpr const char* kSayFirst =
+    "first say whether it was without power: while it is fed it may be at work, and nobody takes a card out or puts "
+    "one in";
+
 struct Rule {  // of the family, or the usual one
     int most = 2;
     std::string words, who = "the technician";
@@ -66,6 +70,18 @@ public:
         laid_again();
         in_order();
         hand_over();
+    }
+
+    void hand_over() {
+        Attempt t;
+        t.kind = "hand over";
+        t.who = "a repair shop equipped for it";
+        std::vector<std::string> ways;
+        for (const family::BenchRepair& b : q_.family.bench) ways.push_back(b.words);
+        t.words = ways.empty() ? "hand it over to the maker, or to a repair shop with the maker's papers"
+                               : "hand it over: " + join(ways, "; ");
+        t.stop = "nothing more is tried here";
+        a_.attempts.push_back(std::move(t));
     }
 
 private:
@@ -147,6 +163,8 @@ private:
     // no worse than "the same card takes it up".
     void power_off_and_on() {
         if (q_.found.power != Power::kept || q_.seen.ended) return;
+        if (q_.found.now == Now::starts || q_.found.now == Now::recovery)
+            return hold("power off and on", "it comes up by itself: that it is fed is not what it lacks");
         if (!c_.by_map)
             return hold("power off and on",
                         "the boot order is not known, so every write counts as if it had no way back");
@@ -228,7 +246,9 @@ private:
     void recovery_card() {
         const Rule rule = rule_of(q_.family, "recovery card");
         if (!rule.in_file || q_.seen.ended) return;
-        if (q_.found.power == Power::kept) return hold("recovery card", "it is still fed and may be at work");
+        if (q_.found.power == Power::not_said) return hold("recovery card", kSayFirst);
+        if (q_.found.power == Power::kept && !restarted_by_itself(q_))
+            return hold("recovery card", "it is still fed and may be at work");
         if (!c_.by_map) return hold("recovery card", "the boot order is not known");
         const bool fits =
             !c_.remaining.empty() && std::all_of(c_.remaining.begin(), c_.remaining.end(), [&](const Remaining& r) {
@@ -253,7 +273,11 @@ private:
     }
 
     bool may_use_card(const char* kind) {
-        if (q_.found.power == Power::kept && !q_.seen.ended) {
+        if (q_.found.power == Power::not_said && !q_.seen.ended) {
+            hold(kind, kSayFirst);
+            return false;
+        }
+        if (q_.found.power == Power::kept && !restarted_by_itself(q_) && !q_.seen.ended) {
             hold(kind, "it is still fed and may be at work: nobody takes a card out or puts one in now");
             return false;
         }
@@ -312,18 +336,6 @@ private:
         return out;
     }
 
-    void hand_over() {
-        Attempt t;
-        t.kind = "hand over";
-        t.who = "a repair shop equipped for it";
-        std::vector<std::string> ways;
-        for (const family::BenchRepair& b : q_.family.bench) ways.push_back(b.words);
-        t.words = ways.empty() ? "hand it over to the maker, or to a repair shop with the maker's papers"
-                               : "hand it over: " + join(ways, "; ");
-        t.stop = "nothing more is tried here";
-        a_.attempts.push_back(std::move(t));
-    }
-
     std::string words_of(std::size_t moment) const {
         const family::Act* act = q_.family.act(q_.map.moments[moment].act);
         return act ? act->words : q_.map.moments[moment].act;
@@ -344,6 +356,10 @@ bool can_go_on(Outcome o) {
 
 void offer_attempts(const Case& c, Answer& answer) {
     Offers(c, answer).all();
+}
+
+void offer_hand_over(const Case& c, Answer& answer) {
+    Offers(c, answer).hand_over();
 }
 
 }  // namespace fettle::mend

@@ -24,6 +24,7 @@ struct Case {
 };
 
 void offer_attempts(const Case& c, Answer& answer);
+void offer_hand_over(const Case& c, Answer& answer);  // only that
 
 // Outcomes from which a person can go on here.
 bool can_go_on(cutmap::Outcome o);

@@ -23,7 +23,7 @@ bool has_rule(const family::Family& f, std::string_view mode, std::string_view g
 
 // Outcomes of a cut that what the box does now leaves possible; nullopt: all.
 std::optional<Outcomes> allowed(const Question& q) {
-    if (q.found.power != Power::lost) return std::nullopt;
+    if (q.found.power != Power::lost && !restarted_by_itself(q)) return std::nullopt;
     Outcomes out;
     const family::Family& f = q.family;
     switch (q.found.now) {
@@ -70,8 +70,7 @@ public:
         case_.by_map = q_.map.boot_order_known;
         case_.supply_failed = q_.found.power == Power::lost && !q_.found.supply_holds;
         if (q_.seen.ended && !q_.seen.refused) {
-            a_.nothing_to_mend = true;
-            a_.sentence = "Nothing to mend: the box said that it was done. What it left is for the proof.";
+            after_end();
             return std::move(a_);
         }
         remain();
@@ -87,6 +86,32 @@ public:
 private:
     void say(std::string code, Verdict v, std::string text, std::string where, std::string rests) {
         a_.judgement.add({std::move(code), v, std::move(text), std::move(where), std::move(rests)});
+    }
+
+    // The map speaks of runs only. What the box does after it said that it was done is told apart, not reckoned.
+    void after_end() {
+        const Now now = q_.found.now;
+        if (now == Now::not_said || now == Now::starts) {
+            a_.nothing_to_mend = true;
+            a_.sentence = "Nothing to mend: the box said that it was done. What it left is for the proof.";
+            return;
+        }
+        const std::string does = now == Now::dark       ? "is dark"
+                                 : now == Now::recovery ? "comes up in its recovery mode"
+                                                        : "goes on with the update";
+        a_.look = now == Now::goes_on
+                      ? "was its end marked too early? Keep it fed, and follow it: fettle watch J --start"
+                      : "supply, fuse and connectors first; then hand it over";
+        say("mend-after-end", Verdict::cant_say,
+            "the box said that it was done, and now " + does +
+                ": the power-cut map speaks of runs only, so what "
+                "became of it can't be said",
+            "mend", "told");
+        offer_hand_over(case_, a_);
+        a_.who_goes_on = a_.attempts.back().words + " (" + a_.attempts.back().who + ")";
+        a_.stop = now != Now::goes_on;
+        a_.sentence = fmt::format("It said that it was done, and now {}. Look first: {}.", does, a_.look);
+        a_.rests_on = "what it does now: told";
     }
 
     void remain() {
@@ -160,11 +185,15 @@ private:
             const auto c = a_.outcomes.find(o);
             return a_.outcomes.size() == 1 && c != a_.outcomes.end();
         };
-        const bool power_went = q_.found.power == Power::lost;
+        const bool power_went = q_.found.power == Power::lost || restarted_by_itself(q_);
         a_.no_net = power_went && certain(Outcome::starts_no_net);
-        double none = 0;
+        Chance none;
         for (const auto& [o, c] : a_.outcomes)
-            if (cutmap::no_way_back(o)) none += c.high;
+            if (cutmap::no_way_back(o)) none.high += c.high;
+        for (const Remaining& r : case_.remaining)
+            if (std::all_of(r.outcomes.begin(), r.outcomes.end(), [](Outcome o) { return cutmap::no_way_back(o); }))
+                none.low += r.weight;
+        none = {std::min(none.low, 1.0), std::min(none.high, 1.0)};
         if (!power_went || !case_.by_map) return;
         if (a_.no_net)
             say("mend-no-net", Verdict::halt,
@@ -173,9 +202,10 @@ private:
             say("mend-perhaps-no-net", Verdict::cant_say,
                 fmt::format("it may start without a net ({})", in_100(a_.outcomes[Outcome::starts_no_net])), "mend",
                 "power-cut map");
-        if (none > 0)
-            say("mend-no-way-back", none >= 0.995 ? Verdict::halt : Verdict::cant_say,
-                fmt::format("the start may be gone, and no attempt here brings it back ({})", in_100({0, none})),
+        if (none.high > 0)
+            say("mend-no-way-back", none.high >= 0.995 ? Verdict::halt : Verdict::cant_say,
+                fmt::format("the start {} gone, and no attempt here brings it back ({})",
+                            none.low >= 0.995 ? "is" : "may be", in_100(none)),
                 "mend", "power-cut map");
     }
 
@@ -186,7 +216,8 @@ private:
                                     })))
             a_.before.push_back(
                 "a supply that holds, checked at the box: power went once, and a second cut is another case");
-        if (q_.found.power == Power::kept) a_.before.push_back("do not switch anything off, and take no card out");
+        if (q_.found.power == Power::kept && !restarted_by_itself(q_))
+            a_.before.push_back("do not switch anything off, and take no card out");
     }
 
     void look() {
@@ -194,19 +225,38 @@ private:
             a_.look = "are the last sign, its time and what the box does now as they were told? Put right what is not";
         } else if (q_.found.power == Power::not_said) {
             a_.look = "was it without power since the last sign? Say --power lost or --power kept";
+        } else if (comes_up_fed() && q_.found.release.empty()) {
+            a_.look =
+                "it was not without power and comes up: it has restarted by itself, is done, or works on unseen. Say "
+                "what "
+                "its version view shows: --release R";
+        } else if (comes_up_fed() && q_.found.release == q_.sheet.to) {
+            a_.look =
+                "it shows the release of this run: if it is done, mark its end (fettle mark J ended) and prove it; "
+                "else keep it fed";
         } else if (q_.found.power == Power::lost && q_.found.now == Now::not_said) {
             a_.look = fmt::format(
                 "feed it from a supply that holds, card in, and say within {} what it does: --now starts, recovery, "
                 "goes-on or dark",
                 human_duration(std::max(60.0, longest_dark_s(q_.family, q_.forecast))));
         }
+        if (const std::string& r = q_.found.release; !r.empty() && r != q_.sheet.from && r != q_.sheet.to)
+            say("mend-release-odd", Verdict::cant_say,
+                fmt::format("{} is neither what was installed ({}) nor what this run brings ({}): mistyped, or another "
+                            "unit?",
+                            printable(r), q_.sheet.from, q_.sheet.to),
+                "mend", "typed");
         if (!a_.look.empty() && !contradicted_)
             say("mend-look", Verdict::cant_say, "what the box does now is not said: " + a_.look, "mend", "not said");
     }
 
+    bool comes_up_fed() const {
+        return q_.found.power == Power::kept && (q_.found.now == Now::starts || q_.found.now == Now::recovery);
+    }
+
     void last_words() {
         const Attempt& first = a_.attempts.front();
-        a_.stop = first.kind == "hand over" && !contradicted_;
+        a_.stop = first.kind == "hand over" && !contradicted_ && q_.found.power != Power::not_said;
         a_.who_goes_on = a_.attempts.back().words + " (" + a_.attempts.back().who + ")";
         a_.stop_rule =
             "each attempt at most as often as it says; at once when one makes it worse, when it shows what the family "
@@ -223,8 +273,11 @@ private:
             double together = 0;
             for (const Remaining& r : case_.remaining)
                 if (q_.map.moments[r.moment].act == a_.places.front().act) together += r.weight;
-            where = fmt::format("{} while it {} ({}). ", q_.found.power == Power::kept ? "It hangs" : "It broke",
-                                a_.places.front().words, in_100({together, together}));
+            const char* what = restarted_by_itself(q_)                               ? "It restarted by itself while it"
+                               : comes_up_fed() || q_.found.power == Power::not_said ? "It can be where it"
+                               : q_.found.power == Power::kept                       ? "It hangs while it"
+                                                                                     : "It broke while it";
+            where = fmt::format("{} {} ({}). ", what, a_.places.front().words, in_100({together, together}));
         }
         if (q_.seen.ended) where = "It ended with a piece refused. ";
         if (!a_.look.empty()) {
@@ -277,6 +330,11 @@ std::optional<Now> now_named(std::string_view word) {
     for (const Now n : {Now::starts, Now::recovery, Now::goes_on, Now::dark})
         if (words(n) == word) return n;
     return word.empty() ? std::optional(Now::not_said) : std::nullopt;
+}
+
+bool restarted_by_itself(const Question& q) {
+    return q.found.power == Power::kept && (q.found.now == Now::starts || q.found.now == Now::recovery) &&
+           !q.found.release.empty() && q.found.release != q.sheet.to;
 }
 
 Answer mend(const Question& q) {

@@ -65,6 +65,10 @@ struct Question {
     std::optional<double> stuck_low, stuck_high;  // by the watch, while it is still fed
 };
 
+// Never without power, and yet it comes up by itself with something else than the release of this run: it has restarted
+// of its own accord, which for what is written is a cut.
+bool restarted_by_itself(const Question& question);
+
 struct Chance {  // low < high where a fact is not known or the medium decides
     double low = 0, high = 0;
 };
