@@ -45,6 +45,11 @@ std::vector<Reason> broken_holds(const book::Run& run) {
     return out;
 }
 
+std::string words_of(const JobRun& run, const std::string& act) {
+    const family::Act* a = run.family.act(act);
+    return a ? a->words : act;
+}
+
 }  // namespace
 
 Drawn draw_run(const JobRun& run, const book::Run& which, UnixMs now, const watch::StripStyle& style,
@@ -59,7 +64,11 @@ Drawn draw_run(const JobRun& run, const book::Run& which, UnixMs now, const watc
     for (const Reason& r : broken_holds(which)) out.where.judgement.add(r);
     if (which.outcome == "broken off") {
         out.where.standing = watch::Standing::astray;
-        out.where.sentence = "Broken off; at its last moment: " + out.where.sentence;
+        out.where.sentence = out.where.act.empty()
+                                 ? std::string("Broken off; what it was doing then can't be said.")
+                                 : "Broken off; at its last moment it " + words_of(run, out.where.act) + ".";
+        out.where.hands.clear();
+        out.where.end_p50_s = out.where.end_p90_s = 0;
     }
     return out;
 }
@@ -356,9 +365,28 @@ Result<Answer> mark_text(const JobRun& run, const MarkOptions& options) {
     return a;
 }
 
-Result<Answer> mark_tally(const MarkOptions& options, UnixMs now) {
+// No class can count more pieces than the step offers; a box that counts anew after each restart can show as many again
+// for each of them. What it really shows can be kept word for word.
+Status possible(const JobRun& run, const watch::TallyReading& t) {
+    const int total = watched(run, run.job.runs.back()).sheet->tally.total;
+    if (total <= 0) return {};
+    const bool grows = run.family.tally && run.family.tally->total_may_grow_after_restart;
+    const auto restarts = std::count_if(run.family.script.begin(), run.family.script.end(),
+                                        [](const family::Act& a) { return a.kind == family::ActKind::restart; });
+    const std::int64_t most = std::int64_t{total} * (grows ? restarts + 1 : 1);
+    for (const auto& count : {t.landed, t.passed_over, t.refused, t.to_come})
+        if (count && *count > most)
+            return bad_input(
+                "tally-impossible", fmt::format("--tally, {}", *count),
+                fmt::format("the step offers {} pieces, so no count can be more than {}", total, most),
+                "look again; if the box really shows that, keep it: fettle mark " + run.number + " --shows TEXT");
+    return {};
+}
+
+Result<Answer> mark_tally(const JobRun& run, const MarkOptions& options, UnixMs now) {
     const auto t = watch::parse_tally(options.tally, now);
     if (!t) return pass(t);
+    if (auto ok = possible(run, *t); !ok) return pass(ok);
     boost::json::object data{{"source", options.source}};
     const auto put = [&](const char* name, const std::optional<int>& v) {
         if (v) data[name] = *v;
@@ -386,6 +414,14 @@ Result<Answer> marked_on(const JobRun& run, const MarkOptions& options, UnixMs n
     if (!run.job.is_open_run() && !run.job.handovers.empty() && run.job.handovers.back().at > last.started)
         return bad_input("handed-over", "job " + run.number, "the last run is on a sealed sheet",
                          "what came to light later is a note: fettle job note " + run.number + " TEXT");
+    if (!run.job.is_open_run() && !options.event.empty() && options.event != "ended" && last.ended &&
+        now - static_cast<UnixMs>(1000 * options.ago_s) > *last.ended)
+        return bad_input(
+            "run-ended", "job " + run.number,
+            "the last run is over (" + last.outcome + "), so what is seen now is no mark of it",
+            fmt::format("what the box does now: fettle mend {0} --now …; seen before the end: --ago S; if it "
+                        "still runs: fettle watch {0} --start --against-halt --by NAME",
+                        run.number));
     constexpr UnixMs tolerance = 5000;
     if (options.ago_s > 0 && now - static_cast<UnixMs>(1000 * options.ago_s) < last.started - tolerance)
         return bad_input("ago-too-long", "--ago", "the run had not begun then",
@@ -393,7 +429,7 @@ Result<Answer> marked_on(const JobRun& run, const MarkOptions& options, UnixMs n
     auto marked = options.undo             ? undo(run)
                   : !options.event.empty() ? mark_event(run, options, now - static_cast<UnixMs>(1000 * options.ago_s))
                   : !options.shows.empty() ? mark_text(run, options)
-                                           : mark_tally(options, now);
+                                           : mark_tally(run, options, now);
     if (!marked) return marked;
     if (options.ago_s > 0) {
         for (NewEntry& e : marked->entries) {
@@ -438,7 +474,11 @@ Result<Answer> mark_run(Context& context, const MarkOptions& options) {
     Answer a;
     a.job = run->number;
     a.headline = marked->headline;
-    a.text = d.where.sentence + "\nIf power went now: " + d.where.if_power_went_words + ".\n";
+    a.text = d.where.sentence + "\n";
+    if (run->job.runs.back().outcome == "broken off")
+        a.text += "What can have happened and what may be tried: fettle mend " + run->number + "\n";
+    else if (run->job.is_open_run())
+        a.text += "If power went now: " + d.where.if_power_went_words + ".\n";
     a.judgement = d.where.judgement;
     a.data = where_as_json(d.where, run->job.runs.back());
     return a;
