@@ -93,9 +93,8 @@ std::string counted(std::size_t entries) {
 Judgement judge(const std::vector<BoxFaults>& faults) {
     Judgement out;
     for (const auto& b : faults) {
-        const std::string text = b.known == Known::read
-                                     ? fmt::format("fault memory of the {} read, {}", b.role, counted(b.faults.size()))
-                                     : fmt::format("fault memory of the {} not read: {}", b.role, printable(b.why));
+        const std::string text = b.known == Known::read ? fmt::format("fault memory read, {}", counted(b.faults.size()))
+                                                        : fmt::format("fault memory not read: {}", printable(b.why));
         out.add({reason_code(b.known), verdict_of(b.known), text, b.role, "read over the link"});
     }
     return out;

@@ -124,15 +124,38 @@ Result<std::vector<std::string>> functions_by_number(const family::Family& famil
 
 std::string pieces_as_text(const prove::Answer& proof, bool full) {
     std::string out;
+    int shown = 0, more = 0;
     for (const prove::PieceProof& p : proof.pieces) {
         const bool plain = p.state == prove::PieceState::as_expected || p.state == prove::PieceState::inferred ||
                            p.state == prove::PieceState::not_read;
         if (plain && !full) continue;
+        if (!full && shown == 5) {
+            ++more;
+            continue;
+        }
+        ++shown;
         out += fmt::format("  {:<22} {} {}: {}{}\n", prove::words(p.state), p.box, p.name,
                            p.expected.empty() ? "none" : p.expected + " expected",
                            p.found.empty() ? "" : ", " + printable(p.found) + " found");
     }
+    if (more > 0) out += fmt::format("  and {} more: --full\n", more);
     return out;
+}
+
+// How what is missing can be given; only that.
+std::string given_by(const JobRun& run, const prove::Answer& proof) {
+    std::vector<std::string> ways;
+    const auto wants = [&](std::string_view word) {
+        return std::any_of(proof.missing.begin(), proof.missing.end(),
+                           [&](const std::string& m) { return m.find(word) != std::string::npos; });
+    };
+    const std::string& j = run.number;
+    if (wants("as-left list") || wants("release that the box shows"))
+        ways.push_back(fmt::format("fettle as-left {} --release R --typed FILE", j));
+    if (wants("tally")) ways.push_back(fmt::format("fettle mark {} --tally COUNTS", j));
+    if (wants("end of the run")) ways.push_back(fmt::format("fettle mark {} ended", j));
+    if (wants("functions to try")) ways.push_back(fmt::format("fettle prove {} --tried N", j));
+    return ways.empty() ? "" : "  given by: " + join(ways, "; ") + "\n";
 }
 
 }  // namespace
@@ -283,11 +306,7 @@ Result<Answer> prove_job(Context& context, const ProveOptions& options) {
         a.text += fmt::format("  to try, {}: {}\n", i + 1, w);
         to_try.push_back({{"number", i + 1}, {"words", w}});
     }
-    if (!proof.missing.empty())
-        a.text += fmt::format(
-            "  given by: fettle as-left {0} --release R --typed FILE; fettle mark {0} --tally COUNTS; fettle prove {0} "
-            "--tried N\n",
-            run->number);
+    a.text += given_by(*run, proof);
     a.text += faults_as_text(f);
     for (const Reason& r : proof.judgement.reasons) {
         if (r.verdict != Verdict::fit) a.judgement.add(r);

@@ -76,6 +76,13 @@ Result<Answer> link_replay(Context& context, const LinkReplayOptions& options) {
               {"not_in_it", std::move(missing)},
               {"cut_short", cut}};
     const bool all = (*replay)->not_in_it().empty();
+    if ((*replay)->asked() == 0) {
+        a.headline = fmt::format("Nobody asked anything; the recording holds {} questions.", questions);
+        a.judgement.add({"replay-not-asked", Verdict::cant_say,
+                         "nothing was asked, so whether the recording answers is not known", printable(options.file),
+                         "recording"});
+        return a;
+    }
     a.judgement.add(
         {all ? "replay-answered" : "replay-not-in-it", all ? Verdict::fit : Verdict::mind,
          all ? "every question was in the recording" : "some questions were not in the recording and got no answer",

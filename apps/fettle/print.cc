@@ -106,7 +106,10 @@ std::string as_text(const Answer& answer) {
     out += fmt::format("verdict: {}\n", fettle::words(answer.judgement.verdict()));
     if (answer.reasons_in_text) return harmless(out);
     for (const Reason& r : answer.judgement.reasons) {
-        std::string line = r.where.empty() ? r.text : r.where + ": " + r.text;
+        const bool said =
+            r.where.empty() || (r.text.starts_with(r.where) && r.text.size() > r.where.size() &&
+                                std::string_view(" :,").find(r.text[r.where.size()]) != std::string::npos);
+        std::string line = said ? r.text : r.where + ": " + r.text;
         if (!r.rests_on.empty()) line += fmt::format(" [rests on: {}]", r.rests_on);
         out += fmt::format("  {:<9}  {}\n", fettle::words(r.verdict), wrapped(line, 13, answer.width));
         out += fmt::format("             ({})\n", r.code);

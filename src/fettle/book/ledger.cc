@@ -160,6 +160,14 @@ void run_ended(Ledger& ledger, const Job& job, std::int64_t entry) {
     ledger.open(std::move(memory));
 }
 
+// Why an entry is no loose end any more: not listed, or listed with a byte that says no fault.
+std::string gone_words(const FaultRecord& now, const std::string& id) {
+    const auto listed =
+        std::find_if(now.entries.begin(), now.entries.end(), [&](const FaultSeen& f) { return fault_id(f) == id; });
+    if (listed == now.entries.end() || !listed->status) return "no longer there at a later reading";
+    return fmt::format("at a later reading it says no fault, only that its test has not run ({:02X})", *listed->status);
+}
+
 void faults_recorded(Ledger& ledger, const Job& job, std::int64_t entry) {
     const FaultRecord& now = job.faults_now();
     if (now.origin == "not read") {  // said last, so it counts: what was settled by an earlier reading is open again
@@ -205,7 +213,7 @@ void faults_recorded(Ledger& ledger, const Job& job, std::int64_t entry) {
         const bool untold = std::any_of(unread.begin(), unread.end(),
                                         [&](const std::string& box) { return e.id.starts_with("fault-" + box + "-"); });
         if (e.id.rfind("fault-", 0) == 0 && e.id != "fault-memory" && !still && !untold)
-            ledger.settle(std::string(e.id), "no longer there at a later reading", "the journal");
+            ledger.settle(std::string(e.id), gone_words(now, e.id), "the journal");
     }
 }
 
@@ -247,8 +255,12 @@ void proof_recorded(Ledger& ledger, const Job& job, std::int64_t entry) {
         ledger.settle("proof", "proved", "the journal");
         return;
     }
+    const bool pieces_known = std::none_of(job.proof.begin(), job.proof.end(), [](const Reason& r) {
+        return r.code == "as-left-not-read" || r.code == "as-left-inferred";
+    });
     ledger.open(end_of("proof", job.proved == "failed" ? "the proof failed" : "proved in part only", workshop,
                        job.proved == "failed" ? "what is installed is not, or not all, what was planned"
+                       : pieces_known         ? "not all that proof needs was seen; what is wanted: fettle prove"
                                               : "what is installed is not known piece by piece",
                        entry));
 }

@@ -47,7 +47,10 @@ private:
     void say(std::string code, Verdict v, std::string text, std::string where, std::string rests) {
         a_.judgement.add({std::move(code), v, std::move(text), std::move(where), std::move(rests)});
     }
-    void miss(std::string what) { a_.missing.push_back(std::move(what)); }
+    void miss(std::string what) {  // once, whoever misses it
+        if (std::find(a_.missing.begin(), a_.missing.end(), what) == a_.missing.end())
+            a_.missing.push_back(std::move(what));
+    }
 
     const change::Line* line(std::string_view box, std::string_view name) const {
         for (const change::Line& l : sheet_.lines) {
@@ -92,29 +95,45 @@ private:
         }
     }
 
+    static std::string difference(const PieceProof& p) {
+        const std::string where = p.box + " " + p.name;
+        return p.state == PieceState::missing ? fmt::format("{}: {} expected, not there", where, p.expected)
+               : p.state == PieceState::not_expected
+                   ? fmt::format("{}: {} is there and was not expected", where, p.found)
+               : p.found == p.expected ? fmt::format("{}: {} with another digest", where, p.found)
+                                       : fmt::format("{}: {} expected, {} found", where, p.expected, p.found);
+    }
+
+    // Each by itself while they are few; else the first of each kind speaks for the rest, which stand in `pieces`.
+    void differences() {
+        std::vector<const PieceProof*> wrong, strange;
+        for (const PieceProof& p : a_.pieces) {
+            if (p.state == PieceState::other_version || p.state == PieceState::missing) wrong.push_back(&p);
+            if (p.state == PieceState::not_expected) strange.push_back(&p);
+        }
+        a_.differ = static_cast<int>(wrong.size() + strange.size());
+        constexpr std::size_t few = 5;
+        const auto tell = [&](const std::vector<const PieceProof*>& list, Verdict v, const char* all) {
+            const std::string rests = list.empty() ? "" : std::string(change::words(e_.as_left->origin));
+            if (list.size() > few) {
+                say("piece-differs", v,
+                    fmt::format("{}, and {} more {}", difference(*list.front()), list.size() - 1, all), "pieces",
+                    rests);
+                return;
+            }
+            for (const PieceProof* p : list) say("piece-differs", v, difference(*p), p->box + " " + p->name, rests);
+        };
+        tell(wrong, Verdict::halt, "are not as planned");
+        tell(strange, Verdict::mind, "are there and were not expected");
+    }
+
     void count() {
         for (const PieceProof& p : a_.pieces) {
-            switch (p.state) {
-                case PieceState::as_expected: ++a_.as_expected; break;
-                case PieceState::inferred: ++a_.inferred; break;
-                case PieceState::not_read: ++a_.not_read; break;
-                case PieceState::other_version:
-                case PieceState::missing:
-                case PieceState::not_expected: {
-                    ++a_.differ;
-                    const std::string where = p.box + " " + p.name;
-                    const std::string text =
-                        p.state == PieceState::missing ? fmt::format("{}: {} expected, not there", where, p.expected)
-                        : p.state == PieceState::not_expected
-                            ? fmt::format("{}: {} is there and was not expected", where, p.found)
-                        : p.found == p.expected ? fmt::format("{}: {} with another digest", where, p.found)
-                                                : fmt::format("{}: {} expected, {} found", where, p.expected, p.found);
-                    say("piece-differs", p.state == PieceState::not_expected ? Verdict::mind : Verdict::halt, text,
-                        where, std::string(change::words(e_.as_left->origin)));
-                    break;
-                }
-            }
+            a_.as_expected += p.state == PieceState::as_expected;
+            a_.inferred += p.state == PieceState::inferred;
+            a_.not_read += p.state == PieceState::not_read;
         }
+        differences();
         if (a_.not_read > 0) {
             say("as-left-not-read", Verdict::cant_say, "the as-left list was not read, piece by piece", "as-left",
                 "not read");
