@@ -44,6 +44,10 @@ std::uint32_t key_of_eight(std::uint64_t bytes, int log) {
 std::size_t equal_run(const Byte* a, const Byte* a_end, const Byte* b, const Byte* b_end) {
     const auto most = static_cast<std::size_t>(std::min(a_end - a, b_end - b));
     std::size_t n = 0;
+    for (; n + 32 <= most; n += 32)
+        if (((eight(a + n) ^ eight(b + n)) | (eight(a + n + 8) ^ eight(b + n + 8)) |
+             (eight(a + n + 16) ^ eight(b + n + 16)) | (eight(a + n + 24) ^ eight(b + n + 24))) != 0)
+            break;
     for (; n + 8 <= most; n += 8)
         if (const std::uint64_t differ = eight(a + n) ^ eight(b + n))
             return n + static_cast<std::size_t>(std::countr_zero(differ)) / 8;
@@ -74,6 +78,7 @@ public:
         while (at_ <= last_)
             if (!same_distance_on()) search();
     }
+    std::size_t from_prefix() const { return from_prefix_; }
 
 private:
     using Offset = std::ptrdiff_t;  // place in the prefix less place in the content
@@ -107,6 +112,7 @@ private:
             const Offset offset = from - static_cast<Offset>(at);
             if (offset != offset_) before_ = std::exchange(offset_, offset);
             back = prefix_size_ + at - static_cast<std::size_t>(from);
+            from_prefix_ += copy.length;
         }
         copies_.push_back(
             {static_cast<unsigned>(back), static_cast<unsigned>(at - done_), static_cast<unsigned>(copy.length), 0});
@@ -122,7 +128,9 @@ private:
         const Byte *a = content_ + at_, *b = prefix_ + there;
         for (std::size_t n = 0; n < same_distance; ++n)
             if (four(a + n) == four(b + n)) {
-                take(grown(a + n, b + n, 4));
+                const Copy copy = grown(a + n, b + n, 4);
+                if (copy.length < shortest_found) continue;
+                take(copy);
                 return true;
             }
         return false;
@@ -191,7 +199,8 @@ private:
     std::vector<ZSTD_Sequence>& copies_;
     std::vector<std::uint32_t>&near_, &far_;
     int near_log_ = 0, far_log_ = 0;
-    std::size_t at_ = 0, done_ = 0;   // where the search is; up to where all is said
+    std::size_t at_ = 0, done_ = 0;  // where the search is; up to where all is said
+    std::size_t from_prefix_ = 0;
     std::size_t taken_in_ = 0;        // of the prefix, in near_
     Offset offset_ = 0, before_ = 0;  // of the last copy from the prefix, and the last other one
 };
@@ -200,7 +209,11 @@ private:
 
 std::span<const ZSTD_Sequence> Likeness::find(ByteView prefix, ByteView content) {
     copies_.clear();
-    if (prefix.size() >= 16 && content.size() >= 16) Walk(prefix, content, copies_, near_, far_).run();
+    from_prefix_ = 0;
+    if (prefix.size() < 16 || content.size() < 16) return copies_;
+    Walk walk(prefix, content, copies_, near_, far_);
+    walk.run();
+    from_prefix_ = walk.from_prefix();
     return copies_;
 }
 

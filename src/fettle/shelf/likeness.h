@@ -23,11 +23,15 @@ public:
     // least shortest_copy long. Both views together at most 2 GiB. The view lives until the next call.
     std::span<const ZSTD_Sequence> find(ByteView prefix, ByteView content);
 
+    // How much of the content the last call found in the prefix.
+    std::size_t from_prefix() const { return from_prefix_; }
+
     static constexpr std::size_t shortest_copy = 4;
 
 private:
     std::vector<ZSTD_Sequence> copies_;
     std::vector<std::uint32_t> near_, far_;
+    std::size_t from_prefix_ = 0;
 };
 
 }  // namespace fettle::shelf

@@ -129,5 +129,21 @@ TEST(Likeness, IsNearWhatZstdFinds) {
     EXPECT_LE(out.view().size() - record_head_bytes, size * 11 / 10);
 }
 
+// Two contents that share nothing: a difference of them would only hide that they shrink alone.
+TEST(Likeness, ContentsThatShareLittleAreKeptAlone) {
+    Bytes old = noise(1 << 16, 5), content = noise(1 << 16, 6);
+    for (std::size_t i = 0; i < content.size(); ++i)
+        if (i % 512 > 128) old[i] = 1, content[i] = static_cast<Byte>(i / 512);
+    Press press;
+    Buffer out;
+    EXPECT_EQ(press.squeeze(content, ByteView(old), out), Form::zstd);
+    Likeness likeness;
+    likeness.find(old, content);
+    EXPECT_LT(likeness.from_prefix(), content.size() / 2);
+    const Bytes again = old;
+    likeness.find(old, again);
+    EXPECT_EQ(likeness.from_prefix(), old.size());
+}
+
 }  // namespace
 }  // namespace fettle::shelf

@@ -25,6 +25,11 @@ Reason fault(std::string_view code, std::string_view path, std::string text,
     return {std::string(code), Verdict::halt, std::move(text), printable(path), std::move(rests_on)};
 }
 
+// Nearly all names are; what is said of other characters need not be asked of them.
+bool printable_ascii(std::string_view text) {
+    return std::all_of(text.begin(), text.end(), [](char c) { return c >= 0x20 && c < 0x7F; });
+}
+
 std::string ascii_upper(std::string_view text) {
     std::string out(text);
     for (char& c : out)
@@ -41,6 +46,7 @@ bool device_name(std::string_view part) {
 
 // In UTF-16 units; nullopt for invalid UTF-8.
 std::optional<std::size_t> units(std::string_view text) {
+    if (printable_ascii(text)) return text.size();
     std::size_t n = 0;
     const auto* at = reinterpret_cast<const utf8proc_uint8_t*>(text.data());
     auto left = static_cast<utf8proc_ssize_t>(text.size());
@@ -73,6 +79,14 @@ bool any_unseen(std::string_view text) {
         i += n;
     }
     return false;
+}
+
+void check_characters(std::string_view path, std::vector<Reason>& out) {
+    if (any_control(path)) out.push_back(fault("name-control", path, "holds a control character"));
+    if (any_unseen(path))
+        out.push_back(fault("name-unseen", path, "holds a character that is not seen or turns the text around it",
+                            "the name itself"));
+    if (!is_utf8(path)) out.push_back(fault("name-not-utf8", path, "is not UTF-8 text", "the name itself"));
 }
 
 void check_part(std::string_view part, std::string_view path, std::vector<Reason>& out) {
@@ -113,11 +127,7 @@ std::vector<Reason> check_path(std::string_view path) {
     const bool letter = (path[0] >= 'a' && path[0] <= 'z') || (path[0] >= 'A' && path[0] <= 'Z');
     if (path.size() > 1 && path[1] == ':' && letter)
         out.push_back(fault("name-drive", path, "begins with a drive letter", "the name itself"));
-    if (any_control(path)) out.push_back(fault("name-control", path, "holds a control character"));
-    if (any_unseen(path))
-        out.push_back(fault("name-unseen", path, "holds a character that is not seen or turns the text around it",
-                            "the name itself"));
-    if (!is_utf8(path)) out.push_back(fault("name-not-utf8", path, "is not UTF-8 text", "the name itself"));
+    if (!printable_ascii(path)) check_characters(path, out);
     const std::vector<std::string> parts = split(path.front() == '/' ? path.substr(1) : path, '/');
     for (const std::string& part : parts) check_part(part, path, out);
     return out;
@@ -127,6 +137,7 @@ std::string name_key(std::string_view name) {
     std::string_view kept = name;
     while (!kept.empty() && (kept.back() == '.' || kept.back() == ' ')) kept.remove_suffix(1);
     if (kept.empty()) kept = name;
+    if (printable_ascii(kept)) return ascii_upper(kept);  // composed already
     utf8proc_uint8_t* composed = nullptr;
     const utf8proc_ssize_t size =
         utf8proc_map(reinterpret_cast<const utf8proc_uint8_t*>(kept.data()), static_cast<utf8proc_ssize_t>(kept.size()),

@@ -1,6 +1,6 @@
 // zstd (RFC 8878; prefixes are the library's own "refPrefix": raw content as the window's past). Where a content is
 // like its prefix is found by likeness.h; zstd codes what was found. A second try without the prefix is made only when
-// the delta came out so large that it may have been worth nothing.
+// the delta came out large and less than half of the content was found in the prefix: it may have been worth nothing.
 #include <zstd_errors.h>
 
 #include <algorithm>
@@ -97,7 +97,8 @@ Form Press::squeeze(ByteView content, std::optional<ByteView> prefix, Buffer& ou
     if (content.size() < 64) return plain();
     if (!prefix || prefix->empty()) return frame(c, content, out) ? Form::zstd : plain();
     const std::size_t delta = frame_after(c, *prefix, content, state_->likeness, out);
-    if (delta != 0 && delta <= content.size() / 8) return Form::delta;
+    const bool alike = delta <= content.size() / 8 || state_->likeness.from_prefix() >= content.size() / 2;
+    if (delta != 0 && alike) return Form::delta;
     const std::size_t alone = frame(c, content, state_->second);
     if (alone != 0 && (delta == 0 || alone <= delta)) {
         std::swap(out, state_->second);

@@ -66,7 +66,7 @@ void Staging::stop() {
         closing_ = true;
         waiting_.clear();
     }
-    changed_.notify_all();
+    handed_.notify_all();
     if (helper_.joinable()) helper_.join();
     if (followed_.valid()) followed_.wait();
 }
@@ -124,8 +124,12 @@ Result<Stored> Staging::put(const std::string& path, const Read& read, std::uint
     {
         const std::lock_guard lock(guard_);
         if (error_) return tl::unexpected<Error>(*error_);
+        ++reading_;
     }
-    return take(path, read, limit, digests, keep);
+    auto stored = take(path, read, limit, digests, keep);
+    const std::lock_guard lock(guard_);
+    --reading_;
+    return stored;
 }
 
 Result<Stored> Staging::take(const std::string& path, const Read& read, std::uint64_t limit,
@@ -195,7 +199,7 @@ Status Staging::seal() {
     if (followed_.valid()) followed_.wait();
     {
         std::unique_lock lock(guard_);
-        changed_.wait(lock, [&] { return (waiting_.empty() && busy_ == 0) || error_; });
+        idle_.wait(lock, [&] { return (waiting_.empty() && busy_ == 0) || error_; });
         if (error_) return tl::unexpected<Error>(*error_);
     }
     auto bench = this->bench();

@@ -141,9 +141,9 @@ private:
     std::mutex catalogue_guard_;           // of store_.catalogue
     std::counting_semaphore<2> large_{2};  // parts of several MB are worked on two at a time, whatever the threads
     std::mutex guard_;                     // of the rest
-    std::condition_variable changed_;
+    std::condition_variable handed_, idle_;  // something waits for the helper; nothing is under way, or error_
     std::deque<Job> waiting_;
-    std::size_t waiting_bytes_ = 0, busy_ = 0;
+    std::size_t waiting_bytes_ = 0, busy_ = 0, reading_ = 0;  // reading_: calls of put() under way
     bool closing_ = false;
     std::optional<Error> error_;
     std::set<std::string> claimed_;  // contents that this intake has begun to keep

@@ -1,6 +1,6 @@
-// Compressing and writing: on a helper thread while it has room, else at once on the thread that has read. So both
-// cores are at work whether a package is read by one thread (an archive) or by two (a folder), and what waits is
-// bounded.
+// Compressing and writing: at once on the thread that has read while another one reads too, so that the bytes are still
+// in its cache; else on a helper thread while it has room. So both cores are at work whether a package is read by one
+// thread (an archive, or the last long file of a folder) or by two, and what waits is bounded.
 #include <algorithm>
 
 #include "fettle/base/digest.h"
@@ -58,10 +58,10 @@ void Staging::hand_over(Job job) {
     {
         const std::lock_guard lock(guard_);
         ++busy_;
-        if (waiting_.empty() || waiting_bytes_ + bytes <= most_waiting_bytes) {
+        if (reading_ < 2 && (waiting_.empty() || waiting_bytes_ + bytes <= most_waiting_bytes)) {
             waiting_bytes_ += bytes;
             waiting_.push_back(std::move(job));
-            changed_.notify_all();
+            handed_.notify_one();
             return;
         }
     }
@@ -73,7 +73,7 @@ void Staging::help() {
         Job job;
         {
             std::unique_lock lock(guard_);
-            changed_.wait(lock, [&] { return closing_ || !waiting_.empty(); });
+            handed_.wait(lock, [&] { return closing_ || !waiting_.empty(); });
             if (closing_) return;
             job = std::move(waiting_.front());
             waiting_.pop_front();
@@ -94,8 +94,7 @@ void Staging::work(Job& job) {
     if (!done && !error_) error_ = done.error();
     if (job.content.capacity() > 0 && job.content.capacity() <= largest_kept && buffers_.size() < buffers_kept)
         buffers_.push_back(std::move(job.content));
-    --busy_;
-    changed_.notify_all();
+    if (--busy_ == 0 || error_) idle_.notify_all();
 }
 
 // Is the content on the shelf and whole? With its bytes at hand they are compared with these, else its digest is taken.
