@@ -23,7 +23,7 @@ std::string name_of(const fs::path& path) {
     std::string name = p.filename().string();
     for (const char* ending : {".gz", ".bz2", ".xz", ".zst", ".tar", ".tgz", ".zip", ".7z"})
         if (name.ends_with(ending) && name.size() > std::string_view(ending).size())
-            name.resize(name.size() - std::string_view(ending).size());
+            name.erase(name.size() - std::string_view(ending).size());
     return name;
 }
 

@@ -60,15 +60,22 @@ json::object release_json(const Outline& s) {
                                   {"also_seen_sha256", s.slip.also_seen_sha256}}}};
 }
 
-Result<family::Family> family_for(const Context& context, const ShelfAddOptions& options) {
+// Also opens the package, when it has to be looked at for that.
+Result<family::Family> family_for(const Context& context, const ShelfAddOptions& options,
+                                  std::shared_ptr<shelf::Package>& package) {
     if (!options.family.empty()) return load_family_by_id(context, options.family);
     auto all = load_families(context);
     if (!all) return pass(all);
     std::erase_if(*all, [](const family::Family& f) { return !f.package; });
-    const auto named = shelf::named_families(*all, options.package, options.index_only, context.clock->now());
     std::error_code ec;
-    if (named.empty() && (!options.index_only || !std::filesystem::exists(options.package, ec)))
-        if (auto package = shelf::open_package(options.package); !package) return pass(package);  // that comes first
+    if (!options.index_only || !std::filesystem::exists(options.package, ec)) {
+        auto opened = shelf::open_for(*all, options.package);
+        if (!opened) return pass(opened);  // what is wrong with it comes before whose it is
+        package = std::move(*opened);
+    }
+    const auto named = package && !options.index_only
+                           ? shelf::named_families(*all, *package, context.clock->now())
+                           : shelf::families_of_index(*all, options.package, context.clock->now());
     for (family::Family& f : *all)
         if (named.size() == 1 ? f.id == named.front() : all->size() == 1) return std::move(f);
     std::vector<std::string> ids;
@@ -166,12 +173,12 @@ Status keep_fitting(const Context& context, const ShelfListOptions& o, std::vect
 Result<Answer> shelf_add(const Context& context, const ShelfAddOptions& options) {
     auto right = shelf::right_from(options.right);
     if (!right) return pass(right);
-    auto family = family_for(context, options);
+    shelf::AddRequest request;
+    auto family = family_for(context, options, request.opened);
     if (!family) return pass(family);
     auto opened = Shelf::open(context.shelf_folder());
     if (!opened) return pass(opened);
 
-    shelf::AddRequest request;
     request.package = options.package;
     request.index_only = options.index_only;
     request.slip.from = options.from;

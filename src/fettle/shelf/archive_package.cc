@@ -10,6 +10,7 @@
 
 #include <algorithm>
 #include <fstream>
+#include <map>
 #include <memory>
 #include <system_error>
 
@@ -22,6 +23,7 @@ namespace fs = std::filesystem;
 namespace {
 
 constexpr std::size_t most_members = 100'000;
+constexpr std::size_t most_kept = 32u << 20;
 // Firmware that holds empty space shrinks a lot, but not so much over a whole package.
 constexpr std::uint64_t bomb_from_bytes = 1ull << 30, bomb_ratio = 250;
 // What unpacking itself may hold in memory: dictionaries of 7z and xz are as large as the archive asks for.
@@ -159,12 +161,18 @@ FileState state_of(const fs::path& path) {
 
 class ArchivePackage final : public Package {
 public:
-    ArchivePackage(fs::path path, std::string kind, std::vector<Member> members, FileState state)
-        : path_(std::move(path)), kind_(std::move(kind)), members_(std::move(members)), state_(state) {}
+    using Kept = std::map<std::size_t, Bytes>;  // by place among the members
+    ArchivePackage(fs::path path, std::string kind, std::vector<Member> members, FileState state, Kept kept)
+        : path_(std::move(path)),
+          kind_(std::move(kind)),
+          members_(std::move(members)),
+          state_(state),
+          kept_(std::move(kept)) {}
 
     const std::vector<Member>& members() const override { return members_; }
 
     Status visit(const std::vector<bool>& wanted, const Take& take) override {
+        if (all_kept(wanted)) return visit_kept(wanted, take);
         Archive a(path_, kind_);
         if (auto ok = a.open(); !ok) return ok;
         const auto last = std::find(wanted.rbegin(), wanted.rend(), true);
@@ -197,6 +205,27 @@ public:
     static bool is_root(const Member& m) { return m.kind == MemberKind::folder && (m.path == "." || m.path == "./"); }
 
 private:
+    bool all_kept(const std::vector<bool>& wanted) const {
+        for (std::size_t i = 0; i < wanted.size(); ++i)
+            if (wanted[i] && !kept_.contains(i)) return false;
+        return true;
+    }
+
+    Status visit_kept(const std::vector<bool>& wanted, const Take& take) const {
+        for (const auto& [i, bytes] : kept_) {
+            if (!wanted[i]) continue;
+            ByteView rest = bytes;
+            auto ok = take(i, [&](ByteSpan into) -> Result<std::size_t> {
+                const std::size_t n = std::min(into.size(), rest.size());
+                std::copy_n(rest.begin(), n, into.begin());
+                rest = rest.subspan(n);
+                return n;
+            });
+            if (!ok) return ok;
+        }
+        return {};
+    }
+
     tl::unexpected<Error> changed() const {
         return bad_input("package-changed", path_.string(), "is not what it was a moment ago",
                          "let nobody write to it while it is read, then try again");
@@ -206,18 +235,36 @@ private:
     std::string kind_;
     std::vector<Member> members_;
     FileState state_;  // before its first byte was read
+    Kept kept_;
 };
+
+// The entry's content, if it is no longer than `most`.
+Result<std::optional<Bytes>> content_of(Archive& a, std::size_t most) {
+    Bytes out;
+    for (;;) {
+        const std::size_t have = out.size();
+        out.resize(have + (64u << 10));
+        auto got = a.read(ByteSpan(out).subspan(have));
+        if (!got) return pass(got);
+        out.resize(have + *got);
+        if (out.size() > most) return std::optional<Bytes>();
+        if (*got == 0) return std::optional(std::move(out));
+    }
+}
 
 }  // namespace
 
-Result<std::unique_ptr<Package>> open_archive(const fs::path& path, const std::string& kind) {
+Result<std::unique_ptr<Package>> open_archive(const fs::path& path, const std::string& kind,
+                                              const std::set<std::string>& keep) {
     const FileState state = state_of(path);
     Archive a(path, kind);
     if (auto ok = a.open(); !ok) return pass(ok);
     std::error_code ec;
     const std::uint64_t on_disk = std::max<std::uint64_t>(1, fs::file_size(path, ec));
     std::vector<Member> members;
+    ArchivePackage::Kept kept;
     std::uint64_t claimed = 0;
+    std::size_t may_keep = most_kept;
     for (;;) {
         auto more = a.next();
         if (!more) return pass(more);
@@ -234,9 +281,17 @@ Result<std::unique_ptr<Package>> open_archive(const fs::path& path, const std::s
                              fmt::format("would unpack {} to {} or more: over {} times its size", human_bytes(on_disk),
                                          human_bytes(claimed), bomb_ratio),
                              "do not use it; get the package from the maker");
+        if (m.kind == MemberKind::file && keep.contains(m.path)) {
+            auto content = content_of(a, may_keep);
+            if (!content) return pass(content);
+            if (*content) {
+                may_keep -= (*content)->size();
+                kept.emplace(members.size(), std::move(**content));
+            }
+        }
         members.push_back(std::move(m));
     }
-    return std::make_unique<ArchivePackage>(path, kind, std::move(members), state);
+    return std::make_unique<ArchivePackage>(path, kind, std::move(members), state, std::move(kept));
 }
 
 }  // namespace fettle::shelf

@@ -1,6 +1,8 @@
 // Whole packages in other forms than the example maker's JSON, through the shelf: an XML index with a CMS signature
 // made by the openssl program, and a plain digest list, unsigned, made by sha256sum.
 #include "fettle/family/forms_test_help.h"
+#include "fettle/shelf/package.h"
+#include "fettle/shelf/package_texts.h"
 #include "fettle/shelf/shelf_test_help.h"
 
 namespace fettle::shelf {
@@ -152,6 +154,30 @@ TEST_F(DigestListTest, WhatIsChangedMissingOrSurplusIsRefused) {
     write(at / "radio/more-1.0.bin", "abc");
     EXPECT_EQ(refusal(shelf, request(at), family), std::set<std::string>{"file-surplus"});
     EXPECT_TRUE(shelf.list()->empty());
+}
+
+// What is kept while a compressed tar is listed needs no second going through: here there is nothing left to go
+// through.
+TEST_F(FormsTest, ACompressedTarGivesItsIndexFromTheListing) {
+    write(at / "b.bin", std::string(5000, 'b'));
+    write(at / "index.txt", "what is in it");
+    run("tar -C p -cJf p.tar.xz b.bin index.txt");
+    auto package = open_package(t.path / "p.tar.xz", {"index.txt", "not-there"});
+    ASSERT_TRUE(package);
+    auto plain = open_package(t.path / "p.tar.xz");
+    ASSERT_TRUE(plain);
+    fs::remove(t.path / "p.tar.xz");
+    const auto text = [](Package& of, const std::string& path) -> Result<std::string> {
+        std::vector<bool> wanted;
+        for (const Member& m : of.members()) wanted.push_back(m.path == path);
+        std::string out;
+        auto done = of.visit(wanted, [&](std::size_t, const Read& read) { return read_whole(read, 100, path, out); });
+        if (!done) return pass(done);
+        return out;
+    };
+    EXPECT_EQ(text(**package, "index.txt").value_or(""), "what is in it");
+    EXPECT_FALSE(text(**package, "b.bin"));
+    EXPECT_FALSE(text(**plain, "index.txt"));
 }
 
 }  // namespace

@@ -183,12 +183,14 @@ Result<Intake> vetted_and_read(const family::Family& family, const AddRequest& r
                    "release, but nothing can be laid from it",
                    family.package->index, "typed"});
     } else {
-        auto package = open_package(request.package);
+        std::shared_ptr<Package> package = request.opened;
         if (!package) {
-            if (as_finding(package.error(), j)) return in;
-            return pass(package);
+            auto opened = open_for({family}, request.package);
+            if (!opened && as_finding(opened.error(), j)) return in;
+            if (!opened) return pass(opened);
+            package = std::move(*opened);
         }
-        const auto& members = (*package)->members();
+        const auto& members = package->members();
         // The names are looked at while the index is read; what is said of them comes first.
         auto names = std::async(std::launch::async, [&] { return vet_members(members, family.package->index); });
         const auto with_names = [&] {
@@ -203,7 +205,7 @@ Result<Intake> vetted_and_read(const family::Family& family, const AddRequest& r
             with_names();
             return in;
         }
-        auto texts = texts_of_package(**package, *family.package);
+        auto texts = texts_of_package(*package, *family.package);
         if (!texts) {
             with_names();
             if (as_finding(texts.error(), j)) return in;
@@ -221,8 +223,8 @@ Result<Intake> vetted_and_read(const family::Family& family, const AddRequest& r
         });
         j.add(vet_files(family, in.release, members));
 
-        auto archive_digest = std::async(std::launch::async, [&] { return (*package)->sha256(); });
-        Reading reading(**package, in.release, progress);
+        auto archive_digest = std::async(std::launch::async, [&] { return package->sha256(); });
+        Reading reading(*package, in.release, progress);
         const bool keep = !halted(in);
         std::map<std::string, CataloguedFile> found;
         if (auto ok = reading.run(*in.staging, keep, j, found); !ok) return pass(ok);
@@ -234,7 +236,7 @@ Result<Intake> vetted_and_read(const family::Family& family, const AddRequest& r
         auto digest = archive_digest.get();
         if (!digest) return pass(digest);
         if (*digest) in.package_sha256 = **digest;
-        if (auto ok = (*package)->unchanged(); !ok) as_finding(ok.error(), j);
+        if (auto ok = package->unchanged(); !ok) as_finding(ok.error(), j);
         if (!halted(in))
             j.add({"content-whole", Verdict::fit,
                    fmt::format("all {} files of the index are there, nothing else, and each is what the index says",

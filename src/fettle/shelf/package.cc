@@ -96,7 +96,7 @@ bool has_zip_end(std::ifstream& in, std::uintmax_t size) {
 
 }  // namespace
 
-Result<std::unique_ptr<Package>> open_package(const fs::path& path) {
+Result<std::unique_ptr<Package>> open_package(const fs::path& path, const std::set<std::string>& keep) {
     const std::string place = path.string();
     std::error_code ec;
     const fs::file_status status = fs::status(path, ec);
@@ -116,7 +116,7 @@ Result<std::unique_ptr<Package>> open_package(const fs::path& path) {
     head.resize(static_cast<std::size_t>(in.gcount()));
     if (head.starts_with("PK\x03\x04") || head.starts_with("PK\x05\x06")) {
         if (!has_zip_end(in, size)) return cut_off(place, "zip", size);
-        return open_archive(path, "zip");
+        return open_archive(path, "zip", keep);
     }
     if (looks_like_web_page(head))
         return bad_input("package-web-page", place,
@@ -126,8 +126,8 @@ Result<std::unique_ptr<Package>> open_package(const fs::path& path) {
     for (const Magic& m : archives)
         if (head.size() > m.at && std::string_view(head).substr(m.at).starts_with(m.bytes))
             return breaks_off(m.kind, head, in, size) ? cut_off(place, m.kind, size)
-                                                      : open_archive(path, std::string(m.kind));
-    if (looks_like_old_tar(head)) return open_archive(path, "tar");
+                                                      : open_archive(path, std::string(m.kind), keep);
+    if (looks_like_old_tar(head)) return open_archive(path, "tar", keep);
     return bad_input(
         "package-not-archive", place,
         "is neither a folder nor an archive that is read here (zip, 7z, tar, tar.gz, tar.bz2, tar.xz, tar.zst)",

@@ -7,6 +7,7 @@
 #include <functional>
 #include <memory>
 #include <optional>
+#include <set>
 #include <string>
 #include <vector>
 
@@ -50,13 +51,17 @@ public:
 
 // bad_input says what the thing is when it is neither a folder nor a whole archive: "package-missing",
 // "package-empty", "package-web-page", "package-not-archive", "archive-cut", "archive-damaged", "archive-encrypted",
-// "archive-bomb", "archive-memory", "package-too-many".
-Result<std::unique_ptr<Package>> open_package(const std::filesystem::path& path);
+// "archive-bomb", "archive-memory", "package-too-many". `keep`: names of files that will be asked for first; an archive
+// that is gone through to be listed keeps them meanwhile, up to 32 MiB together, so that it need not be gone through
+// again for them.
+Result<std::unique_ptr<Package>> open_package(const std::filesystem::path& path,
+                                              const std::set<std::string>& keep = {});
 
 // The parts, for tests.
 Result<std::unique_ptr<Package>> open_folder(const std::filesystem::path& path);
 // kind: "zip", "7z", "tar", "tar.gz", "tar.bz2", "tar.xz", "tar.zst". A compressed tar is unpacked once, into nothing,
-// to list it, and once for each visit, up to the last file that is wanted.
-Result<std::unique_ptr<Package>> open_archive(const std::filesystem::path& path, const std::string& kind);
+// to list it, and once for each visit that wants more than was kept, up to the last file that is wanted.
+Result<std::unique_ptr<Package>> open_archive(const std::filesystem::path& path, const std::string& kind,
+                                              const std::set<std::string>& keep = {});
 
 }  // namespace fettle::shelf

@@ -21,7 +21,8 @@
 
 namespace fettle::shelf {
 
-class Disk;  // disk.h: what a test may put under the store
+class Disk;     // disk.h: what a test may put under the store
+class Package;  // package.h
 
 // By what right a package is here. "unknown" can be looked at but not laid for a job.
 enum class Right { maker_portal, customer_owned, licence, own_work, unknown };
@@ -93,6 +94,7 @@ struct AddRequest {
     std::filesystem::path package;  // folder or archive
     ProvenanceSlip slip;            // from, right, also_seen; the rest is filled in
     bool index_only = false;
+    std::shared_ptr<Package> opened;  // the package, if it is open already (open_for); else it is opened
 };
 
 struct Added {
@@ -209,10 +211,17 @@ private:
     std::unique_ptr<State> state_;
 };
 
+// The package, opened for being looked at by named_families() and then taken in, without being gone through anew.
+// Errors as open_package().
+Result<std::shared_ptr<Package>> open_for(const std::vector<family::Family>& families,
+                                          const std::filesystem::path& package);
+
 // Which of these families the package may be for: the one whose index stands in it; of several, those whose maker's
 // signature holds; only where no signature can tell, those that the index names. Empty when that is none. Looks only,
 // judges nothing: for asking less at intake. now: for the dates of certificates.
-std::vector<std::string> named_families(const std::vector<family::Family>& families,
-                                        const std::filesystem::path& package, bool index_only, UnixMs now);
+std::vector<std::string> named_families(const std::vector<family::Family>& families, Package& package, UnixMs now);
+// The same of an index alone: the path of the index, or of the folder it is in.
+std::vector<std::string> families_of_index(const std::vector<family::Family>& families,
+                                           const std::filesystem::path& index, UnixMs now);
 
 }  // namespace fettle::shelf

@@ -10,9 +10,12 @@ namespace fettle::shelf {
 namespace fs = std::filesystem;
 namespace {
 
-// Index and signature of every candidate, by path, in one visit: a compressed tar is unpacked for each.
-std::map<std::string, std::string> texts_of(Package& package, const std::vector<const family::Family*>& candidates) {
-    std::map<std::string, std::string> texts;
+using Candidates = std::vector<const family::Family*>;
+using FoundTexts = std::map<std::string, std::string>;  // by path
+
+// Index and signature of every candidate, in one visit: a compressed tar is unpacked for each.
+FoundTexts texts_of(Package& package, const Candidates& candidates) {
+    FoundTexts texts;
     std::vector<bool> wanted;
     for (const Member& m : package.members()) {
         const bool is_wanted =
@@ -26,39 +29,15 @@ std::map<std::string, std::string> texts_of(Package& package, const std::vector<
         const std::string& path = package.members()[i].path;
         return read_whole(read, largest_index, path, texts.at(path));
     });
-    return done ? texts : std::map<std::string, std::string>();
+    return done ? texts : FoundTexts();
 }
 
-std::optional<std::string> text_at(const std::map<std::string, std::string>& texts, const std::string& path) {
+std::optional<std::string> text_at(const FoundTexts& texts, const std::string& path) {
     const auto at = texts.find(path);
     return at == texts.end() ? std::nullopt : std::optional(at->second);
 }
 
-}  // namespace
-
-std::vector<std::string> named_families(const std::vector<family::Family>& families, const fs::path& path,
-                                        bool index_only, UnixMs now) {
-    std::vector<const family::Family*> candidates;
-    std::map<std::string, std::string> texts;
-    if (index_only) {
-        for (const family::Family& f : families) {
-            if (!f.package) continue;
-            const auto its = texts_of_index(path, *f.package);
-            if (!its) continue;
-            candidates.push_back(&f);
-            texts[f.package->index] = *its->index;
-            if (its->signature) texts[f.package->signature_file] = *its->signature;
-        }
-    } else {
-        auto package = open_package(path);
-        if (!package) return {};
-        for (const family::Family& f : families)
-            if (f.package &&
-                std::any_of((*package)->members().begin(), (*package)->members().end(),
-                            [&](const auto& m) { return m.kind == MemberKind::file && m.path == f.package->index; }))
-                candidates.push_back(&f);
-        if (candidates.size() > 1) texts = texts_of(**package, candidates);
-    }
+std::vector<std::string> told_by(const Candidates& candidates, const FoundTexts& texts, bool index_only, UnixMs now) {
     if (candidates.size() == 1) return {candidates.front()->id};
     std::vector<std::string> proven, named, silent;  // silent: reads well as theirs, but their indexes name no family
     for (const family::Family* f : candidates) {
@@ -77,6 +56,42 @@ std::vector<std::string> named_families(const std::vector<family::Family>& famil
         }
     }
     return !proven.empty() ? proven : !named.empty() ? named : silent;
+}
+
+}  // namespace
+
+Result<std::shared_ptr<Package>> open_for(const std::vector<family::Family>& families, const fs::path& path) {
+    std::set<std::string> first;
+    for (const family::Family& f : families)
+        if (f.package) first.insert({f.package->index, f.package->signature_file});
+    auto package = open_package(path, first);
+    if (!package) return pass(package);
+    return std::shared_ptr<Package>(std::move(*package));
+}
+
+std::vector<std::string> families_of_index(const std::vector<family::Family>& families, const fs::path& path,
+                                           UnixMs now) {
+    Candidates candidates;
+    FoundTexts texts;
+    for (const family::Family& f : families) {
+        if (!f.package) continue;
+        const auto its = texts_of_index(path, *f.package);
+        if (!its) continue;
+        candidates.push_back(&f);
+        texts[f.package->index] = *its->index;
+        if (its->signature) texts[f.package->signature_file] = *its->signature;
+    }
+    return told_by(candidates, texts, true, now);
+}
+
+std::vector<std::string> named_families(const std::vector<family::Family>& families, Package& package, UnixMs now) {
+    Candidates candidates;
+    for (const family::Family& f : families)
+        if (f.package && std::any_of(package.members().begin(), package.members().end(), [&](const Member& m) {
+                return m.kind == MemberKind::file && m.path == f.package->index;
+            }))
+            candidates.push_back(&f);
+    return told_by(candidates, candidates.size() > 1 ? texts_of(package, candidates) : FoundTexts(), false, now);
 }
 
 }  // namespace fettle::shelf
