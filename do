@@ -14,7 +14,8 @@ usage() {
 ./do build [PRESET]       build a preset: dev (default), clang, release, asan, fuzz
 ./do lint [FILE…]         formatting and clang-tidy on the files changed since the last commit, on those named, or --all
 ./do format               bring every C++ file into the project's form
-./do bench                the main job on releases made from real files (downloads once, about 150 MB)
+./do bench                the link's speed, then the main job on releases made from real files (downloads once, about 150 MB)
+./do bench link           the link's speed alone
 ./do clean                remove everything that was built
 ./do install-deps GROUP…  install the packages of build, test, slow or bench
 TEXT
@@ -208,9 +209,11 @@ case ${1:-help} in
         sources | xargs clang-format-19 -i
         ;;
     bench)
-        install_deps build bench
+        install_deps build test bench  # of test: the Scapy client that the link is compared with
         build release
-        bench/run_real.sh "${@:2}"
+        ninja -C build/release link_speed
+        build/release/bench/link_speed bench/link_scapy_client.py
+        [ "${2:-}" = link ] || bench/run_real.sh "${@:2}"
         ;;
     clean) rm -rf build ;;
     install-deps) install_deps "${@:2}" ;;

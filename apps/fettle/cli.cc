@@ -268,15 +268,16 @@ void CommandLine::define_link() {
             when(c, o.when);
             record(c, o.record);
         });
-    command<LinkFaultsOptions>(link, "faults", "stored fault entries", link_faults,
-                               [at, when, record](CLI::App& c, LinkFaultsOptions& o) {
-                                   at(c, o.at);
-                                   c.add_option("--family", o.family, "of this family")->type_name("ID");
-                                   when(c, o.when);
-                                   c.add_option("--in", o.in, "where the boxes are now; else where the job is done")
-                                       ->check(CLI::IsMember({"bench", "vehicle"}));
-                                   record(c, o.record);
-                               });
+    command<LinkFaultsOptions>(
+        link, "faults", "stored fault entries", link_faults, [at, when, record](CLI::App& c, LinkFaultsOptions& o) {
+            at(c, o.at);
+            c.add_option("--family", o.family, "of this family")->type_name("ID");
+            when(c, o.when);
+            c.add_option("--in", o.in, "where the boxes are now; else where the job is done")
+                ->check(CLI::IsMember({"bench", "vehicle"}));
+            c.add_flag("--details", o.details, "snapshots and extended data of each entry that has failed, too");
+            record(c, o.record);
+        });
     command<LinkClearOptions>(
         link, "clear", "ask a box to clear the entries that are explained and not failing", link_clear,
         [at](CLI::App& c, LinkClearOptions& o) {
@@ -312,6 +313,8 @@ void CommandLine::define_link() {
                          "that box on a CAN bus of this machine, too: main=can://127.0.0.1:29500/0x7a1:0x7a9")
                 ->type_name("ROLE=ADDRESS");
             c.add_option("--also", o.also, "that box alone, on a transport of its own")->type_name("BOX=ADDR:PORT");
+            c.add_option("--announce", o.announce, "tell of itself there, each time that it has come up")
+                ->type_name("ADDR:PORT");
             c.add_option("--stored", o.stored, "an entry in its fault memory: main:B1A4F-13:28")
                 ->type_name("BOX:CODE:STATUS");
             c.add_flag("--rest", o.rest, "no update is started: it only answers, for as long as --stay says");

@@ -58,6 +58,21 @@ boost::json::object fact_json(const Fact& f) {
     return o;
 }
 
+boost::json::object beside_json(const link::Beside& b) {
+    boost::json::object o{{"known", link::code(b.known)}};
+    if (b.known == Known::read)
+        o["raw"] = hex(b.raw);
+    else
+        o["why"] = b.why;
+    return o;
+}
+
+std::string beside_text(const char* what, const link::Beside& b, const std::string& words) {
+    if (b.known != Known::read) return fmt::format("            {}: not read: {}\n", what, printable(b.why));
+    if (b.records.empty()) return fmt::format("            {}: it keeps none\n", what);
+    return fmt::format("            {} {}: {}\n", what, hex(b.records), printable(words));
+}
+
 std::string shown(const Fact& f) {
     return f.known == Known::read ? printable(f.value) : fmt::format("not read: {}", printable(f.why));
 }
@@ -135,6 +150,11 @@ boost::json::object faults_as_json(const std::vector<BoxFaults>& faults) {
             }
             o["entries"] = std::move(entries);
             o["raw"] = hex(b.raw);
+            boost::json::array details;
+            for (const link::Details& d : b.details)
+                details.push_back(
+                    {{"code", d.code}, {"snapshot", beside_json(d.snapshot)}, {"extended", beside_json(d.extended)}});
+            if (!b.details.empty()) o["details"] = std::move(details);
         } else {
             o["why"] = b.why;
         }
@@ -276,6 +296,13 @@ std::string memory_as_text(const BoxFaults& b, const family::Family& family) {
             if (note.code == f.code)
                 out += fmt::format("            {} (family file: explained by {})\n", printable(note.words),
                                    printable(note.explained_by));
+        for (const link::Details& d : b.details) {
+            const auto record = std::find_if(family.link.begin(), family.link.end(),
+                                             [&](const family::LinkBox& l) { return l.role == b.role; });
+            if (d.code != f.code || record == family.link.end()) continue;
+            out += beside_text("snapshot", d.snapshot, link::snapshot_words(d.snapshot.records, *record));
+            out += beside_text("extended", d.extended, link::extended_words(d.extended.records));
+        }
     }
     return out;
 }
@@ -310,7 +337,7 @@ Result<Answer> link_faults(Context& context, const LinkFaultsOptions& options) {
             plates.emplace_back(box.role, read_over(plate_only).plate);
         }
     std::vector<BoxFaults> all;
-    for (const AskedBox& box : open->boxes) all.push_back(read_memory_over(box));
+    for (const AskedBox& box : open->boxes) all.push_back(read_memory_over(box, options.details));
     Answer a;
     if (auto other = other_box(job, plates)) {
         a = std::move(*other);

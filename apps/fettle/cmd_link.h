@@ -31,9 +31,10 @@ Result<Answer> link_read(Context& context, const LinkReadOptions& options);
 struct LinkFaultsOptions {
     std::vector<std::string> at;
     std::string family;
-    std::string when;    // --when before|after; empty: as the job stands
-    std::string in;      // --in bench|vehicle: where it is read; empty: where the job is done
-    std::string record;  // --record FILE
+    std::string when;      // --when before|after; empty: as the job stands
+    bool details = false;  // --details: snapshots and extended data, too
+    std::string in;        // --in bench|vehicle: where it is read; empty: where the job is done
+    std::string record;    // --record FILE
 };
 Result<Answer> link_faults(Context& context, const LinkFaultsOptions& options);
 
@@ -42,6 +43,7 @@ struct StandInOptions {
     std::string family;  // --family ID; empty: the one whose release is named, when that is unique on the shelf
     std::string from;    // --from R: the release it starts at, on the shelf (index-only will do)
     std::string listen = "127.0.0.1:13400";     // --listen ADDR:PORT; port 0: any free one
+    std::string announce;                       // --announce ADDR:PORT: where it tells of itself; empty: nowhere
     std::vector<std::string> also;              // --also BOX=ADDR:PORT: that box alone, on a transport of its own
     std::vector<std::string> stored;            // --stored BOX:CODE:STATUS: entries in its memory from the start
     bool rest = false;                          // --rest: no update is started, it only answers

@@ -174,8 +174,15 @@ Result<Answer> stand_in(Context& context, const StandInOptions& options) {
     practice->set.insert_card(**device);
     const auto doors = further_doors(options.also);
     if (!doors) return pass(doors);
-    auto server =
-        standin::Server::start(std::move(practice->set), at->host, any_port ? std::uint16_t{0} : at->port, *doors);
+    standin::Manners manners;
+    if (!options.announce.empty()) {
+        const auto to = link::parse_endpoint(options.announce);
+        if (!to) return pass(to);
+        manners.announce_host = to->host;
+        manners.announce_port = to->port;
+    }
+    auto server = standin::Server::start(std::move(practice->set), at->host, any_port ? std::uint16_t{0} : at->port,
+                                         *doors, manners);
     if (!server) return pass(server);
     const auto tell = [&](const std::string& line) {
         if (!context.json) fmt::print(stderr, "{}", line);

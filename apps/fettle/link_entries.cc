@@ -93,6 +93,14 @@ NewEntry faults_entry(const std::vector<BoxFaults>& faults, const family::Family
             ++read;
             o["availability"] = b->availability;
             o["raw"] = hex(b->raw);
+            boost::json::array details;
+            for (const link::Details& d : b->details) {
+                boost::json::object x{{"code", d.code}};
+                if (d.snapshot.known == Known::read) x["snapshot"] = hex(d.snapshot.raw);
+                if (d.extended.known == Known::read) x["extended"] = hex(d.extended.raw);
+                details.push_back(std::move(x));
+            }
+            if (!details.empty()) o["details"] = std::move(details);
         } else {
             o["why"] = b->why;
         }

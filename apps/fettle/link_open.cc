@@ -186,7 +186,7 @@ link::BoxInventory read_over(const AskedBox& box) {
     return last;
 }
 
-link::BoxFaults read_memory_over(const AskedBox& box) {
+link::BoxFaults read_memory_over(const AskedBox& box, bool details) {
     link::BoxFaults last;
     for (const Way& w : box.ways) {
         if (w.connection) {
@@ -198,7 +198,9 @@ link::BoxFaults read_memory_over(const AskedBox& box) {
             last.why = w.trouble;
         }
         last.via = w.via;
-        if (last.known != link::Known::no_answer) break;
+        if (last.known == link::Known::no_answer) continue;
+        if (details) link::read_details(*w.connection, last);
+        break;
     }
     return last;
 }

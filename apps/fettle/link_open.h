@@ -39,6 +39,6 @@ Result<OpenLink> open_links(Context& context, const std::vector<std::string>& at
 
 // Over the first way on which it answers at all.
 link::BoxInventory read_over(const AskedBox& box);
-link::BoxFaults read_memory_over(const AskedBox& box);
+link::BoxFaults read_memory_over(const AskedBox& box, bool details = false);
 
 }  // namespace fettle::app

@@ -106,6 +106,11 @@ void faults(Job& job, const Entry& e, Members& m) {
         memory.entry = e.number;
         (void)b.text_or("address");
         (void)b.text_or("via");
+        b.each("details", [](Members& d) {  // kept for whoever has the maker's papers
+            (void)d.text("code");
+            (void)d.text_or("snapshot");
+            (void)d.text_or("extended");
+        });
         boxes.emplace_back(role, std::move(memory));
     });
     std::vector<FaultSeen> entries = fault_entries(m);

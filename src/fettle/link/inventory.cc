@@ -171,6 +171,61 @@ BoxFaults read_memory(Connection& c, const family::LinkBox& record, std::uint8_t
     return b;
 }
 
+namespace {
+
+Beside beside(Reply r) {
+    Beside out;
+    out.known = known_of(r.said);
+    out.why = r.why;
+    if (out.known != Known::read) return out;
+    out.raw = std::move(r.data);
+    if (const auto records = uds::parse_records(out.raw))
+        out.records = records->records;
+    else
+        out = {Known::unreadable, records.error().problem, {}, {}};
+    return out;
+}
+
+constexpr std::uint8_t failed_bits = 0xAF;  // all but the two "not completed" ones
+
+}  // namespace
+
+void read_details(Connection& c, BoxFaults& b) {
+    if (b.known != Known::read) return;
+    b.details.clear();
+    for (const auto& f : b.faults) {
+        const auto number = uds::code_number(f.code);
+        if (!number || (f.status & failed_bits) == 0) continue;
+        b.details.push_back(
+            {f.code, beside(c.read_snapshot(b.address, *number)), beside(c.read_extended(b.address, *number))});
+    }
+}
+
+std::string snapshot_words(ByteView records, const family::LinkBox& record) {
+    if (records.empty()) return {};
+    std::string out = fmt::format("record {:02X}", records[0]);
+    if (records.size() < 4) return fmt::format("{}, then too few bytes for an identifier", out);
+    const std::uint16_t did = load_be16(records, 2);
+    const ByteView value = records.subspan(4);
+    const char* name = did == 0                    ? nullptr
+                       : did == record.did_release ? "release"
+                       : did == record.did_market  ? "market"
+                       : did == record.did_serial  ? "serial"
+                       : did == record.did_plate   ? "plate"
+                                                   : nullptr;
+    const bool text =
+        !value.empty() && std::all_of(value.begin(), value.end(), [](Byte x) { return x >= 0x20 && x < 0x7F; });
+    if (records[1] == 1 && name && text) return fmt::format("{}, 0x{:04X} ({}) {}", out, did, name, as_text(value));
+    return fmt::format("{}, {} identifier{}, the first 0x{:04X}; their lengths stand in the maker's papers", out,
+                       records[1], records[1] == 1 ? "" : "s", did);
+}
+
+std::string extended_words(ByteView records) {
+    if (records.empty()) return {};
+    return fmt::format("record {:02X}, then {} byte{} by the maker's layout", records[0], records.size() - 1,
+                       records.size() == 2 ? "" : "s");
+}
+
 std::vector<BoxFaults> read_faults(Connection& c, const family::Family& family, std::string_view only_role,
                                    std::uint8_t status_mask) {
     std::vector<BoxFaults> out;

@@ -66,6 +66,18 @@ struct StoredFault {
     std::uint8_t status = 0;
 };
 
+// What a box keeps beside one entry: its snapshot records (19 04) or its extended data (19 06).
+struct Beside {
+    Known known = Known::no_answer;
+    std::string why;  // when not read
+    Bytes raw;        // the whole answer
+    Bytes records;    // behind the code and its status; empty: it keeps none
+};
+struct Details {
+    std::string code;
+    Beside snapshot, extended;
+};
+
 struct BoxFaults {
     std::string role;
     std::uint16_t address = 0;
@@ -75,12 +87,21 @@ struct BoxFaults {
     std::vector<StoredFault> faults;
     Bytes raw;  // the answer as it came, for the record; only when read
     std::string via;
+    std::vector<Details> details{};  // of the entries that have failed; empty: not asked
 };
 
 BoxFaults read_memory(Connection& connection, const family::LinkBox& record, std::uint8_t status_mask = 0xFF);
 
 std::vector<BoxFaults> read_faults(Connection& connection, const family::Family& family,
                                    std::string_view only_role = {}, std::uint8_t status_mask = 0xFF);
+
+// Asks for the snapshots and extended data of every entry that has failed.
+void read_details(Connection& connection, BoxFaults& memory);
+
+// What the records say that needs no maker's papers: "record 01, 0xF195 (release) 27.1.110" where a snapshot is of one
+// identifier that the family's record names and holds text to its end; "record 01, then 3 bytes". Empty for no record.
+std::string snapshot_words(ByteView records, const family::LinkBox& record);
+std::string extended_words(ByteView records);
 
 // The "lines" record layout: "name version\n" repeated, ASCII, the last line feed may be missing. bad_input names the
 // line; an empty record is an empty list; a name twice is refused.

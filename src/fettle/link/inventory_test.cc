@@ -103,5 +103,21 @@ TEST(Faults, ASilentBoxHasNotReadNotNone) {
     c = outside_error("", "", "", "");
 }
 
+// Layouts of 59 04 and 59 06 behind the code and its status, ISO 14229-1: record number, number of identifiers,
+// identifier and data; record number and data.
+TEST(Inventory, WhatStandsBesideAnEntryIsSaidOnlyAsFarAsItIsCertain) {
+    family::LinkBox record;
+    record.did_release = 0xF195;
+    const auto snapshot = [&](const Bytes& b) { return snapshot_words(b, record); };
+    EXPECT_EQ(snapshot({}), "");
+    EXPECT_EQ(snapshot({0x01, 0x01, 0xF1, 0x95, '2', '7', '.', '1'}), "record 01, 0xF195 (release) 27.1");
+    EXPECT_NE(snapshot({0x01, 0x01, 0xF1, 0x95, '2', 0x02, 0x01}).find("the maker's papers"), std::string::npos);
+    EXPECT_NE(snapshot({0x01, 0x02, 0xF1, 0x95, '2', '7'}).find("2 identifiers"), std::string::npos);
+    EXPECT_NE(snapshot({0x01, 0x01, 0xF1, 0x96, '2', '7'}).find("1 identifier, the first 0xF196"), std::string::npos);
+    EXPECT_EQ(snapshot({0x01, 0x01}), "record 01, then too few bytes for an identifier");
+    EXPECT_EQ(extended_words(Bytes{0x01, 0x03}), "record 01, then 1 byte by the maker's layout");
+    EXPECT_EQ(extended_words(Bytes{}), "");
+}
+
 }  // namespace
 }  // namespace fettle::link

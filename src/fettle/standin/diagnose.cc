@@ -50,7 +50,30 @@ Bytes read_identifiers(const BoxWorld& b, const family::LinkBox& link, const fam
     return out.size() == 1 ? no(q[0], 0x31) : out;
 }
 
-Bytes list_codes(const BoxWorld& b, ByteView q) {
+// One snapshot record of each entry (19 04): the release that the box shows; one byte of extended data (19 06): 1, it
+// has happened once. Record 01 only.
+Bytes beside_code(const BoxWorld& b, const family::LinkBox& link, ByteView q) {
+    if (q.size() != 6) return no(q[0], 0x13);
+    const std::uint32_t code = load_be32(q, 1) & 0x00FFFFFF;
+    const auto e = std::find_if(b.faults.begin(), b.faults.end(),
+                                [&](const FaultEntry& f) { return link::uds::code_number(f.code) == code; });
+    if (e == b.faults.end() || (q[5] != 0x01 && q[5] != 0xFF)) return no(q[0], 0x31);
+    Bytes out{0x59, q[1]};
+    append_be32(out, code << 8 | e->status);
+    out.push_back(0x01);
+    if ((q[1] & 0x7F) == 0x06) {
+        out.push_back(0x01);
+        return out;
+    }
+    out.push_back(0x01);
+    append_be16(out, link.did_release);
+    append(out, as_bytes(b.release));
+    return out;
+}
+
+Bytes list_codes(const BoxWorld& b, const family::LinkBox& link, ByteView q) {
+    if (q.size() >= 2 && ((q[1] & 0x7F) == 0x06 || ((q[1] & 0x7F) == 0x04 && link.did_release != 0)))
+        return beside_code(b, link, q);
     if (q.size() != 3) return no(q[0], q.size() >= 2 && (q[1] & 0x7F) != 0x02 ? 0x12 : 0x13);
     if ((q[1] & 0x7F) != 0x02) return no(q[0], 0x12);
     Bytes out{0x59, 0x02, 0xFF};
@@ -98,7 +121,7 @@ std::optional<Bytes> diagnose(World& w, std::uint16_t address, ByteView q) {
             }
             break;
         case 0x14: out = w.phase == Phase::acting ? no(q[0], 0x22) : clear_codes(*b, w, q); break;
-        case 0x19: out = list_codes(*b, q); break;
+        case 0x19: out = list_codes(*b, *record, q); break;
         case 0x22: out = read_identifiers(*b, *record, *w.family, q); break;
         case 0x3E:
             out = q.size() != 2 ? no(q[0], 0x13) : (q[1] & 0x7F) != 0 ? no(q[0], 0x12) : Bytes{0x7E, 0x00};

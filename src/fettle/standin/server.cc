@@ -7,6 +7,7 @@
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/ip/tcp.hpp>
 #include <boost/asio/ip/udp.hpp>
+#include <boost/asio/steady_timer.hpp>
 #include <boost/asio/write.hpp>
 #include <deque>
 #include <list>
@@ -30,7 +31,8 @@ constexpr doip::Eid eid{0x02, 0xFE, 0x77, 0xE0, 0x00, 0x01};  // locally adminis
 
 // The set and its guard.
 struct Shared {
-    explicit Shared(VirtualSet s) : set(std::move(s)) {}
+    Shared(VirtualSet s, Manners m) : manners(std::move(m)), set(std::move(s)) {}
+    const Manners manners;
     mutable std::mutex mutex;
     VirtualSet set;  // guarded by mutex
 
@@ -62,6 +64,8 @@ struct Session : std::enable_shared_from_this<Session> {
     std::optional<std::uint16_t> tester;  // once activated
     std::deque<Bytes> out;
     bool closing = false;  // once everything is sent
+    bool alive = false;    // it has said so since it was asked
+    asio::steady_timer patience{socket.get_executor()};
     std::array<Byte, 4096> buffer{};
 
     void read() {
@@ -89,6 +93,7 @@ struct Session : std::enable_shared_from_this<Session> {
                           });
     }
     void drop() {
+        patience.cancel();
         error_code ignored;
         socket.shutdown(tcp::socket::shutdown_both, ignored);
         socket.close(ignored);
@@ -103,7 +108,10 @@ struct Session : std::enable_shared_from_this<Session> {
         }
         if (const auto* r = std::get_if<doip::RoutingRequest>(&m->body)) return activate(*r, m->version);
         if (const auto* d = std::get_if<doip::Diagnostic>(&m->body)) return diagnostic(*d, m->version);
-        if (std::holds_alternative<doip::AliveResponse>(m->body)) return;
+        if (std::holds_alternative<doip::AliveResponse>(m->body)) {
+            alive = true;
+            return;
+        }
         send(doip::HeaderNack{0x01}, m->version);
     }
 
@@ -115,11 +123,43 @@ struct Session : std::enable_shared_from_this<Session> {
             code = 0x06;
         } else if (tester && *tester != r.source) {
             code = 0x02;
-        } else {
-            for (const auto& s : all)
-                if (s.get() != this && s->tester == r.source) code = 0x03;
-            if (all.size() > most_sessions) code = 0x01;
+        } else if (const auto others = in_the_way(r.source); !others.empty()) {
+            return ask_alive(others, r, version);
         }
+        conclude(r, version, code);
+    }
+
+    // Who stands against a new tester: the one with its address, or everybody when no place is left.
+    std::vector<std::shared_ptr<Session>> in_the_way(std::uint16_t source) const {
+        std::vector<std::shared_ptr<Session>> same, active;
+        for (const auto& s : all) {
+            if (s.get() == this || !s->tester) continue;
+            active.push_back(s);
+            if (s->tester == source) same.push_back(s);
+        }
+        if (!same.empty()) return same;
+        return all.size() > most_sessions ? active : same;
+    }
+    // Whoever does not say in time that it is alive is gone: then there is room.
+    void ask_alive(const std::vector<std::shared_ptr<Session>>& others, const doip::RoutingRequest& r,
+                   std::uint8_t version) {
+        for (const auto& s : others) {
+            s->alive = false;
+            s->send(doip::AliveRequest{}, version);
+        }
+        patience.expires_after(std::chrono::milliseconds(shared.manners.alive_ms));
+        patience.async_wait([self = shared_from_this(), others, r, version](const error_code& e) {
+            if (e) return;
+            for (const auto& s : others)
+                if (!s->alive) s->drop();
+            const auto left = self->in_the_way(r.source);
+            self->conclude(r, version,
+                           left.empty()                       ? std::uint8_t{0x10}
+                           : left.front()->tester == r.source ? std::uint8_t{0x03}
+                                                              : std::uint8_t{0x01});
+        });
+    }
+    void conclude(const doip::RoutingRequest& r, std::uint8_t version, std::uint8_t code) {
         if (code == 0x10)
             tester = r.source;
         else
@@ -164,7 +204,8 @@ struct Entrance {
     const std::uint16_t only;
     tcp::acceptor acceptor{context};
     udp::socket udp_socket{context};
-    udp::endpoint from;
+    udp::endpoint from, announce_to;
+    asio::steady_timer bell{context};
     std::array<Byte, 2048> datagram{};
     Sessions sessions;  // server thread only
     std::string host;
@@ -204,6 +245,17 @@ struct Entrance {
         identify();
         return {};
     }
+    Status begin_announcing() {
+        error_code e;
+        const auto to = asio::ip::make_address(
+            shared.manners.announce_host == "localhost" ? "127.0.0.1" : shared.manners.announce_host, e);
+        if (e || !to.is_loopback() || to.is_v6() != udp_socket.local_endpoint().address().is_v6())
+            return usage_error("not-loopback", shared.manners.announce_host,
+                               "a stand-in announces itself on this machine only", "give 127.0.0.1 and a port");
+        announce_to = udp::endpoint(to, shared.manners.announce_port);
+        announce(0, false);
+        return {};
+    }
     void accept() {
         acceptor.async_accept([this](const error_code& e, tcp::socket s) {
             if (e == asio::error::operation_aborted) return;
@@ -223,6 +275,23 @@ struct Entrance {
             identify();
         });
     }
+    doip::Announcement announcement() {
+        return {shared.with([](VirtualSet& s) { return s.vin(); }), shared.entity(only), eid, eid, 0x00, 0x00};
+    }
+    // Each time that it has come up: three times, from the port that it listens on.
+    void announce(int left, bool was_awake) {
+        const bool awake = shared.awake(only);
+        if (awake && !was_awake) left = 3;
+        if (awake && left > 0) {
+            error_code ignored;
+            udp_socket.send_to(asio::buffer(doip::encode(announcement())), announce_to, 0, ignored);
+            --left;
+        }
+        bell.expires_after(std::chrono::milliseconds(left > 0 ? shared.manners.announce_ms : 20));
+        bell.async_wait([this, left, awake](const error_code& e) {
+            if (!e) announce(left, awake);
+        });
+    }
     void answer(ByteView bytes) {
         const auto m = doip::decode(bytes);
         std::uint8_t version = 2;
@@ -235,7 +304,7 @@ struct Entrance {
             bool wanted = std::holds_alternative<doip::IdentRequest>(m->body);
             if (const auto* by_vin = std::get_if<doip::IdentRequestVin>(&m->body)) wanted = by_vin->vin == vin;
             if (const auto* by_eid = std::get_if<doip::IdentRequestEid>(&m->body)) wanted = by_eid->eid == eid;
-            if (wanted) body = doip::Announcement{vin, shared.entity(only), eid, eid, 0x00, 0x00};
+            if (wanted) body = announcement();
         }
         if (!body) return;
         error_code ignored;
@@ -247,7 +316,7 @@ struct Entrance {
 }  // namespace
 
 struct Server::State {
-    explicit State(VirtualSet set) : shared(std::move(set)) {}
+    State(VirtualSet set, const Manners& manners) : shared(std::move(set), manners) {}
     Shared shared;
     asio::io_context context;
     std::list<Entrance> entrances;  // the first is the set's own
@@ -257,8 +326,8 @@ struct Server::State {
 Server::Server(std::unique_ptr<State> state) : state_(std::move(state)) {}
 
 Result<std::unique_ptr<Server>> Server::start(VirtualSet set, const std::string& host, std::uint16_t port,
-                                              const std::vector<Door>& further) {
-    auto state = std::make_unique<State>(std::move(set));
+                                              const std::vector<Door>& further, const Manners& manners) {
+    auto state = std::make_unique<State>(std::move(set), manners);
     State& s = *state;
     if (auto ok = s.entrances.emplace_back(s.context, s.shared, "", 0).open(host, port); !ok) return pass(ok);
     for (const Door& d : further) {
@@ -269,6 +338,8 @@ Result<std::unique_ptr<Server>> Server::start(VirtualSet set, const std::string&
         if (auto ok = s.entrances.emplace_back(s.context, s.shared, d.box, address).open(d.host, d.port); !ok)
             return pass(ok);
     }
+    if (!manners.announce_host.empty())
+        if (auto ok = s.entrances.front().begin_announcing(); !ok) return pass(ok);
     state->thread = std::jthread([&s] { s.context.run(); });
     return std::unique_ptr<Server>(new Server(std::move(state)));
 }
