@@ -222,6 +222,8 @@ def facts(t, at):
     t.json("link", "faults", "--at", at, "--job", job)
     t.json("link", "clear", job, "main", "--at", at, "--allowed-by", "R. Moor")
     t.json("link", "clear", job, "display", "--at", at, "--allowed-by", "R. Moor")
+    t.json("link", "faults", "--at", at, "--job", job, "--details")
+    t.json("link", "erase", job, "--by", "R. Moor")
     t.json("job", "show", job)
 
 

@@ -302,6 +302,11 @@ void CommandLine::define_link() {
             c.add_option("--out", o.out, "a new file")->type_name("FILE")->required();
             c.add_option("--did", o.dids, "further identifier whose record names somebody")->type_name("0xHHHH");
         });
+    command<LinkEraseOptions>(link, "erase", "every recording of a job, gone, as its customer wants", link_erase,
+                              [](CLI::App& c, LinkEraseOptions& o) {
+                                  c.add_option("J", o.job, "the job's number")->required();
+                                  c.add_option("--by", o.by, "who erases them")->type_name("NAME")->required();
+                              });
     command<StandInOptions>(
         app, "stand-in", "a virtual set on the loopback interface, to practise with", stand_in,
         [](CLI::App& c, StandInOptions& o) {

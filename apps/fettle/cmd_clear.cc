@@ -172,7 +172,8 @@ Result<Answer> link_clear(Context& context, const LinkClearOptions& options) {
     if (!job) return pass(job);
     run->job = std::move(*job);
     const prove::Faults f = faults_of(context, *run);
-    a.entries = ends_that_follow(*run, f);
+    a.entries = recorded_entry(context, open->options);
+    for (NewEntry& e : ends_that_follow(*run, f)) a.entries.push_back(std::move(e));
     a.data["sent"] = true;
     a.data["all"] = result.all;
     a.data["certain"] = result.certain;

@@ -237,7 +237,9 @@ Result<Answer> link_read(Context& context, const LinkReadOptions& options) {
     std::vector<std::pair<std::string, Fact>> plates;
     for (const auto& b : all.boxes) plates.emplace_back(b.role, b.plate);
     Answer a;
+    a.entries = recorded_entry(context, open->options);
     if (auto other = other_box(job, plates)) {
+        other->entries = std::move(a.entries);
         a = std::move(*other);
         a.data = inventory_as_json(all);
         a.data["family"] = open->family.id;
@@ -339,7 +341,9 @@ Result<Answer> link_faults(Context& context, const LinkFaultsOptions& options) {
     std::vector<BoxFaults> all;
     for (const AskedBox& box : open->boxes) all.push_back(read_memory_over(box, options.details));
     Answer a;
+    a.entries = recorded_entry(context, open->options);
     if (auto other = other_box(job, plates)) {
+        other->entries = std::move(a.entries);
         a = std::move(*other);
         a.data = faults_as_json(all);
         a.data["family"] = open->family.id;

@@ -2,14 +2,17 @@
 
 #include <fmt/core.h>
 
+#include <algorithm>
 #include <charconv>
 #include <chrono>
 #include <filesystem>
 
+#include "fettle/base/digest.h"
 #include "fettle/base/files.h"
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
 #include "fettle/link/replay.h"
+#include "job_store.h"
 
 namespace fettle::app {
 namespace {
@@ -123,6 +126,111 @@ Result<Answer> link_blank(Context&, const LinkBlankOptions& options) {
     a.judgement.add({"recording-blanked", Verdict::fit,
                      "VIN, EID, GID and the records of the named identifiers are blanked", printable(options.out),
                      "recording"});
+    return a;
+}
+
+namespace {
+
+namespace fs = std::filesystem;
+
+struct Known {  // a recording by the journal, or only by its name in the folder
+    std::string file, sha256;
+    bool erased = false;
+};
+
+fs::path place_of(const Context& context, const std::string& file) {
+    return fs::path(file).is_absolute() ? fs::path(file) : context.home / "recordings" / file;
+}
+
+// Those of the journal, then what a killed command left in the folder without an entry.
+std::vector<Known> recordings_of(const Context& context, const JobRecord& record) {
+    std::vector<Known> out;
+    const auto find = [&](const std::string& file) {
+        return std::find_if(out.begin(), out.end(), [&](const Known& k) { return k.file == file; });
+    };
+    for (const book::Entry& e : record.entries) {
+        if (e.type != "recorded" && e.type != "erased") continue;
+        const auto data = parse_json(e.data, e.type);
+        if (!data || !data->is_object()) continue;
+        const auto text = [](const boost::json::object& o, const char* key) {
+            const auto* v = o.if_contains(key);
+            return v && v->is_string() ? std::string(v->as_string()) : std::string();
+        };
+        if (e.type == "recorded") {
+            const std::string file = text(data->as_object(), "file");
+            if (find(file) == out.end()) out.push_back({file, {}, false});
+            *find(file) = {file, text(data->as_object(), "sha256"), false};
+        } else if (const auto* files = data->as_object().if_contains("files"); files && files->is_array()) {
+            for (const auto& f : files->as_array())
+                if (const auto k = f.is_object() ? find(text(f.as_object(), "file")) : out.end(); k != out.end())
+                    k->erased = true;
+        }
+    }
+    std::error_code ec;
+    std::vector<std::string> lost;
+    for (fs::directory_iterator it(context.home / "recordings", ec), end; !ec && it != end; it.increment(ec)) {
+        std::string name = it->path().filename().string();
+        std::string number = name.substr(0, name.find('-'));
+        if (!number.empty() && number.back() == 'x') number.back() = 'X';
+        if (number == record.number && name.ends_with(".pcapng") && find(name) == out.end()) lost.push_back(name);
+    }
+    std::sort(lost.begin(), lost.end());
+    for (const std::string& name : lost) out.push_back({name, {}, false});
+    return out;
+}
+
+}  // namespace
+
+// First the files, then the entry: killed in between, the next call says of what is missing that it is gone.
+Result<Answer> link_erase(Context& context, const LinkEraseOptions& options) {
+    if (trim(options.by).empty())
+        return usage_error("erase-without-name", "--by", "who erases them is not said", "give --by NAME");
+    auto record = read_job(context, options.job);
+    if (!record) return pass(record);
+    Answer a;
+    a.job = record->number;
+    boost::json::array erased, left;
+    for (const Known& k : recordings_of(context, *record)) {
+        const fs::path path = place_of(context, k.file);
+        std::error_code ec;
+        const bool there = fs::exists(path, ec);
+        if (k.erased && !there) continue;
+        boost::json::object entry{{"file", k.file}};
+        if (!k.sha256.empty()) entry["sha256"] = k.sha256;
+        if (!there) {
+            entry["was"] = "gone";
+            a.text += fmt::format("  {}: was gone already\n", printable(k.file));
+            erased.push_back(std::move(entry));
+            continue;
+        }
+        const auto digest = sha256_hex_of_file(path);
+        std::string why;
+        if (fs::path(k.file).is_absolute() && (!digest || *digest != k.sha256)) {
+            why = "it is not as it was recorded: look at it, and delete it yourself";
+        } else if (!fs::remove(path, ec) || ec) {
+            why = "it cannot be deleted: " + ec.message();
+        }
+        if (!why.empty()) {
+            a.judgement.add({"recording-left", Verdict::halt,
+                             fmt::format("{} is still there: {}", printable(path.string()), why), k.file, "tried now"});
+            left.push_back(boost::json::string(k.file));
+            continue;
+        }
+        if (digest) entry["sha256"] = *digest;
+        a.text += fmt::format("  {}: erased\n", printable(k.file));
+        erased.push_back(std::move(entry));
+    }
+    a.headline = erased.empty()
+                     ? "No recording of this job was there to erase."
+                     : fmt::format("{} of this job erased; what the journal says stays.",
+                                   erased.size() == 1 ? "1 recording" : fmt::format("{} recordings", erased.size()));
+    if (left.empty())
+        a.judgement.add(
+            {"recordings-erased", Verdict::fit,
+             "no recording of this job that Fettle knows of is left; copies that somebody made are not known",
+             "recordings", "tried now"});
+    a.data = {{"erased", erased}, {"left", std::move(left)}};
+    if (!erased.empty()) a.entries.push_back({"erased", {{"files", std::move(erased)}, {"by", options.by}}});
     return a;
 }
 

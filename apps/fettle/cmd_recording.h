@@ -1,4 +1,4 @@
-// fettle link replay, link blank.
+// fettle link replay, link blank, link erase.
 #pragma once
 
 #include <string>
@@ -23,5 +23,12 @@ struct LinkBlankOptions {
 };
 // A copy of a recording without VIN and serial numbers.
 Result<Answer> link_blank(Context& context, const LinkBlankOptions& options);
+
+struct LinkEraseOptions {
+    std::string job;  // J
+    std::string by;   // --by NAME
+};
+// Every recording of a job, gone: because its customer wants it. That they were there stays in the journal, by digest.
+Result<Answer> link_erase(Context& context, const LinkEraseOptions& options);
 
 }  // namespace fettle::app

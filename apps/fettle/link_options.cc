@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <chrono>
 
+#include "fettle/base/digest.h"
 #include "fettle/base/files.h"
 #include "fettle/base/text.h"
 #include "fettle/link/recording.h"
@@ -102,6 +103,20 @@ std::string recording_line(const link::Options& options) {
     return r->file->failed().empty()
                ? fmt::format("Recorded in {}.\n", printable(r->path))
                : fmt::format("The recording {} is not whole: {}.\n", printable(r->path), r->file->failed());
+}
+
+std::vector<NewEntry> recorded_entry(const Context& context, const link::Options& options) {
+    const auto* r = dynamic_cast<const Recorded*>(options.record.get());
+    if (!r || context.job.empty()) return {};
+    namespace fs = std::filesystem;
+    std::error_code ec;
+    const fs::path whole = fs::absolute(r->path, ec);
+    const fs::path ours = fs::absolute(context.home / "recordings", ec);
+    const auto digest = sha256_hex_of_file(whole);
+    const auto bytes = fs::file_size(whole, ec);
+    if (!digest || ec) return {};
+    const std::string name = whole.parent_path() == ours ? whole.filename().string() : whole.string();
+    return {{"recorded", {{"file", name}, {"bytes", bytes}, {"sha256", *digest}}}};
 }
 
 }  // namespace fettle::app

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <string>
+#include <vector>
 
 #include "context.h"
 #include "fettle/link/client.h"
@@ -16,5 +17,9 @@ Result<link::Options> link_options(const Context& context, const std::string& re
 
 // "Recorded in FILE." or that it could not be written; empty when nothing is recorded.
 std::string recording_line(const link::Options& options);
+
+// The entry that names the recording of this job, by its digest as it is now: after the last exchange. Nothing where
+// nothing is recorded, or without a job.
+std::vector<NewEntry> recorded_entry(const Context& context, const link::Options& options);
 
 }  // namespace fettle::app

@@ -309,6 +309,22 @@ void series(Job& job, const Entry&, Members& m) {
     if (!job.runs.empty()) job.runs.back().series.push_back(std::move(c));
 }
 
+// Recordings are files beside the book; what was erased of them stays known by its digest.
+void recorded(Job&, const Entry&, Members& m) {
+    (void)m.text("file");
+    (void)m.text("sha256");
+    (void)m.whole("bytes");
+}
+
+void erased(Job&, const Entry&, Members& m) {
+    (void)m.text("by");
+    m.each("files", [](Members& f) {
+        (void)f.text("file");
+        (void)f.text_or("sha256");
+        (void)f.text_or("was");
+    });
+}
+
 void times(Job& job, const Entry&, Members& m) {
     RunTimes t;
     (void)m.text("family");
@@ -391,7 +407,7 @@ constexpr Known known[] = {
     {"handover", handover},   {"corrects", corrects},   {"gauged", gauged},
     {"breach", breach},       {"inventory", inventory}, {"clearing", clearing},
     {"cleared", cleared},     {"aftermath", aftermath}, {"attempt", attempt},
-    {"advised", advised},
+    {"advised", advised},     {"recorded", recorded},   {"erased", erased},
 };
 
 }  // namespace
