@@ -75,12 +75,17 @@ change::ChangeSheet sheet_of(const family::Family& f, int pieces) {
                                 set);
 }
 
+bool cut_short(const cutmap::CutMap& m) {
+    return std::any_of(m.judgement.reasons.begin(), m.judgement.reasons.end(),
+                       [](const Reason& r) { return r.code == "map-cut-short"; });
+}
+
 void time_map(const std::string& project) {
     fmt::print("power-cut map, dunnock, 120 pieces, up to 3 cuts; limit 2 s, 512 MB in all\n");
     for (const char* from : {"same cell", "same act", "start"}) {
-        for (const double buffered_s : {0.0, 2.0}) {
+        for (const double buffered_s : {0.0, 2.0, -1.0}) {  // below nought: not known
             auto f = family_of(project, "dunnock");
-            for (auto& r : f.regions) r.buffered_s = buffered_s;
+            for (auto& r : f.regions) r.buffered_s = buffered_s < 0 ? std::nullopt : std::optional(buffered_s);
             for (auto& b : f.boot) {
                 b.from = from;
                 b.whole_new_cells = "rewritten";
@@ -90,9 +95,11 @@ void time_map(const std::string& project) {
             cutmap::CutMap m;
             const double s = seconds([&] { m = cutmap::power_cut_map(f, sheet, forecast, 3); });
             fmt::print(
-                "  from {:<9}  rewritten, buffered {:>2.0f} s: {:>9} states, {:6.3f} s, peak so far {:.0f} MB{}\n",
-                from, buffered_s, m.states, s, peak_mb(),
-                m.judgement.verdict() == Verdict::cant_say ? ", cut short" : "");
+                "  from {:<9}  rewritten, buffered {:>9}: {:>9} states kept, {:>11} judged, {:6.3f} s, peak so far "
+                "{:.0f} "
+                "MB{}\n",
+                from, buffered_s < 0 ? "not known" : fmt::format("{:.0f} s", buffered_s), m.states, m.met, s, peak_mb(),
+                cut_short(m) ? ", cut short" : "");
         }
     }
 }

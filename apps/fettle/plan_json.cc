@@ -121,6 +121,7 @@ json::object map_json(const cutmap::CutMap& m) {
     }
     return {{"cuts", m.cuts},
             {"states", m.states},
+            {"judged", m.met},
             {"boot_order_known", m.boot_order_known},
             {"no_way_back_p50_s", m.no_way_back_p50_s},
             {"no_way_back_p90_s", m.no_way_back_p90_s},

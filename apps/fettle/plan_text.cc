@@ -94,8 +94,8 @@ void add_forecast(const PlanStep& s, const family::Family& family, std::string& 
 void add_map(const PlanStep& s, const family::Family& family, bool ascii, std::string& out) {
     const auto& map = s.map;
     out +=
-        fmt::format("  Power-cut map: what a cut at each moment leads to ({} situations tried, up to {} {} in a run)\n",
-                    map.states, map.cuts, map.cuts == 1 ? "cut" : "cuts");
+        fmt::format("  Power-cut map: what a cut at each moment leads to ({} situations judged, up to {} {} in a run)\n",
+                    map.met, map.cuts, map.cuts == 1 ? "cut" : "cuts");
     for (const auto& l : step_strip(s, family, ascii)) out += "  " + l + "\n";
     out += "    . nothing lost   = same card   ~ rests unfinished   ! no net   # no way back   ? not known\n";
     for (const auto& stretch : map.stretches) {

@@ -66,8 +66,8 @@ void fill_moment(const Model& m, std::vector<Explored>& all, std::pair<int, int>
     Example later;
     for (auto& e : all) {
         for (const std::uint32_t s : e.planned.left[spot]) {
-            const OutcomeBits now = e.explorer->fate(s, 0).bits;
-            const OutcomeBits then = e.explorer->fate(s, k - 1).bits;
+            const OutcomeBits now = e.explorer->fate(s, 0);
+            const OutcomeBits then = e.explorer->fate(s, k - 1);
             one |= now;
             more |= then;
             first.see(*e.explorer, s, worst_of(now));
@@ -76,9 +76,9 @@ void fill_moment(const Model& m, std::vector<Explored>& all, std::pair<int, int>
     }
     moment.outcomes = outcomes_of(one);
     moment.two_cuts = outcomes_of(more);
-    moment.story = tell(m, *first.explorer, first.state, 0);
+    moment.story = tell(m, *first.explorer, first.explorer->state(first.state), 0);
     if (badness(later.outcome) > badness(first.outcome)) {
-        moment.story += " With a further cut: " + tell(m, *later.explorer, later.state, k - 1);
+        moment.story += " With a further cut: " + tell(m, *later.explorer, later.explorer->state(later.state), k - 1);
     }
 }
 
@@ -254,9 +254,9 @@ void judge(const Model& m, std::vector<Explored>& all, CutMap& map) {
     }
     if (std::any_of(all.begin(), all.end(), [](const Explored& e) { return e.explorer->full(); })) {
         j.add({"map-cut-short", Verdict::cant_say,
-               fmt::format("there are more situations than the {} that there was room for: what is shown is right, but "
+               fmt::format("there are more situations than the {} that could be judged: what is shown is right, but "
                            "worse may follow from cuts that were not tried; ask again with fewer cuts",
-                           map.states),
+                           map.met),
                "power-cut map", "model"});
     }
     if (map.boot_order_known) {  // does it come to its end after every cut that was tried?
@@ -369,7 +369,10 @@ CutMap power_cut_map(const family::Family& family, const change::ChangeSheet& sh
         map.moments.push_back(std::move(moment));
     }
     fill_stretches(m, forecast, map);
-    for (const auto& e : all) map.states += e.explorer->states();
+    for (const auto& e : all) {
+        map.states += e.explorer->states();
+        map.met += e.explorer->states() + e.explorer->met();
+    }
     judge(m, all, map);
     return map;
 }

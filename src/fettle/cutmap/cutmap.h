@@ -64,7 +64,8 @@ struct CutMap {
     std::vector<Stretch> stretches;
     double no_way_back_p50_s = 0, no_way_back_p90_s = 0;  // total length, by draws
     double no_net_p50_s = 0, no_net_p90_s = 0;
-    std::uint64_t states = 0;  // explored
+    std::uint64_t states = 0;  // kept apart: those that a further cut may follow
+    std::uint64_t met = 0;     // judged in all, with those that the last cut leaves
     int cuts = 1;              // bound k
     bool boot_order_known = true;
     Judgement judgement;  // zones, never-ending loops, what is not modelled (a sag that corrupts), unknown boot order

@@ -18,8 +18,13 @@ std::uint32_t tag_of(std::uint64_t h) {
 
 }  // namespace
 
-Explorer::Explorer(const Model& m, std::vector<Word> found, std::size_t room_bytes)
-    : m_(m), found_(std::move(found)), words_(static_cast<std::size_t>(m.words)) {
+Explorer::Explorer(const Model& m, std::vector<Word> found, std::size_t room_bytes, std::uint64_t most_work)
+    : m_(m),
+      found_(std::move(found)),
+      words_(static_cast<std::size_t>(m.words)),
+      most_work_(most_work),
+      signatures_(m),
+      last_cut_(m, signatures_, [this](const std::vector<Word>& s) { return judged(s); }) {
     // A state, its outcomes, and its part of a table that is half to a quarter full and grows by being made anew.
     const std::size_t each = words_ * sizeof(Word) + sizeof(OutcomeBits) + 4 * sizeof(Slot);
     most_ = std::max<std::size_t>(1, room_bytes / each);
@@ -87,11 +92,13 @@ std::vector<Word> Explorer::state(std::uint32_t number) const {
     return {words(number), words(number) + words_};
 }
 
-OutcomeBits Explorer::judged(std::uint32_t number) {
-    if (judged_.size() < count_) judged_.resize(pool_.size() * block, 0);
-    if (judged_[number] != 0) return judged_[number];
-    scratch_.assign(words(number), words(number) + words_);
-    power_on(m_, State(m_, scratch_.data()), found_, power_);
+OutcomeBits Explorer::judged(const std::vector<Word>& state) {
+    scratch_ = state;
+    const State s(m_, scratch_.data());
+    signatures_.of(s, signature_);
+    const auto [at, is_new] = judged_.try_emplace(signature_, 0);
+    if (!is_new) return at->second;
+    power_on(m_, s, found_, power_);
     OutcomeBits bits = 0;
     if (power_.unknown) {
         bits = unknown_bits;
@@ -103,11 +110,11 @@ OutcomeBits Explorer::judged(std::uint32_t number) {
             bits |= bit_of(power_.rest);
             continue;
         }
-        const Followed f = follow(m_, scratch_, way, found_, nullptr);
+        const Followed f = follow(m_, state, way, found_, nullptr);
         bits |= f.bits;
-        if (f.endless && !endless()) endless_from_ = number;
+        if (f.endless && !endless()) endless_from_ = state;
     }
-    return judged_[number] = bits;
+    return at->second = bits;
 }
 
 namespace {
@@ -125,20 +132,16 @@ public:
     }
     void look_up() {
         for (std::size_t i = 0; i < n_; ++i) explorer_.fetch_state(hash_[i]);
-        for (std::size_t i = 0; i < n_; ++i) see(explorer_.number_of(&held_[i * explorer_.words_each()], hash_[i]));
+        for (std::size_t i = 0; i < n_; ++i) {
+            if (explorer_.full()) break;
+            const auto next = explorer_.number_of(&held_[i * explorer_.words_each()], hash_[i]);
+            if (next != no_state) bits |= explorer_.fate(next, more_);
+        }
         n_ = 0;
     }
-    Fate fate;
+    OutcomeBits bits = 0;
 
 private:
-    void see(std::uint32_t next) {
-        if (next == no_state) return;
-        const OutcomeBits bits = explorer_.fate(next, more_).bits;
-        if ((bits & ~fate.bits) == 0) return;
-        if (fate.bits == 0 || badness(worst_of(bits)) > badness(worst_of(fate.bits))) fate.worst_next = next;
-        fate.bits |= bits;
-    }
-
     static constexpr std::size_t at_once = 32;
     Explorer& explorer_;
     int more_;
@@ -147,23 +150,70 @@ private:
     std::size_t n_ = 0;
 };
 
+// The first state that comes to something as bad as that.
+class Seek final : public Witness {
+public:
+    Seek(Explorer& explorer, int more, int badness) : explorer_(explorer), more_(more), badness_(badness) {}
+    void moment(int, int) override {}
+    void left_behind(const std::vector<Word>& s) override {
+        if (!found.empty()) return;
+        const OutcomeBits bits = explorer_.fate(s, more_);
+        if (bits != 0 && badness(worst_of(bits)) >= badness_) found = s;
+    }
+    std::vector<Word> found;
+
+private:
+    Explorer& explorer_;
+    int more_, badness_;
+};
+
 }  // namespace
 
-Fate Explorer::fate(std::uint32_t number, int more_cuts) {
-    if (more_cuts <= 0) return {judged(number), no_state};
+OutcomeBits Explorer::fate(const std::vector<Word>& state, int more_cuts) {
+    if (more_cuts <= 0) return judged(state);
+    const std::uint32_t number = number_of(state);
+    return number == no_state ? OutcomeBits{0} : fate(number, more_cuts);
+}
+
+OutcomeBits Explorer::fate(std::uint32_t number, int more_cuts) {
+    const std::vector<Word> words = state(number);
+    if (more_cuts <= 0) return judged(words);
     const auto level = static_cast<std::size_t>(more_cuts) - 1;
     if (fates_.size() <= level) fates_.resize(level + 1);
-    if (const auto known = fates_[level].find(number); known != fates_[level].end()) return known->second;
-    Continue c(*this, more_cuts - 1);
-    c.fate.bits = judged(number);
-    std::vector<Word> words = state(number);
+    if (fates_[level].size() <= number) fates_[level].resize(pool_.size() * block, 0);
+    if (fates_[level][number] != 0) return fates_[level][number];
+    OutcomeBits bits = judged(words);
+    std::vector<Word> read = words;
+    const PowerOn p = power_on(m_, State(m_, read.data()), found_);
+    if (more_cuts == 1) {
+        full_ = full_ || last_cut_.work() > most_work_;
+        if (full_) return bits;
+        last_cut_.start();
+        for (const Resume& way : p.ways) {
+            if (way.goes) follow(m_, words, way, found_, &last_cut_);
+        }
+        bits |= last_cut_.bits();
+    } else {
+        Continue c(*this, more_cuts - 1);
+        for (const Resume& way : p.ways) {
+            if (way.goes) follow(m_, words, way, found_, &c);
+        }
+        c.look_up();
+        bits |= c.bits;
+    }
+    return fates_[level][number] = bits;
+}
+
+std::vector<Word> Explorer::worst_next(const std::vector<Word>& state, int more_cuts) {
+    const OutcomeBits whole = fate(state, more_cuts);
+    if (more_cuts <= 0 || whole == 0 || badness(worst_of(whole)) <= badness(worst_of(judged(state)))) return {};
+    Seek seek(*this, more_cuts - 1, badness(worst_of(whole)));
+    std::vector<Word> words = state;
     const PowerOn p = power_on(m_, State(m_, words.data()), found_);
     for (const Resume& way : p.ways) {
-        if (way.goes) follow(m_, words, way, found_, &c);
+        if (way.goes) follow(m_, state, way, found_, &seek);
     }
-    c.look_up();
-    fates_[level].emplace(number, c.fate);
-    return c.fate;
+    return seek.found;
 }
 
 }  // namespace fettle::cutmap

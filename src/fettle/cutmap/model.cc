@@ -1,6 +1,7 @@
 #include "fettle/cutmap/model.h"
 
 #include <algorithm>
+#include <bit>
 #include <cmath>
 #include <stdexcept>
 
@@ -196,6 +197,22 @@ unsigned State::present(int first, int n) const {
         i += in_word;
     }
     return seen;
+}
+
+void State::count(int first, int n, int* n_each) const {
+    for (int i = first; i < first + n;) {
+        const int in_word = std::min(32 - i % 32, first + n - i);
+        const Word lane = (in_word == 32 ? ~Word{0} : ((Word{1} << (2 * in_word)) - 1)) & 0x5555555555555555u;
+        const Word w = w_[i / 32] >> (i % 32 * 2);
+        const int lo = std::popcount(w & lane);
+        const int hi = std::popcount((w >> 1) & lane);
+        const int both = std::popcount(w & (w >> 1) & lane);
+        n_each[static_cast<unsigned>(Cell::old_release)] += in_word - lo - hi + both;
+        n_each[static_cast<unsigned>(Cell::new_release)] += lo - both;
+        n_each[static_cast<unsigned>(Cell::torn)] += hi - both;
+        n_each[static_cast<unsigned>(Cell::other_release)] += both;
+        i += in_word;
+    }
 }
 
 void State::fill_new(int first, int n) {

@@ -117,6 +117,8 @@ public:
     void fill_new(int first, int n);  // cells first … first+n−1
     // Which of the four contents occur among cells first … first+n−1: bit (1 << content).
     unsigned present(int first, int n) const;
+    // How many cells of each content there are among them, added to n_each[content].
+    void count(int first, int n, int* n_each) const;
 
     int flag(int f) const { return static_cast<int>((w_[m_->cell_words + f / 16] >> (f % 16 * 4)) & 15u); }
     void set_flag(int f, int v) {

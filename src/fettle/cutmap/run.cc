@@ -22,6 +22,7 @@ public:
 
     Ending go(const Resume& way) {
         take_up(way);
+        if (witness_ != nullptr) witness_->begins(s_, risks_);
         for (; act_ < static_cast<int>(m_.acts.size()); ++act_, cell_ = 0) {
             const ModelAct& act = m_.acts[static_cast<std::size_t>(act_)];
             s_.go(act_, 0);
@@ -53,23 +54,31 @@ private:
         if (witness_ != nullptr) witness_->moment(act_, cell);
     }
     void cut() {
-        if (witness_ != nullptr) every_loss(m_, words_, risks_, *witness_);
+        if (witness_ != nullptr && witness_->look(s_, risks_, -1, Cell::new_release))
+            every_loss(m_, words_, risks_, *witness_);
+    }
+    // These cells at risk are on the medium now.
+    template <class Which>
+    void settle(Which which) {
+        std::erase_if(risks_, [&](const AtRisk& r) {
+            const bool done = which(r);
+            if (done && witness_ != nullptr) witness_->settles(r.cell);
+            return done;
+        });
     }
 
     // Time passes: what has been buffered longer than its region buffers is on the medium.
     void pass(double least_s) {
         if (risks_.empty()) return;
         for (auto& r : risks_) r.age_s += least_s;
-        std::erase_if(risks_, [&](const AtRisk& r) {
+        settle([&](const AtRisk& r) {
             const auto& buffered = m_.regions[static_cast<std::size_t>(r.region)].file->buffered_s;
             return buffered && r.age_s >= *buffered;
         });
     }
 
     void flush(const ModelAct& act) {
-        std::erase_if(risks_, [&](const AtRisk& r) {
-            return m_.in_box(act, m_.regions[static_cast<std::size_t>(r.region)].box);
-        });
+        settle([&](const AtRisk& r) { return m_.in_box(act, m_.regions[static_cast<std::size_t>(r.region)].box); });
     }
 
     void pause(const ModelAct& act) {
@@ -98,10 +107,15 @@ private:
             tell(i);
             // A cell is at risk once: writing it again starts its wait anew.
             std::erase_if(risks_, [&](const AtRisk& r) { return r.cell == cell; });
-            head(region, cell, before);
+            witness_->opens(cell, before);
+            if (witness_->look(s_, risks_, cell, before)) head(region, cell, before);
             s_.set_cell(cell, Cell::new_release);
             pass(region.least_s[static_cast<std::size_t>(i)]);
-            if (region.buffers()) risks_.push_back({act.region, cell, before, 0});
+            if (region.buffers()) {
+                risks_.push_back({act.region, cell, before, 0});
+            } else {
+                witness_->settles(cell);
+            }
         }
         if (act.forced) flush(act);
     }
@@ -111,7 +125,7 @@ private:
     void head(const ModelRegion& region, int cell, Cell before) {
         const auto leave = [&](Cell c) {
             s_.set_cell(cell, c);
-            cut();
+            every_loss(m_, words_, risks_, *witness_);
         };
         if (region.file->atomic) {
             leave(before);
@@ -194,8 +208,6 @@ public:
 
     std::vector<Stray> all;
 };
-
-constexpr std::ptrdiff_t all_combinations_up_to = 4;
 
 // Goes through the contents that cells at risk may have. Taking no memory for each of them: there are millions.
 class Losses {

@@ -95,18 +95,17 @@ std::string follows(const Model& m, const State& s, const PowerOn& p, Outcome o,
 
 }  // namespace
 
-std::string tell(const Model& m, Explorer& explorer, std::uint32_t number, int more_cuts) {
+std::string tell(const Model& m, Explorer& explorer, std::vector<Word> state, int more_cuts) {
     std::string text;
     while (true) {
-        std::vector<Word> words = explorer.state(number);
-        const State s(m, words.data());
+        const std::vector<Word> next = explorer.worst_next(state, more_cuts);
+        const Outcome here = worst_of(explorer.fate(state, 0));
+        const State s(m, state.data());
         const PowerOn p = power_on(m, s, explorer.found());
-        const Fate f = explorer.fate(number, more_cuts);
-        const Outcome here = worst_of(explorer.fate(number, 0).bits);
         text += fmt::format("{} {}{}: {}.", text.empty() ? "Power goes" : " Power goes again", when(m, s), left(m, s),
                             follows(m, s, p, here, explorer.found()));
-        if (more_cuts == 0 || f.worst_next == no_state || badness(worst_of(f.bits)) <= badness(here)) return text;
-        number = f.worst_next;
+        if (next.empty()) return text;
+        state = next;
         --more_cuts;
     }
 }

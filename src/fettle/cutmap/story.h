@@ -10,6 +10,6 @@ namespace fettle::cutmap {
 
 // "Power goes while the main box writes the start code (loader, 1 of 2). …what follows…"; `more_cuts` further cuts may
 // come, placed as in the worst example.
-std::string tell(const Model& m, Explorer& explorer, std::uint32_t state, int more_cuts);
+std::string tell(const Model& m, Explorer& explorer, std::vector<Word> state, int more_cuts);
 
 }  // namespace fettle::cutmap
