@@ -453,6 +453,39 @@ class Case:
             self.call("mark", job, event, "--ago", str(ago - at), ok=either)
         return job
 
+    def stranger(self, to, release, family="wren", pieces=5, fields=("part", "file", "bytes", "sum"), sure=True):
+        """A package of a family that nobody has described: pieces in a folder, and an index in JSON whose members have
+        the given names. sure: the folder's name holds the release, as packages do that people collect."""
+        at = Path(self.folder) / to
+        listed = []
+        for i in range(pieces):
+            content = self.rng.randbytes(20000 + self.rng.randrange(20000))
+            path = f"data/{self.word(4)}{i}.bin"
+            (at / "data").mkdir(parents=True, exist_ok=True)
+            (at / path).write_bytes(content)
+            name, where, size, sum_ = fields
+            listed.append({name: f"piece {i}", where: path, size: len(content), sum_: sha256(content)})
+        (at / "manifest.json").write_text(json.dumps({"bundle": family, "version": release, "contents": listed}, indent=1))
+        return to
+
+    def job_marked(self, job, ago, *marks, tally="", by="R. Moor", step=0):
+        """A run of the job that was begun so many seconds ago, against everything, with marks (words, seconds after the
+        start): ("dark", 60), ("answered --with touch", 230)."""
+        either = (0, 1)
+        self.call("watch", job, "--start", "--by", by, "--once", "--against-halt", "--ago", str(ago),
+                  *(["--step", str(step)] if step else []), ok=either)
+        for words, at in marks:
+            if words == "ended" and tally:
+                self.call("mark", job, "--tally", tally, "--ago", str(ago - at), ok=either)
+            self.call("mark", job, *words.split(" "), "--ago", str(ago - at), ok=either)
+
+    def sign_all(self, job, by="R. Moor"):
+        """Every loose end that is open gets signed for."""
+        ends = json.loads(self.call("job", "show", job, "--json", ok=(0, 1)))["data"]["job"]["loose_ends"]
+        for end in ends:
+            if not end["settled"]:
+                self.call("job", "loose-ends", job, "--sign", end["id"], "--reason", "seen", "--by", by)
+
     def battery(self, ah, health, charge, floor, amps, minutes, k=1.0, hours=20):
         """(needs, has) in Ah: Peukert's law for a rating at `hours`, t = H (C / (I H))^k; nothing given away below the
         rated current."""

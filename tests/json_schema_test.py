@@ -122,6 +122,7 @@ def lore(t):
     (t.folder / "unseen").mkdir()
     (t.folder / "unseen/a.bin").write_bytes(b"a")
     t.json("family", "draft", t.folder / "unseen", "--plate", "6104183C5")
+    t.json("family", "draft", t.folder / "unseen", "--plate", "6104183C5", "--id", "unseen", "--add")
     broken = t.folder / "broken.toml"
     broken.write_text('schema = 1\nid = "no blanks here"\nnonsense = 3\n')
     t.json("family", "check", broken, exits=(3,))
@@ -285,6 +286,10 @@ def bench(t):
     t.json("handover", "check", t.folder / "list.txt")
     t.json("job", "list")
     rehearsed = t.json("job", "show", "0001X", "--entries")
+    learnt = t.folder / "learnt.toml"
+    learnt.write_text((SOURCE / "families/dunnock.toml").read_text())
+    t.json("family", "learn", learnt, "--job", "0001X")
+    t.json("family", "learn", learnt, "--job", "0001X", "--accept", "all", "--allowed-by", "R")
     if not rehearsed.get("job", {}).get("runs"):
         t.findings.append("the rehearsed job has no run")
 

@@ -17,6 +17,7 @@
 #include "cmd_gauge.h"
 #include "cmd_identity.h"
 #include "cmd_job.h"
+#include "cmd_learn.h"
 #include "cmd_link.h"
 #include "cmd_plan.h"
 #include "cmd_recording.h"
@@ -55,6 +56,15 @@ void CommandLine::define_lore() {
             c.add_option("--view", o.views, "a version view as the box shows it")->type_name("TEXT");
             c.add_option("--id", o.id, "what the family is to be called: small letters, digits and -")->type_name("ID");
             c.add_option("--to", o.to, "the file to write; else standard output")->type_name("FILE");
+            c.add_flag("--add", o.add, "take it into use here too; never in the place of one that is known");
+        });
+    command<FamilyLearnOptions>(
+        family, "learn", "what a watched run teaches a family file, to accept line by line", family_learn,
+        [](CLI::App& c, FamilyLearnOptions& o) {
+            c.add_option("FILE", o.file, "the family file; never the one in use")->required();
+            c.add_option("--run", o.run, "which run of the job; else the last that came to its end")->type_name("N");
+            c.add_option("--accept", o.accept, "lines to take in: N, N-M or all")->type_name("LINE");
+            c.add_option("--allowed-by", o.allowed_by, "who answers for what weakens the file")->type_name("NAME");
         });
     command<FamilyAddOptions>(
         family, "add", "take a checked family file into use", family_add, [](CLI::App& c, FamilyAddOptions& o) {

@@ -185,21 +185,25 @@ void CommandLine::define_run() {
                 ->capture_default_str()
                 ->check(CLI::Range(0.0, 240.0));
         });
-    command<MarkOptions>(app, "mark", "what you see at the box: dark, back, asks, answered, ended …", mark_run,
-                         [](CLI::App& c, MarkOptions& o) {
-                             c.add_option("J", o.job, "the job's number")->required();
-                             c.add_option("EVENT", o.event,
-                                          "an act of the script, or dark, back, restarted, asks, answered, skipped, "
-                                          "fed, still, ended, broken-off");
-                             c.add_option("--shows", o.shows, "a text on its screen, word for word")->type_name("TEXT");
-                             c.add_option("--tally", o.tally,
-                                          "what the box counts: landed=12,passed_over=26,refused=0,to_come=2")
-                                 ->type_name("COUNTS");
-                             c.add_flag("--undo", o.undo, "take the last one back");
-                             c.add_option("--ago", o.ago_s, "it was so many seconds ago")
-                                 ->type_name("S")
-                                 ->check(CLI::Range(0.0, 2592000.0));
-                         });
+    command<MarkOptions>(
+        app, "mark", "what you see at the box: dark, back, asks, answered, ended …", mark_run,
+        [](CLI::App& c, MarkOptions& o) {
+            c.add_option("J", o.job, "the job's number")->required();
+            c.add_option("EVENT", o.event,
+                         "an act of the script, or dark, back, restarted, asks, answered, skipped, "
+                         "fed, still, ended, broken-off");
+            c.add_option("--shows", o.shows, "a text on its screen, word for word")->type_name("TEXT");
+            c.add_option("--tally", o.tally, "what the box counts: landed=12,passed_over=26,refused=0,to_come=2")
+                ->type_name("COUNTS");
+            c.add_option("--with", o.with, "answered: with what; family learn takes it from there")
+                ->type_name("HOW")
+                ->check(CLI::IsMember({"turn", "press", "touch", "key", "card"}));
+            c.add_option("--area", o.area, "answered by a touch: where on the screen")->type_name("AREA");
+            c.add_flag("--undo", o.undo, "take the last one back");
+            c.add_option("--ago", o.ago_s, "it was so many seconds ago")
+                ->type_name("S")
+                ->check(CLI::Range(0.0, 2592000.0));
+        });
     command<AsLeftOptions>(app, "as-left", "what is installed now, typed", as_left, [](CLI::App& c, AsLeftOptions& o) {
         c.add_option("J", o.job, "the job's number")->required();
         c.add_option("--typed", o.typed, "lines of box, name, version")->type_name("FILE");

@@ -12,6 +12,7 @@
 #include "cmd_card_device.h"
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
+#include "fettle/card/geometry.h"
 #include "fettle/card/reader.h"
 #include "fettle/family/cards.h"
 #include "fettle/shelf/shelf.h"
@@ -158,11 +159,24 @@ std::string card_words(unsigned card, unsigned cards) {
 }
 
 // Where the family file says nothing of cards: what most readers take.
-family::CardRule careful_rule(const family::Family& family) {
+family::CardRule careful_rule(const family::Family& family, std::uint64_t card_bytes) {
     family::CardRule rule;
     rule.cluster_kib = {4, 8, 16, 32};
+    // Readers take the largest that the specification allows on any card, the smaller ones where it leaves too few.
+    for (const std::uint32_t kib : {32u, 16u, 8u, 4u}) {
+        if (card_bytes == 0) break;
+        family::CardRule one = rule;
+        one.cluster_kib = {kib};
+        if (!card::plan_geometry(card_bytes, one)) continue;
+        rule = std::move(one);
+        break;
+    }
     if (family.package) rule.index_at = family.package->index;
     return rule;
+}
+
+std::string level_of(const family::Family& family) {
+    return family.level.empty() ? "L0" : family.level;
 }
 
 std::string for_words(const family::Family& family) {
@@ -173,7 +187,8 @@ Reason careful_reason(const std::string& family) {
     const std::string why = family.empty() ? "No family was named" : "The family file says nothing of cards";
     return {"card-rules-not-known", Verdict::mind,
             why +
-                ": laid is what most readers take (MBR, FAT32, clusters of 4 to 32 KiB). Whether this box takes it is "
+                ": laid is what most readers take (MBR, FAT32, clusters of 32 KiB or what the size leaves). Whether "
+                "this box takes it is "
                 "not known.",
             family, family.empty() ? "no family named" : "no [card] in the family file"};
 }
@@ -245,6 +260,7 @@ Result<LaidCard> lay_release(Context& context, const std::string& family_id, con
                              unsigned card) {
     auto r = release_to_lay(context, family_id, release, for_job, card);
     if (!r) return pass(r);
+    if (r->careful) r->family.card = careful_rule(r->family, size_bytes);
     auto laid = card::lay_image(
         r->sources, *r->family.card, size_bytes, r->release.index_sha256, image, replace,
         [&](std::uint64_t done, std::uint64_t total) {
@@ -349,6 +365,7 @@ Result<Answer> card_lay(Context& context, const CardLayOptions& options) {
     a.judgement.add(Reason{"card-laid", Verdict::fit, "Every written byte reads back as it was written.",
                            printable(options.out), "digest"});
     if (laid->careful) a.judgement.add(careful_reason(laid->family.id));
+    a.level = level_of(laid->family);
     a.judgement.add(laid->remarks);
     a.data = laid_as_json(laid->laid, laid->image);
     a.data["release"] = laid->release.release;
@@ -404,6 +421,12 @@ Result<Answer> card_audit(Context& context, const CardAuditOptions& options) {
     a.text = audit_text(*audit);
     a.judgement = audit->judgement;
     a.data = audit_as_json(*audit, options.card);
+    a.level = family ? level_of(*family) : "L0";
+    if (family && !family->card)
+        a.judgement.add(
+            {"card-rules-not-known", Verdict::mind,
+             "The family file says nothing of cards: whether this box takes one that is laid so is not known.",
+             family->id, "no [card] in the family file"});
     if (family) a.data["family"] = family->id;
     if (release) a.data["wanted_release"] = release->release;
     a.entries.push_back(audited_entry(*audit, options.card, release ? release->release : std::string()));

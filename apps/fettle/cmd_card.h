@@ -41,8 +41,11 @@ struct ReleaseToLay {
     bool folder = false;           // straight from a folder, not from the shelf
     Judgement remarks;             // what is to be said of it beside that
 };
-// What most readers take.
-family::CardRule careful_rule(const family::Family& family);
+// What most readers take: clusters of 32 KiB where a card of this size has enough of them, else the next smaller ones;
+// 0: the size is not settled, any of them.
+family::CardRule careful_rule(const family::Family& family, std::uint64_t card_bytes = 0);
+// The level of a family for Answer::level; "L0" where no family is known.
+std::string level_of(const family::Family& family);
 // Refuses a release whose right to use is unknown when `for_job` is set, and one over several cards unless `card` says
 // which of them (0: not said).
 Result<ReleaseToLay> release_to_lay(Context& context, const std::string& family_id, const std::string& release,

@@ -77,12 +77,13 @@ Result<Answer> card_lay_device(Context& context, const CardLayOptions& options) 
     if (!options.size.empty())
         return usage_error("card-size-wrong", "--size", "is for image files; a real card is laid whole",
                            "leave --size out");
-    const auto release = release_to_lay(context, options.family, options.release, !context.job.empty(), options.card);
+    auto release = release_to_lay(context, options.family, options.release, !context.job.empty(), options.card);
     if (!release) return pass(release);
-    const family::CardRule& rule = *release->family.card;
-    const family::CardRule* known_rule = release->careful ? nullptr : &rule;  // what may be erased: nobody's default
     const auto device = device_named(options.out);
     if (!device) return pass(device);
+    if (release->careful) release->family.card = careful_rule(release->family, device->size_bytes);
+    const family::CardRule& rule = *release->family.card;
+    const family::CardRule* known_rule = release->careful ? nullptr : &rule;  // what may be erased: nobody's default
     if (Status s = card::refuse_unless_erasable(*device, known_rule); !s) return pass(s);
     const Judgement known = card::may_be_erased(*device, known_rule);
 
@@ -122,6 +123,7 @@ Result<Answer> card_lay_device(Context& context, const CardLayOptions& options) 
                                "back, and audit it.",
                                device->path, "digest"});
     a.judgement.add(known);
+    a.level = level_of(c.family);
     if (c.careful) a.judgement.add(careful_reason(c.family.id));
     a.judgement.add(c.remarks);
     a.data = laid_as_json(c.laid, c.image);

@@ -59,6 +59,14 @@ Result<Answer> family_draft(Context& context, const FamilyDraftOptions& options)
         in.studies.push_back(std::move(*study));
     }
     const contact::Draft draft = contact::draft_family(in);
+    if (options.add) {
+        const auto known = load_families(context);
+        if (!known && known.error().code != "no-family-files") return pass(known);
+        for (const family::Family& f : known ? *known : std::vector<family::Family>())
+            if (f.id == draft.id)
+                return usage_error("draft-known", draft.id, "is known here already; a draft never takes its place",
+                                   "choose another id with --id, or write it with --to and compare the two");
+    }
     Answer out;
     out.verdict_matters = false;
     out.headline = fmt::format("Draft of family {}, level {}: {} left unknown.", draft.id, draft.level,
@@ -71,11 +79,26 @@ Result<Answer> family_draft(Context& context, const FamilyDraftOptions& options)
                 {"unknown", texts_json(draft.unknown)},
                 {"file", options.to},
                 {"toml", draft.toml}};
-    if (options.to.empty()) {
+    out.level = draft.level;
+    out.data["added"] = options.add;
+    if (options.to.empty() && !options.add) {
         if (!context.json) out.document = draft.toml;
         return out;
     }
-    if (const Status written = write_file_durably(options.to, draft.toml); !written) return pass(written);
+    if (!options.to.empty())
+        if (const Status written = write_file_durably(options.to, draft.toml); !written) return pass(written);
+    if (options.add) {
+        const auto target = context.families_folder() / (draft.id + ".toml");
+        if (const Status made = make_folder(context.families_folder()); !made) return pass(made);
+        if (const Status written = write_file_durably(target, draft.toml); !written) return pass(written);
+        out.data["in_use"] = target.string();
+        out.headline.pop_back();
+        out.headline += "; in use here now.";
+        out.text += fmt::format("  in use   {}\n  next     {}\n", printable(target.string()),
+                                draft.level == "L1" ? "fettle shelf add PACKAGE --family " + draft.id
+                                                    : "fettle card lay ./PACKAGE --out IMAGE --family " + draft.id);
+        return out;
+    }
     out.text += fmt::format("  next     fill in what you know, then: fettle family check {}\n", printable(options.to));
     return out;
 }

@@ -9,6 +9,7 @@
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
 #include "fettle/family/level.h"
+#include "fettle/family/questions.h"
 
 namespace fettle::app {
 namespace {
@@ -100,6 +101,36 @@ std::string show_text(const Family& f) {
     if (!f.newest_release.empty())
         out += fmt::format("  newest   {} known as of {}\n", f.newest_release, f.newest_as_of);
     for (const std::string& p : f.primer) out += "  know     " + p + "\n";
+    return out;
+}
+
+// The open points as questions, in the order of what their answers unlock; each with its places in the file.
+std::string questions_text(const std::vector<family::Question>& questions, json::object& data) {
+    std::string out;
+    json::array list;
+    int n = 0;
+    if (!questions.empty()) out += "  asked first is what lets most be said:\n";
+    for (const family::Question& q : questions) {
+        out += fmt::format("  {:>2} {}\n", ++n, q.words);
+        if (!q.unlocks.empty()) out += "     then said: " + join(q.unlocks, "; ") + "\n";
+        if (q.unlocks.empty())
+            out += "     wanted for: " + join(q.towards, "; ") + "\n";
+        else if (!q.towards.empty())
+            out += fmt::format("     and {} for which a later answer is wanted too\n", q.towards.size());
+        for (std::size_t i = 0; i < std::min<std::size_t>(q.at.size(), 3); ++i)
+            out +=
+                fmt::format("     line {}, {}: {}; so {}\n", q.at[i].line, q.at[i].key, q.at[i].problem, q.at[i].next);
+        if (q.at.size() > 3) out += fmt::format("     and {} places more\n", q.at.size() - 3);
+        json::array unlocks, towards, keys;
+        for (const std::string& u : q.unlocks) unlocks.push_back(json::string(u));
+        for (const std::string& t : q.towards) towards.push_back(json::string(t));
+        for (const Finding& f : q.at) keys.push_back(json::string(f.key));
+        list.push_back(json::object{{"question", q.words},
+                                    {"keys", std::move(keys)},
+                                    {"unlocks", std::move(unlocks)},
+                                    {"towards", std::move(towards)}});
+    }
+    data["questions"] = std::move(list);
     return out;
 }
 
@@ -196,7 +227,7 @@ Result<Answer> family_check(Context&, const FamilyCheckOptions& options) {
     out.data["level"] = loaded.family.level;
     out.data["rungs"] = level_json(loaded.family);
     out.text += level_text(loaded.family);
-    for (const Finding& u : loaded.unknowns) out.text += finding_text(u, "so");
+    out.text += questions_text(family::questions_of(loaded.unknowns), out.data);
     return out;
 }
 

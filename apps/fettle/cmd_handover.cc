@@ -8,6 +8,7 @@
 #include "fettle/base/ed25519.h"
 #include "fettle/base/files.h"
 #include "fettle/base/text.h"
+#include "fettle/family/level.h"
 #include "fettle/handover/seal.h"
 #include "fettle/handover/sheet.h"
 #include "fettle/ready/cautions.h"
@@ -82,6 +83,13 @@ Result<Answer> handover(Context& context, const HandoverOptions& options) {
     if (drawn.settled)  // it had not when the pieces were compared
         std::erase_if(input.job.proof, [](const Reason& r) { return r.code == "not-settled"; });
     input.cautions = cautions_of(input.job);
+    if (const auto family = input.job.family.empty() ? Result<family::Family>(tl::unexpected(Error{}))
+                                                     : load_family_by_id(context, input.job.family)) {
+        input.level = fmt::format("{}, {}", family->level, family::level_words(family->level));
+        input.boot_order_known = !family->boot.empty();
+    } else {
+        input.boot_order_known = false;
+    }
     input.journal_entries = static_cast<std::int64_t>(record->entries.size());
     if (!record->entries.empty()) input.journal_digest = record->entries.back().digest;
     auto html = handover::sheet_html(input);
@@ -97,6 +105,7 @@ Result<Answer> handover(Context& context, const HandoverOptions& options) {
     Answer a;
     a.job = input.job.number;
     a.headline = handover::headline(input.job);
+    a.level = input.level.empty() ? "L0" : input.level.substr(0, 2);
     a.text = fmt::format("  sheet {}\n  sealed by key {}{}\n", path.string(), key->fingerprint,
                          key->made_now ? " (made just now; note it down where customers can compare it)" : "");
     const std::string digest = sha256_hex(sheet);

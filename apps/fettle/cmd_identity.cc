@@ -213,6 +213,7 @@ Result<Answer> identify(Context& context, const IdentifyOptions& given) {
     json::object entry;
     for (const char* key : {"family", "family_digest", "plates", "release", "market"}) entry[key] = out.data.at(key);
     if (unit->identity.market.empty()) entry.erase("market");
+    if (options.views.size() == 1) entry["view"] = options.views.front();
     entry["verdict"] = code(out.judgement.verdict());
     entry["reasons"] = reasons_as_json(out.judgement.reasons);
     out.entries.push_back({"identified", std::move(entry)});

@@ -198,6 +198,33 @@ std::string as_text_page(const mend::Answer& m, bool reckoned_lost) {
     return out;
 }
 
+// Of a run that nobody can describe: as if every write had no way back, so nothing is tried.
+mend::Answer no_way_known(bool ended) {
+    mend::Answer m;
+    if (ended) {
+        m.nothing_to_mend = true;
+        m.sentence = "Nothing to mend: the box said that it was done. What it left is for the proof.";
+        return m;
+    }
+    m.sentence =
+        "Can't say what can have happened: what a run of this family does is not known. Keep it fed, switch nothing "
+        "off, "
+        "take no card out.";
+    m.before = {"do not switch anything off, and take no card out: every write counts as if it had no way back"};
+    m.attempts.push_back(
+        {"hand over", "hand it over to whoever has the maker's papers", "", "", "", 1, 0, {}, 0, 0, {}});
+    m.withheld.push_back({"same card", "neither the step script nor the boot order is known: it could make it worse"});
+    m.stop = true;
+    m.who_goes_on = "whoever has the maker's papers";
+    m.judgement.add({"mend-no-script", Verdict::cant_say,
+                     "the family file does not say what its run does, or the run was begun without a plan", "mend",
+                     "family file"});
+    m.judgement.add({"boot-order-unknown", Verdict::cant_say,
+                     "the boot order is not known: every write counts as if it had no way back", "mend",
+                     "family file"});
+    return m;
+}
+
 }  // namespace
 
 Result<Answer> mend_job(Context& context, const MendOptions& options) {
@@ -209,10 +236,7 @@ Result<Answer> mend_job(Context& context, const MendOptions& options) {
                          "begin one: fettle watch " + run->number + " --start --by NAME");
     const book::Run& last = run->job.runs.back();
     const Watched w = watched(*run, last);
-    if (run->family.script.empty() || w.sheet->lines.empty())
-        return bad_input("mend-no-script", "job " + run->number,
-                         "the family file does not say what its run does, or the run was begun without a plan",
-                         "keep the unit fed and touch nothing; hand it over to whoever has the maker's papers");
+    const bool nothing_known = run->family.script.empty() || w.sheet->lines.empty();
     const UnixMs now = context.clock->now();
     const book::Aftermath said = last.aftermath.value_or(book::Aftermath{});
     const auto over = [](const std::string& typed, const std::string& earlier) {
@@ -239,7 +263,8 @@ Result<Answer> mend_job(Context& context, const MendOptions& options) {
                          "count from when it was seen: seconds");
     std::vector<mend::Tried> tried = tried_of(run->job);
     if (!options.tried.empty()) tried.push_back({options.tried, options.came});
-    const cutmap::CutMap map = cutmap::power_cut_map(run->family, *w.sheet, *w.forecast, 2);
+    const cutmap::CutMap map =
+        nothing_known ? cutmap::CutMap() : cutmap::power_cut_map(run->family, *w.sheet, *w.forecast, 2);
     mend::Question q{run->family, *w.sheet,         *w.forecast, map, seen_of(*run, last, trouble),
                      found,       std::move(tried), {},          {}};
     if (run->job.is_open_run() && found.power == mend::Power::kept) {
@@ -247,9 +272,10 @@ Result<Answer> mend_job(Context& context, const MendOptions& options) {
         q.stuck_low = where.worry.any() ? where.worry.low() : where.stuck;
         q.stuck_high = where.worry.any() ? where.worry.high() : where.stuck;
     }
-    const mend::Answer m = mend::mend(q);
+    const mend::Answer m = nothing_known ? no_way_known(q.seen.ended && !q.seen.refused) : mend::mend(q);
     Answer a;
     a.job = run->number;
+    a.level = run->level();
     a.headline = m.sentence;
     if (dark_early) {
         const std::string early =

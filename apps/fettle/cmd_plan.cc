@@ -13,6 +13,7 @@
 #include "fettle/change/offered.h"
 #include "fettle/cutmap/promela.h"
 #include "fettle/shelf/shelf.h"
+#include "job_run.h"
 #include "job_store.h"
 #include "plan_picture.h"
 #include "read_list.h"
@@ -54,7 +55,7 @@ Status take_from_job(const Context& context, PlanOptions& o) {
         for (const auto& [role, plate] : job->plates) o.plates.push_back(plate);
     }
     if (o.views.empty() && !job->release_found.empty()) {
-        o.views.push_back(job->release_found + (job->market.empty() ? "" : " " + job->market));
+        o.views.push_back(view_of(*job, job->release_found));
     }
     if (o.family.empty()) o.family = job->family;
     if (o.complaint.empty()) o.complaint = job->complaint;
@@ -174,7 +175,13 @@ void add_odds(const Plan& p, const PlanOptions& o, Answer& a) {
             fmt::format("  Odds, for {:g} power cuts an hour ({}):\n", o.cut_rate, given ? "as given" : "a guess");
     for (std::size_t i = 0; i < p.steps.size(); ++i) {
         const auto odds = cutmap::odds(p.steps[i].map, p.steps[i].forecast, o.cut_rate);
-        a.data["steps"].as_array()[i].as_object()["odds"] = odds_json(odds, given);
+        json::value& shown = a.data["steps"].as_array()[i].as_object()["odds"];
+        shown = odds_json(odds, given);
+        if (!p.steps[i].map.boot_order_known) {  // an unknown chance is not a small one
+            shown = nullptr;
+            a.text += fmt::format("    step {}: can't say; every write counts as having no way back\n", i + 1);
+            continue;
+        }
         a.text += fmt::format("    step {}: a cut in the run {}; one that leaves no way back {}", i + 1,
                               chance(1 - odds.no_cut), chance(odds.no_way_back()));
         if (p.steps[i].map.cuts > 1)
@@ -238,6 +245,7 @@ Result<Answer> plan(Context& context, const PlanOptions& given) {
     a.headline = plan_headline(p);
     a.text = plan_as_text(p, *unit->family, o.full, o.ascii);
     a.judgement = p.judgement;
+    a.level = unit->family->level;
     a.data = plan_as_json(p);
     a.data["identity"] = identity_as_json(unit->identity, &*unit->family);
     add_odds(p, o, a);

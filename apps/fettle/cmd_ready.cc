@@ -71,8 +71,11 @@ boost::json::object check_as_json(const ready::Check& check, const ready::MaySta
     return out;
 }
 
-std::string headline(const ready::Check& check, const ready::MayStart& may, const PlanStep& step) {
-    const std::string what = step.release.release.empty() ? "a run" : "the step to " + step.release.release;
+std::string headline(const ready::Check& check, const ready::MayStart& may, const PlanStep& step,
+                     const std::string& release) {
+    const std::string what = !step.release.release.empty() ? "the step to " + release
+                             : release.empty()             ? "a run"
+                                                           : "a run to " + release + ", which no plan looked at,";
     if (may.yes) {
         const bool bare = check.judgement.verdict() == Verdict::fit;
         return fmt::format("Ready: {} may start{}.", what, bare ? "" : ", knowing what is said below");
@@ -122,7 +125,7 @@ ready::Check ready_of(const JobRun& run, const PlanStep& step, UnixMs now) {
     for (const auto& [key, at] : run.job.answers_read) s.read_s_ago[key] = std::max<UnixMs>(0, now - at) / 1000;
     s.on_bench = run.on_bench();
     s.told = run.job.answers;
-    s.release = step.release.release;
+    s.release = run.release_of(step);
     if (!run.job.target.empty()) s.plan_verdict = run.plan.judgement.verdict();
     for (const Reason& r : run.plan.judgement.reasons) {
         if (s.plan_verdict && r.verdict == *s.plan_verdict && r.verdict != Verdict::fit) {
@@ -139,7 +142,7 @@ ready::Check ready_of(const JobRun& run, const PlanStep& step, UnixMs now) {
     s.card_audited_good = run.job.card_audited_good;
     for (const auto& [number, card] : run.job.further_cards)
         if (card.release == s.release) s.further_cards[number] = card.audited_good;
-    const auto right = run.right_known.find(step.release.release);
+    const auto right = run.right_known.find(s.release);
     if (right != run.right_known.end()) s.right_known = right->second;
     s.one_way_door = step.one_way_door;
     const auto& c = run.job.consents;
@@ -170,7 +173,8 @@ Result<Answer> ready_check(Context& context, const ReadyOptions& options) {
     const ready::MayStart may = ready::may_start(check.judgement, signed_for);
     Answer a;
     a.job = run->number;
-    a.headline = headline(check, may, **step);
+    a.headline = headline(check, may, **step, run->release_of(**step));
+    a.level = run->level();
     a.text = check_as_text(run->number, check, signed_for);
     for (const Reason& r : check.judgement.reasons) {
         if (r.verdict != Verdict::fit) a.judgement.add(r);

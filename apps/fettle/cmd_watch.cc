@@ -18,7 +18,7 @@
 namespace fettle::app {
 namespace {
 
-const char* const kUnknownRelease = "a release not known";  // of a run without a plan
+const char* const kUnknownRelease = "a release not known";  // of a run without plan and card
 
 tl::unexpected<Error> no_run(const std::string& job) {
     return bad_input("no-run", "job " + job, "no run was begun",
@@ -160,6 +160,7 @@ Answer answer_of(const JobRun& run, const book::Run& which, UnixMs now, const Wa
     const Drawn d = draw_run(run, which, now, style, look);
     Answer a;
     a.job = run.number;
+    a.level = run.level();
     a.headline = d.where.sentence;
     a.text = "\n";
     for (const std::string& l : d.lines) a.text += l + "\n";
@@ -207,8 +208,10 @@ Result<Answer> start(Context& context, JobRun& run, const WatchOptions& options)
     const int number = planned ? static_cast<int>(*step - run.plan.steps.data()) + 1 : 0;
     const ready::Check check = ready_of(run, **step, context.clock->now());
     const ready::MayStart may = ready::may_start(check.judgement, signatures_of(run.job));
+    const std::string release = run.release_of(**step);
     Answer a;
     a.job = run.number;
+    a.level = run.level();
     if (!may.yes && !options.against_halt) {
         a.headline = fmt::format("Not started: {} {} against it.", may.standing.size(),
                                  may.standing.size() == 1 ? "point stands" : "points stand");
@@ -225,10 +228,9 @@ Result<Answer> start(Context& context, JobRun& run, const WatchOptions& options)
         return a;
     }
     a.entries.push_back(ready_entry(check, number));
-    a.entries.push_back({"started",
-                         {{"release", planned ? (*step)->release.release : kUnknownRelease},
-                          {"by", options.by},
-                          {"against_halt", !may.yes}}});
+    a.entries.push_back(
+        {"started",
+         {{"release", release.empty() ? kUnknownRelease : release}, {"by", options.by}, {"against_halt", !may.yes}}});
     if (planned) {
         a.entries.back().data["step"] = number;
         a.entries.back().data["expected"] = expected_as_json(**step);
@@ -336,6 +338,10 @@ Result<Answer> undo(const JobRun& run) {
 
 Result<Answer> mark_event(const JobRun& run, const MarkOptions& options, UnixMs now) {
     Answer a;
+    if ((!options.with.empty() || !options.area.empty()) && options.event != "answered")
+        return usage_error("mark-not-answered", printable(options.event),
+                           "takes no --with or --area: they say how an ask was answered",
+                           "mark answered with them, or leave them out");
     if (options.event == "broken-off") {
         a.headline = "Marked: broken off.";
         a.entries.push_back({"ended", {{"outcome", "broken off"}}});
@@ -346,6 +352,8 @@ Result<Answer> mark_event(const JobRun& run, const MarkOptions& options, UnixMs 
                            "use one of: " + join(watch::events(run.family), ", ") + ", broken-off");
     a.headline = "Marked: " + options.event + ".";
     a.entries.push_back({"mark", {{"event", options.event}, {"source", options.source}}});
+    if (!options.with.empty()) a.entries.back().data["how"] = options.with;
+    if (!options.area.empty()) a.entries.back().data["area"] = options.area;
     if (options.event == "ended") {
         a.entries.push_back({"ended", {{"outcome", "ended"}}});
         const book::Run& which = run.job.runs.back();
@@ -473,6 +481,7 @@ Result<Answer> mark_run(Context& context, const MarkOptions& options) {
     const Drawn d = draw_run(*run, run->job.runs.back(), context.clock->now(), {}, {recorded.samples, {}});
     Answer a;
     a.job = run->number;
+    a.level = run->level();
     a.headline = marked->headline;
     a.text = d.where.sentence + "\n";
     if (run->job.runs.back().outcome == "broken off")

@@ -68,6 +68,7 @@ struct MarkOptions {
     bool undo = false;  // --undo: takes the last mark, text or tally back
     double ago_s = 0;   // --ago S: it was seen so long ago
     std::string source = "tap";
+    std::string with, area;  // --with turn|press|touch|key|card, --area TEXT: how and where an ask was answered
 };
 // One of event, shows, tally and undo.
 Result<Answer> mark_run(Context& context, const MarkOptions& options);

@@ -54,6 +54,7 @@ struct Answer {
     bool verdict_matters = true;    // false: a listing; exit 0 whatever the reasons say, no verdict line
     std::size_t width = 80;         // of the page in columns; a drawing that was asked for wider needs more
     std::string document;           // a file's text, printed as it is instead of all the rest, with --json too
+    std::string level;              // "L1": how much is known of the family it rests on; empty: it rests on none
     bool bad_input = false;         // the answer lists what is wrong with a file that was given: exit 3
 };
 

@@ -77,8 +77,10 @@ void done(std::string& out, const Job& j) {
                          words(j.plan_verdict)));
     for (const book::PlannedStep& s : j.plan)
         fact(out, "",
-             fmt::format("{}: {} of {} pieces to land, {}, half of such runs in {}, 9 in 10 in {}{}", s.release,
-                         s.landed, s.total, human_bytes(s.bytes), human_duration(s.p50_s), human_duration(s.p90_s),
+             fmt::format("{}: {} of {} pieces to land, {}, {}{}", s.release, s.landed, s.total, human_bytes(s.bytes),
+                         s.p90_s > 0 ? fmt::format("half of such runs in {}, 9 in 10 in {}", human_duration(s.p50_s),
+                                                   human_duration(s.p90_s))
+                                     : std::string("how long is not known"),
                          s.one_way_door ? "; no way back after it" : ""));
     for (const book::CardEntry& c : j.cards)
         fact(out, c.audited ? "card audited" : "card laid",

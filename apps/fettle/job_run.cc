@@ -37,7 +37,7 @@ Result<change::SetState> found_set(const Context& context, const JobRun& run) {
     IdentifyOptions who;
     for (const auto& [role, plate] : run.job.plates) who.plates.push_back(plate);
     const std::string release = run.job.planned_from.empty() ? run.job.release_found : run.job.planned_from;
-    if (!release.empty()) who.views.push_back(release + (run.job.market.empty() ? "" : " " + run.job.market));
+    if (!release.empty()) who.views.push_back(view_of(run.job, release));
     who.family = run.job.family;
     auto unit = identify_unit(context, who);
     if (!unit) return pass(unit);
@@ -46,9 +46,18 @@ Result<change::SetState> found_set(const Context& context, const JobRun& run) {
 
 const change::ChangeSheet kNoSheet;
 const forecast::Forecast kNoForecast;
-const cutmap::CutMap kNoMap;
+const cutmap::CutMap kNoMap = [] {
+    cutmap::CutMap m;
+    m.boot_order_known = false;  // nothing was explored, so nothing has a way back
+    return m;
+}();
 
 }  // namespace
+
+std::string view_of(const book::Job& job, const std::string& release) {
+    if (job.view.find(release) != std::string::npos && job.view.find(job.market) != std::string::npos) return job.view;
+    return release + (job.market.empty() ? "" : " " + job.market);
+}
 
 int JobRun::next_step() const {
     for (std::size_t i = 0; i < plan.steps.size(); ++i) {
@@ -74,6 +83,14 @@ Result<const PlanStep*> JobRun::step(int wanted) const {
             fmt::format("the plan has {} {}", plan.steps.size(), plan.steps.size() == 1 ? "step" : "steps"),
             "name one of them");
     return &plan.steps[static_cast<std::size_t>(n) - 1];
+}
+
+std::string JobRun::release_of(const PlanStep& step) const {
+    return step.release.release.empty() ? job.card_release : step.release.release;
+}
+
+std::string JobRun::level() const {
+    return family.level.empty() ? "L0" : family.level;
 }
 
 const PlanStep* JobRun::step_of(const book::Run& r) const {

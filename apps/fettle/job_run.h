@@ -26,6 +26,9 @@ struct JobRun {
     int next_step() const;
     // By number; bad_input when there is no such step, with what there is.
     Result<const PlanStep*> step(int number) const;
+    // The release that a step installs; without a plan it is the one on the job's card, if there is one.
+    std::string release_of(const PlanStep& step) const;
+    std::string level() const;  // of its family, for Answer::level
     // The step that a run was of; nullptr when the plan no longer has it.
     const PlanStep* step_of(const book::Run& run) const;
 };
@@ -39,6 +42,9 @@ Result<JobRun> load_job_run(const Context& context, const std::string& job,
 
 // The same for looking at its last run: without a plan where the journal keeps what that run is held against.
 Result<JobRun> load_last_run(const Context& context, const std::string& job);
+
+// The version view of a job that shows `release`: as it was typed, unless it was put right since.
+std::string view_of(const book::Job& job, const std::string& release);
 
 // A run as the watch sees it.
 watch::Observed observed(const book::Run& run, bool on_bench);

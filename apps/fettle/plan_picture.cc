@@ -43,8 +43,8 @@ std::vector<Row> rows_of(const Plan& p) {
         if (const PlanStep* s = step_to(p, r.release)) {
             row.door = s->one_way_door;
             notes.push_back(fmt::format("step {}, half {}, nine in ten {}", s - p.steps.data() + 1,
-                                        human_duration(s->forecast.total.p50_s),
-                                        human_duration(s->forecast.total.p90_s)));
+                                        time_words(s->forecast, s->forecast.total.p50_s),
+                                        time_words(s->forecast, s->forecast.total.p90_s)));
             if (s->stepping_stone) notes.emplace_back("stepping stone");
             if (s->one_way_door) notes.emplace_back("ONE-WAY DOOR");
         } else if (!r.on_shelf) {
@@ -199,8 +199,8 @@ std::string plan_as_svg(const Plan& p, const family::Family& family) {
         const watch::Step s{family, step.sheet, step.forecast, step.map};
         watch::Where where = before_start(s);
         where.sentence = fmt::format("Step {}: {}. Half of such runs {} or less, nine in ten {} or less.", i + 1,
-                                     step.release.release, human_duration(step.forecast.total.p50_s),
-                                     human_duration(step.forecast.total.p90_s));
+                                     step.release.release, time_words(step.forecast, step.forecast.total.p50_s),
+                                     time_words(step.forecast, step.forecast.total.p90_s));
         std::string strip = watch::strip_svg(s, {}, where, 0);
         const double own = height_of(strip);
         strip.replace(0, 5,

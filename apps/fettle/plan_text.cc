@@ -72,6 +72,10 @@ void add_sheet(const PlanStep& s, const family::Family& family, bool full, std::
 
 void add_forecast(const PlanStep& s, const family::Family& family, std::string& out) {
     const auto& f = s.forecast;
+    if (f.states.empty()) {
+        out += "  Time: can't say; the step script is not known\n";
+        return;
+    }
     out += fmt::format("  Time: {}\n", f.claim);
     if (f.own_runs > 0) {
         out += fmt::format("        model beside it: half of the runs {} or less, nine in ten {} or less\n",
@@ -93,6 +97,10 @@ void add_forecast(const PlanStep& s, const family::Family& family, std::string& 
 
 void add_map(const PlanStep& s, const family::Family& family, bool ascii, std::string& out) {
     const auto& map = s.map;
+    if (map.moments.empty() && !map.boot_order_known) {
+        out += "  Power-cut map: can't say; every write counts as having no way back\n";
+        return;
+    }
     out +=
         fmt::format("  Power-cut map: what a cut at each moment leads to ({} situations judged, up to {} {} in a run)\n",
                     map.met, map.cuts, map.cuts == 1 ? "cut" : "cuts");
@@ -147,10 +155,13 @@ std::string plan_headline(const Plan& p) {
     }
     std::vector<std::string> names;
     for (const auto& s : p.steps) names.push_back(s.release.release);
-    return fmt::format("{} to {}{}: half of such runs take {} or less, nine in ten {} or less.",
-                       p.steps.size() == 1 ? std::string("One step") : fmt::format("{} steps", p.steps.size()), p.to,
-                       p.steps.size() == 1 ? "" : " (" + join(names, ", then ") + ")", human_duration(p.total.p50_s),
-                       human_duration(p.total.p90_s));
+    const std::string way = fmt::format(
+        "{} to {}{}", p.steps.size() == 1 ? std::string("One step") : fmt::format("{} steps", p.steps.size()), p.to,
+        p.steps.size() == 1 ? "" : " (" + join(names, ", then ") + ")");
+    if (std::any_of(p.steps.begin(), p.steps.end(), [](const PlanStep& s) { return s.forecast.states.empty(); }))
+        return way + "; how long it takes can't be said.";
+    return fmt::format("{}: half of such runs take {} or less, nine in ten {} or less.", way,
+                       human_duration(p.total.p50_s), human_duration(p.total.p90_s));
 }
 
 std::string plan_as_text(const Plan& p, const family::Family& family, bool full, bool ascii) {
@@ -167,11 +178,14 @@ std::string plan_as_text(const Plan& p, const family::Family& family, bool full,
             if (s.one_way_door) marks.emplace_back("ONE-WAY DOOR");
             const std::string from = i == 0 ? p.from : p.steps[i - 1].release.release;
             out += fmt::format("  {:<4} {:<12} {:<12} {:>10} {:>10} {:>10}\n", i + 1, from.empty() ? "not known" : from,
-                               s.release.release, human_bytes(s.sheet.bytes), human_duration(s.forecast.total.p50_s),
-                               human_duration(s.forecast.total.p90_s));
+                               s.release.release, human_bytes(s.sheet.bytes),
+                               time_words(s.forecast, s.forecast.total.p50_s),
+                               time_words(s.forecast, s.forecast.total.p90_s));
             if (!marks.empty()) out += fmt::format("       {}\n", join(marks, ", "));
         }
-        if (p.steps.size() > 1) {
+        const bool timed =
+            std::none_of(p.steps.begin(), p.steps.end(), [](auto& s) { return s.forecast.states.empty(); });
+        if (p.steps.size() > 1 && timed) {
             out += fmt::format("  all steps, with handling between ({} usual, a guess): half {}, nine in ten {}\n",
                                human_duration(usual_handling().median_s), human_duration(p.total.p50_s),
                                human_duration(p.total.p90_s));

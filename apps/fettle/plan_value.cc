@@ -6,6 +6,7 @@
 #include <cctype>
 #include <set>
 
+#include "fettle/base/clock.h"
 #include "fettle/base/text.h"
 #include "fettle/family/cards.h"
 
@@ -159,7 +160,11 @@ void add_mending_step(const PlanRequest& q, Plan& p) {
 }  // namespace
 
 family::Duration usual_handling() {
-    return {180, 420, "guess"};
+    return {180, 420, "guess", {}};
+}
+
+std::string time_words(const forecast::Forecast& forecast, double seconds) {
+    return forecast.states.empty() ? "not known" : human_duration(seconds);
 }
 
 std::vector<HandsOnWindow> hands_on(const forecast::Forecast& forecast) {

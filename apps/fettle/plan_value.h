@@ -33,6 +33,9 @@ struct PlanRequest {
     std::uint64_t seed = 1;
 };
 
+// "12 min", or "not known" where the forecast has no states: an unknown time is never shown as none.
+std::string time_words(const forecast::Forecast& forecast, double seconds);
+
 struct PlanStep {
     family::Release release;
     change::SetState before, after;

@@ -6,6 +6,7 @@
 
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
+#include "fettle/family/level.h"
 
 namespace fettle::app {
 namespace {
@@ -101,6 +102,8 @@ std::string as_text(const Answer& answer) {
     std::string out;
     if (!answer.headline.empty()) out += answer.headline + "\n";
     if (!answer.text.empty()) out += answer.text;
+    if (!answer.level.empty())
+        out += fmt::format("known: level {}, {}\n", answer.level, family::level_words(answer.level));
     out = to_page(out, answer.width);
     if (!answer.verdict_matters) return harmless(out);
     out += fmt::format("verdict: {}\n", fettle::words(answer.judgement.verdict()));
@@ -129,6 +132,7 @@ std::string as_json(const std::string& command, const Answer& answer) {
                                        {"rests_on", r.rests_on}});
     doc["reasons"] = std::move(reasons);
     doc["headline"] = answer.headline;
+    if (!answer.level.empty()) doc["level"] = answer.level;
     doc["data"] = answer.data;
     return pretty(doc);
 }

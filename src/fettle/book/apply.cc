@@ -74,6 +74,7 @@ void identified(Job& job, const Entry&, Members& m) {
     const std::string release = m.text("release"), market = m.text_or("market");
     if (!release.empty()) job.release_found = release;
     if (!release.empty() || !market.empty()) job.market = market;
+    job.view = m.text_or("view");
     job.identified = m.verdict("verdict");
     job.identity_reasons = m.reasons("reasons");
     std::map<std::string, std::string> plates;
@@ -202,6 +203,7 @@ void started(Job& job, const Entry& e, Members& m) {
     run.by = m.text_or("by");
     run.expected = m.object_if("expected");
     run.started = instant_of(e, m);
+    run.id = e.digest.substr(0, 16);
     job.runs.push_back(std::move(run));
     job.as_left_origin = "not read";
     job.as_left_release.clear();
@@ -227,7 +229,8 @@ void started(Job& job, const Entry& e, Members& m) {
 
 // Marks, texts and tallies belong to the last run, also shortly after its end; before any run they stay in the journal.
 void mark(Job& job, const Entry& e, Members& m) {
-    RunMark mark{e.number, m.text("event"), instant_of(e, m), m.text("source"), false};
+    RunMark mark{e.number, m.text("event"),  instant_of(e, m), m.text("source"),
+                 false,    m.text_or("how"), m.text_or("area")};
     if (!job.runs.empty()) job.runs.back().marks.push_back(std::move(mark));
 }
 

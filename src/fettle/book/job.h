@@ -141,6 +141,7 @@ struct RunMark {
     UnixMs at = 0;
     std::string source;  // "tap", "link", "amps", "stand-in"
     bool undone = false;
+    std::string how, area;  // "answered": how, as a family file's answers say it, and where on the screen; may be empty
 };
 
 struct TextSeen {  // what the box showed, word for word
@@ -188,6 +189,7 @@ struct Run {
     std::string release;
     int step = 0;  // 1-based among the planned steps
     UnixMs started = 0;
+    std::string id;  // 16 hex digits out of the digest of its start: names it without its job
     std::optional<UnixMs> ended;
     bool against_halt = false;
     std::vector<RunMark> marks;
@@ -224,6 +226,7 @@ struct Job {
     std::vector<Keeping> keepings;
     std::vector<std::string> notes;
     std::string family, family_digest, release_found, market;
+    std::string view;  // the version view as it was typed, when it was
     Verdict identified = Verdict::cant_say;
     std::vector<Reason> identity_reasons;
     std::string as_found_origin;  // "read", "typed", "inferred"

@@ -152,7 +152,8 @@ Draft draft_family(const DraftInput& in) {
     out.toml = head(out.level.c_str(), package.read ? "the index is read; nothing else is known" : "plate only") +
                body + package.toml + "\n" + card(in) +
                remark(
-                   "[[act]], [supply], [[boot]]: unknown. The power-cut map can't say; every write counts as having no "
+                   "When this was drafted, [[act]], [supply] and [[boot]] were unknown. The power-cut map can't say; "
+                   "every write counts as having no "
                    "way back.");
     return out;
 }

@@ -105,6 +105,7 @@ void write_releases(Writer& w, const Family& f, const Family& other) {
     const PackageRule& p = *f.package;
     w.add("package.index", p.index, Rule::exact);
     w.add("package.form", p.form == "csv" ? p.form + " " + p.separator : p.form, Rule::exact);
+    w.add("package.columns", join(p.columns, ", "), Rule::exact);
     w.add("package.signature.form", p.signature_form, Rule::guards);
     w.add("package.signature.file", p.signature_file, Rule::guards);
     w.add("package.signature.key", p.signature_key, Rule::guards);
@@ -281,6 +282,12 @@ void write_rest(Writer& w, const Family& f) {
         for (const TouchArea& a : s.areas)
             w.add(fmt::format("screen.{}.area.{}", s.box, a.name),
                   fmt::format("{},{} to {},{}", a.left, a.top, a.right, a.bottom), Rule::exact);
+    }
+    // That a run said otherwise is a warning; that it was watched is only counted.
+    for (const WatchedRun& r : f.watched) {
+        w.add("watched." + r.run, "on " + r.day, Rule::text);
+        for (const std::string& c : r.contradicts)
+            w.add("watched." + r.run + ".contradicts." + c, "said", Rule::guards);
     }
     for (const Trial& t : f.trials)
         w.add("try." + t.words, fmt::format("complaint \"{}\", piece \"{}\"", t.when_complaint_has, t.when_piece_moved),

@@ -23,6 +23,7 @@ struct Duration {
     double median_s = 0;
     double p90_s = 0;  // nine in ten are shorter; >= median_s
     std::string source;
+    std::vector<double> seen_s;  // what each run took that `source` counts, where that was kept
 };
 
 struct Current {  // of the whole set, in ampere, at 12 V nominal
@@ -82,11 +83,12 @@ struct KnownRelease {
 // Where the index stands and how its items map. What the values of the mappings are depends on the form: JSON pointers
 // (RFC 6901), paths of XML elements, names of columns or keys; for a piece, relative to it.
 struct PackageRule {
-    std::string index;           // path of the index in the package
-    std::string form;            // "json", "xml", "csv", "tsv", "ini", "digest-list", "cyclonedx"
-    char separator = ',';        // csv
-    std::string digest;          // digest-list: the algorithm of its digests, "sha256"
-    std::string signature_form;  // "ed25519", "cms" or empty: whole, origin not proven
+    std::string index;                 // path of the index in the package
+    std::string form;                  // "json", "xml", "csv", "tsv", "ini", "digest-list", "cyclonedx"
+    char separator = ',';              // csv
+    std::vector<std::string> columns;  // csv, tsv: names of the columns of a table that has no head
+    std::string digest;                // digest-list: the algorithm of its digests, "sha256"
+    std::string signature_form;        // "ed25519", "cms" or empty: whole, origin not proven
     std::string signature_file;
     std::string signature_key;                        // ed25519: 32 bytes as hex
     std::vector<std::string> signature_certificates;  // cms: PEM, any of which the chain may end in
@@ -296,6 +298,14 @@ struct Trial {  // functions to try after a run
     std::string when_piece_moved;
 };
 
+// A run that this file has learnt from: it is counted once, and what it contradicted is not averaged away.
+struct WatchedRun {
+    std::string run;  // 16 hex digits out of the journal's digest of its start
+    std::string day;  // "2026-10-02"
+    std::vector<std::string> contradicts;
+    std::string allowed_by;  // who answers for what was loosened by it; may be empty
+};
+
 struct Family {
     std::string id, marque, words, level;  // level "L0" … "L5" as the file claims
     std::string newest_release, newest_as_of;
@@ -321,6 +331,7 @@ struct Family {
     std::vector<Hold> holds;
     std::vector<TouchScreen> screens;  // at most one a box
     std::vector<Trial> trials;
+    std::vector<WatchedRun> watched;
     std::vector<std::string> primer;
     bool refuses_older = false;  // the box refuses a piece that is older than the installed one
     double settle_s = 0;         // after `end`, before safe to remove

@@ -149,6 +149,7 @@ RawIndex read_table(const PackageRule& rule, std::string_view text, Faults& faul
     if (text.starts_with("\xef\xbb\xbf")) text.remove_prefix(3);
     Rows rows(text, rule.form == "tsv" ? '\t' : rule.separator, faults);
     Columns columns;
+    if (!rule.columns.empty()) columns = read_head({0, rule.columns}, rule, faults);
     while (!rows.done()) {
         std::string_view remark;
         const std::string place = fmt::format("line {}", rows.line());

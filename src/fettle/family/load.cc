@@ -55,6 +55,7 @@ Loaded load_family_text(std::string_view toml) {
     read_screen(top, f);
     read_touch(top, f);
     read_link(top, f);
+    read_watched(top, f);
     top.done();
 
     check_labels(f, log);

@@ -200,6 +200,7 @@ void read_package(Section& top, Family& f) {
             else if (!separator.empty())
                 p.separator = separator[0];
         }
+        if (p.form == "csv" || p.form == "tsv") p.columns = s.texts("columns", Need::may);
         s.table("signature", Need::may, [&](Section& g) { read_signature(g, p); });
         p.path_pattern = s.text("path_pattern", Need::may);
         check_path_pattern(s, p);

@@ -19,7 +19,8 @@ void read_screen(Section& top, Family& f);   // tally, message, hold, try
 void read_touch(Section& top, Family& f);    // screen
 void read_supply(Section& top, Family& f);
 void read_stuck(Section& top, Family& f);
-void read_link(Section& top, Family& f);  // link, fault
+void read_link(Section& top, Family& f);     // link, fault
+void read_watched(Section& top, Family& f);  // watched
 
 // Values → mistakes. The n-th entry of a list section stands in the family at n - 1: sections keep what is broken, so
 // that keys and values stay in step.

@@ -84,6 +84,23 @@ void read_screen(Section& top, Family& f) {
     });
 }
 
+void read_watched(Section& top, Family& f) {
+    top.tables("watched", Need::may, [&](Section& s) {
+        WatchedRun w;
+        w.run = s.text("run", Need::must);
+        if (!w.run.empty() && (w.run.size() != 16 || w.run.find_first_not_of("0123456789abcdef") != std::string::npos))
+            s.log().mistake(s.at("run"), "is \"" + printable(w.run) + "\"; 16 hex digits were expected",
+                            "leave these entries to fettle family learn");
+        w.day = s.date("day", Need::must);
+        w.contradicts = s.texts("contradicts", Need::may);
+        w.allowed_by = s.text("allowed_by", Need::may);
+        f.watched.push_back(std::move(w));
+    });
+    std::vector<std::string> runs;
+    for (const WatchedRun& w : f.watched) runs.push_back(w.run);
+    check_unique(top.log(), "watched", "run", runs, "run");
+}
+
 void read_link(Section& top, Family& f) {
     top.tables("link", Need::may, [&](Section& s) {
         LinkBox b;

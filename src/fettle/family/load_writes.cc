@@ -11,6 +11,7 @@ std::optional<Duration> read_duration(Section& s, std::string_view key) {
         const auto median = d.number("median", Need::must, {0, 1e6, false});
         const auto p90 = d.number("p90", Need::must, {0, 1e6, false});
         v.source = d.source("source", Need::must);
+        v.seen_s = d.reals("seen", {0, 1e6});
         if (!median || !p90) return;
         v.median_s = *median;
         v.p90_s = *p90;
@@ -46,7 +47,7 @@ ActKind kind_of(const std::string& word) {
 }
 
 void read_ask(Section& s, Act& a) {
-    a.control = s.word("control", Need::must, {"knob", "touch", "key", "card"});
+    a.control = s.word("control", Need::may, {"knob", "touch", "key", "card"});  // left out: not known
     a.area = s.text("area", Need::may);
     if (!a.area.empty() && a.control != "touch")
         s.log().mistake(s.at("area"), "means nothing here: only a touch has an area", "take the key out");
@@ -55,7 +56,7 @@ void read_ask(Section& s, Act& a) {
     } else {
         s.not_here("card", "only control = \"card\" says which card goes in");
     }
-    s.tables("answers", Need::must, [&](Section& w) {
+    s.tables("answers", a.control.empty() ? Need::may : Need::must, [&](Section& w) {
         Answer answer;
         answer.how = w.word("how", Need::must, {"turn", "press", "key", "card", "nothing"});
         if (answer.how == "nothing") {

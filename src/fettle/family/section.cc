@@ -183,6 +183,23 @@ void Section::numbers(std::string_view key, Need need,
     }
 }
 
+std::vector<double> Section::reals(std::string_view key, Range range) {
+    std::vector<double> out;
+    const Node* n = take(key, Need::may, {NodeKind::array});
+    if (!n) return out;
+    for (const Node& item : n->items) {
+        const bool number = item.kind == NodeKind::real || item.kind == NodeKind::integer;
+        if (number && std::isfinite(item.real) && item.real >= range.low && item.real <= range.high)
+            out.push_back(item.real);
+        else
+            log_.mistake(
+                at(key),
+                fmt::format("holds {}; numbers from {} to {} were expected", words(item.kind), range.low, range.high),
+                "correct the list");
+    }
+    return out;
+}
+
 std::map<std::string, std::string> Section::text_map(std::string_view key, Need need) {
     std::map<std::string, std::string> out;
     table(key, need, [&](Section& s) {

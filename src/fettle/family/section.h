@@ -59,6 +59,7 @@ public:
     std::vector<std::string> texts(std::string_view key, Need need);
     // read(value, dotted key of the item) for each whole number of a list.
     void numbers(std::string_view key, Need need, const std::function<void(std::int64_t, const std::string&)>& read);
+    std::vector<double> reals(std::string_view key, Range range);  // a list that may be left out
     std::map<std::string, std::string> text_map(std::string_view key, Need need);
     std::string source(std::string_view key, Need need);  // "measured N", "maker's paper", "common practice", "guess"
 

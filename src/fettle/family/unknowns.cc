@@ -29,6 +29,9 @@ void open_labels(const Family& f, Log& log) {
     }
     if (f.view.pattern.empty())
         log.unknown("view", "nothing says how the box shows its release", "the release must be read over the link");
+    for (const std::string& field : f.view.likely)
+        log.unknown("view.likely", fmt::format("the meaning of field \"{}\" is only likely", field),
+                    "decisions that need it stay can't say");
     if (f.order.rule.empty())
         log.unknown("family.version_order", "nothing says which of two releases is newer",
                     "plan can't say what is an update and what is a way back");
@@ -93,6 +96,9 @@ void open_writes(const Family& f, Log& log) {
         if (lasts && !a.seconds)
             log.unknown(key + ".seconds", fmt::format("how long \"{}\" lasts is not known", a.id),
                         "the forecast leaves it out and says so; lateness there can't be said");
+        if (a.kind == ActKind::ask && a.control.empty())
+            log.unknown(key + ".control", fmt::format("with which control \"{}\" is answered is not known", a.id),
+                        "ready can't say whether that control answers; stay at the box until it ends");
         if (lasts && !a.current)
             log.unknown(key + ".current", fmt::format("the current in \"{}\" is not known", a.id),
                         "the energy budget can't say for this state");

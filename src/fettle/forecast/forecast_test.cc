@@ -23,7 +23,7 @@ family::Act wait_act(const std::string& id, double median_s, double p90_s, const
     a.id = id;
     a.kind = family::ActKind::wait;
     a.box = "main";
-    a.seconds = family::Duration{median_s, p90_s, source};
+    a.seconds = family::Duration{median_s, p90_s, source, {}};
     a.current = family::Current{2.0, 3.0, source};
     return a;
 }
@@ -168,7 +168,7 @@ TEST(TotalOf, StoryFourteen) {
     EXPECT_LT(shared.p90_s, 50.5);
     const auto apart = total_of(steps, std::nullopt, Sharing::independent);
     EXPECT_NEAR(apart.p90_s, 48.4, 0.3);
-    const auto handled = total_of(steps, family::Duration{5, 5, "guess"});
+    const auto handled = total_of(steps, family::Duration{5, 5, "guess", {}});
     EXPECT_NEAR(handled.p50_s, shared.p50_s + 5, 0.1);
 }
 

@@ -296,6 +296,11 @@ private:
                {"faults before", of(job_.faults_before)},
                {"faults after", of(job_.faults_after)}},
               9);
+        minor(in_.level.empty() ? "What these boxes do in a run was not known."
+                                : "What was known of these boxes: level " + in_.level + ".");
+        if (!in_.boot_order_known)
+            p("What these boxes do when power returns half-way was not known. Every write was treated as one without a "
+              "way back; the sheet cannot say what a power cut in the run would have led to.");
         close();
     }
 

@@ -18,6 +18,8 @@ struct SheetInput {
     std::string workshop;               // as it should stand at the top; may be empty
     std::vector<std::string> strips;    // SVG elements, one a run, from watch::strip_svg; may be empty
     std::vector<std::string> cautions;  // those that apply to the customer now
+    std::string level;                  // "L1, package index understood"; empty: no family was known
+    bool boot_order_known = true;       // false: every write counted as having no way back, and the sheet says so
     std::string journal_digest;         // digest of the journal's last entry
     std::int64_t journal_entries = 0;
 };

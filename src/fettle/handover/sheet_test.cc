@@ -144,7 +144,7 @@ TEST(Sheet, HostileTextsStayText) {
     j.runs[0].release = evil;
     j.runs[0].by = evil;
     j.runs[0].against_halt = true;
-    j.runs[0].marks = {{1, evil, 0, evil, false}};
+    j.runs[0].marks = {{1, evil, 0, evil, false, {}, {}}};
     j.plan[0].release = evil;
     j.accepted = {{evil, evil, evil, Verdict::mind, 0}};
     j.proof = {{evil, Verdict::mind, evil, evil, evil}};

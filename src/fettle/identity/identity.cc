@@ -325,6 +325,13 @@ private:
         out_.market = field("market");
         const auto known = family_->view.values.find("market");
         out_.market_known = known != family_->view.values.end() && known->second.contains(out_.market);
+        for (const std::string& likely : family_->view.likely)
+            if (const std::string value = field(likely.c_str()); !value.empty())
+                add("view-only-likely", Verdict::cant_say,
+                    fmt::format(
+                        "that \"{}\" is the {} is only likely by the family file: what needs it stays can't say", value,
+                        likely),
+                    "view", "family file");
     }
 
     const std::vector<family::Family>& families_;

@@ -158,7 +158,12 @@ void without_script(Track& t) {
         w.in_act_s = std::max(0.0, static_cast<double>(t.now - m.at) / 1000);
         w.settle_left_s = std::max(0.0, t.step.family.settle_s - *w.in_act_s);
     }
-    w.if_power_went_words = "can't say";
+    w.if_power_went_words =
+        t.step.map.boot_order_known ? "can't say; keep it fed" : "can't say, the boot order is not known; keep it fed";
+    if (w.standing == Standing::running)
+        t.say("no-way-back-now", Verdict::mind,
+              "a power cut now may leave no way back, as far as anybody knows: do not switch anything off",
+              "family file");
     w.rests_on =
         t.amps.empty() ? "nothing: the step script is not known" : "the supply current; the step script is not known";
     w.sentence = w.standing == Standing::ended

@@ -286,7 +286,8 @@ TEST_F(TrackerTest, WithoutAScriptNothingIsPromised) {
     const cutmap::CutMap empty;
     const Where w = track({bare, r.sheet, none, empty}, seen_, at(100));
     EXPECT_TRUE(has(w, "script-not-known"));
-    EXPECT_EQ(w.if_power_went_words, "can't say");
+    EXPECT_EQ(w.if_power_went_words, "can't say; keep it fed");
+    EXPECT_TRUE(has(w, "no-way-back-now"));
 }
 
 TEST_F(TrackerTest, UnknownBootOrderIsCantSayNotACalmWord) {
