@@ -26,6 +26,10 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     (void)uds::parse_count(input);
     if (const auto records = uds::parse_records(input))
         if (records->records.size() + 6 != size) std::abort();
+    family::LinkBox record;
+    record.did_release = 0xF195;
+    if (snapshot_words(input, record).empty() != input.empty()) std::abort();
+    if (extended_words(input).empty() != input.empty()) std::abort();
     if (held_back(Phase::no_run, input, true).empty() && input[0] != 0x14 && !uds::ReadRequest::from_bytes(input))
         std::abort();
     if (const auto allowed = uds::ReadRequest::from_bytes(input))

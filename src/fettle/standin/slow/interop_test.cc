@@ -8,11 +8,11 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
-#include "bench_test_help.h"
+#include "../bench_test_help.h"
+#include "../pcap_test_help.h"
 #include "fettle/base/source_path.h"
 #include "fettle/base/text.h"
 #include "fettle/standin/server.h"
-#include "pcap_test_help.h"
 
 namespace fettle::standin {
 namespace {
