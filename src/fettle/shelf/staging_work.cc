@@ -14,6 +14,11 @@ constexpr std::size_t most_waiting_bytes = 8u << 20;  // one more part may wait 
 constexpr std::size_t large_part = 4u << 20;
 constexpr std::size_t buffers_kept = 64, largest_kept = 1u << 20;
 constexpr int deepest = 2;
+// A predecessor that is itself a difference of less than a tenth is passed over for what it rests on: nearly as like,
+// and one expansion less now and whenever this is read. On six kernel releases (2.4 GB) 282 MB instead of 279 for 0.91
+// of the processor time of taking in and 0.86 of that of giving back the last; with a fifteenth 276 MB, since then
+// fewer chains are at their limit.
+constexpr std::uint64_t small_difference = 10;
 
 }  // namespace
 
@@ -41,14 +46,17 @@ Buffer Staging::buffer() {
     return out;
 }
 
-// What a part would rest on; none when the predecessor has no such part. No chain gets longer than `deepest`: then the
-// part below the predecessor's serves, which is nearly as like it.
+// What a part would rest on; none when the predecessor has no such part. No chain gets longer than `deepest`: then what
+// the predecessor's part rests on serves.
 std::optional<Part> Staging::prefix_for(const std::string& path, int seq) const {
     const auto before = before_.find(path);
     if (before == before_.end() || before->second.empty()) return std::nullopt;
     const auto nth = std::min(static_cast<std::size_t>(seq), before->second.size() - 1);
     auto part = parts_.find(before->second[nth]);
-    while (part != parts_.end() && depth(parts_, part->second) >= deepest) part = parts_.find(part->second.prefix);
+    const auto passed_over = [&](const Part& p) {
+        return p.form == Form::delta && (p.stored * small_difference < p.size || depth(parts_, p) >= deepest);
+    };
+    while (part != parts_.end() && passed_over(part->second)) part = parts_.find(part->second.prefix);
     if (part == parts_.end()) return std::nullopt;
     return part->second;
 }
