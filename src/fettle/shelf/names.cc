@@ -6,10 +6,10 @@
 #include <algorithm>
 #include <array>
 #include <cstdlib>
-#include <map>
 #include <memory>
 #include <optional>
 #include <set>
+#include <unordered_map>
 
 #include "fettle/base/text.h"
 
@@ -19,6 +19,8 @@ namespace {
 // The file system's rules are the FAT specification's (long names: 255 UTF-16 units, no " * / : < > ? \ |, trailing
 // dots and blanks dropped); the device names are common practice on desktop systems, from memory.
 constexpr std::string_view forbidden = "\"*:<>?|";
+// Linux opens no longer one (limits.h, PATH_MAX, with the ending zero), so neither could be laid.
+constexpr std::size_t longest_path = 4095;
 
 Reason fault(std::string_view code, std::string_view path, std::string text,
              std::string rests_on = "FAT specification") {
@@ -120,6 +122,13 @@ std::vector<Reason> check_path(std::string_view path) {
         out.push_back(fault("name-empty-part", path, "has no name at all"));
         return out;
     }
+    if (path.size() > longest_path) {
+        out.push_back(
+            fault("name-too-long", std::string(path.substr(0, 60)) + "…",
+                  fmt::format("is a path of {} bytes; no system opens more than {}", path.size(), longest_path),
+                  "the name itself"));
+        return out;
+    }
     if (path.front() == '/') out.push_back(fault("name-absolute", path, "begins at the root", "the name itself"));
     if (path.find('\\') != std::string_view::npos)
         out.push_back(fault("name-backslash", path, "holds a backslash, which some readers take for a folder",
@@ -158,23 +167,50 @@ std::string name_key(std::string_view name) {
     return key;
 }
 
+namespace {
+
+// The names met so far, folder by folder: most files stand in a folder that has been looked at.
+class Spellings {
+public:
+    // The path's key; nullopt when it or a folder of it is to a FAT reader what something else is already. The first
+    // time that this is met, it is put into `clash` with the other spelling.
+    std::optional<std::string> meet(const std::string& path,
+                                    std::optional<std::pair<std::string, std::string>>& clash) {
+        const std::size_t slash = path.rfind('/');
+        std::string key;
+        if (slash != std::string::npos) {
+            const std::string folder = path.substr(0, slash);
+            auto known = folders_.find(folder);
+            if (known == folders_.end()) known = folders_.emplace(folder, meet(folder, clash)).first;
+            if (!known->second) return std::nullopt;
+            key = *known->second;
+        }
+        key += "/" + name_key(std::string_view(path).substr(slash == std::string::npos ? 0 : slash + 1));
+        const auto [at, fresh] = spelled_.emplace(key, path);
+        if (fresh || at->second == path) return key;
+        clash = {path, at->second};
+        return std::nullopt;
+    }
+
+private:
+    std::unordered_map<std::string, std::optional<std::string>> folders_;  // path → key
+    std::unordered_map<std::string, std::string> spelled_;                 // key → first spelling
+};
+
+}  // namespace
+
 std::vector<Reason> check_clashes(const std::vector<std::string>& paths) {
     std::vector<Reason> out;
-    std::set<std::string> said;                  // one finding for a folder, not one for each file in it
-    std::map<std::string, std::string> spelled;  // key of a path or of one of its folders → its first spelling
+    std::set<std::string> said;  // one finding for a folder, not one for each file in it
+    Spellings spellings;
     for (const std::string& path : paths) {
-        std::string key, prefix;
-        for (const std::string& part : split(path, '/')) {
-            key += "/" + name_key(part);
-            prefix += (prefix.empty() ? "" : "/") + part;
-            const auto [at, fresh] = spelled.emplace(key, prefix);
-            if (fresh || at->second == prefix) continue;
-            if (said.insert(prefix).second)
-                out.push_back(fault("names-clash", path,
-                                    fmt::format("\"{}\" is the same name as \"{}\" to a FAT reader", printable(prefix),
-                                                printable(at->second))));
-            break;
-        }
+        if (path.size() > longest_path) continue;  // a finding of check_path(), and endless folders
+        std::optional<std::pair<std::string, std::string>> clash;
+        spellings.meet(path, clash);
+        if (clash && said.insert(clash->first).second)
+            out.push_back(fault("names-clash", path,
+                                fmt::format("\"{}\" is the same name as \"{}\" to a FAT reader",
+                                            printable(clash->first), printable(clash->second))));
     }
     return out;
 }

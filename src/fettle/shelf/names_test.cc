@@ -134,5 +134,18 @@ RC_GTEST_PROP(Clashes, ChangingTheCaseOfAnyLetterClashes, ()) {
     RC_ASSERT(check_clashes({"x/" + name, "x/" + other}).size() == 1u);
 }
 
+// A path of a hundred thousand folders costs neither memory nor stack, and its finding is short.
+TEST(Names, AnEndlessPathIsRefusedShortly) {
+    std::string path;
+    for (int i = 0; i < 100'000; ++i) path += "a/";
+    path += "b";
+    const auto found = check_path(path);
+    ASSERT_EQ(found.size(), 1u);
+    EXPECT_EQ(found[0].code, "name-too-long");
+    EXPECT_LT(found[0].where.size(), 100u);
+    EXPECT_TRUE(check_clashes({path, path}).empty());
+    EXPECT_TRUE(check_path(std::string(200, 'a') + "/" + std::string(200, 'b')).empty());
+}
+
 }  // namespace
 }  // namespace fettle::shelf

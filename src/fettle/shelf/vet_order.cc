@@ -1,6 +1,7 @@
 // What the index claims of the release's place among others: against the family file and against what is on the shelf.
 #include <fmt/core.h>
 
+#include <map>
 #include <set>
 
 #include "fettle/base/text.h"
@@ -24,17 +25,19 @@ bool accepts(const std::string& pattern, const std::string& text) {
 
 // Issue letters that no plate of the box can have.
 void check_issues(const family::Family& family, const family::Release& release, Judgement& j) {
-    std::set<std::pair<std::string, std::string>> said;
-    for (const family::Piece& p : release.pieces) {
-        const family::Box* box = family.box(p.box);
+    std::map<std::string, std::set<std::string>> by_box;
+    for (const family::Piece& p : release.pieces)
+        if (!p.issues.empty()) by_box[p.box].insert(p.issues.begin(), p.issues.end());
+    for (const auto& [role, issues] : by_box) {
+        const family::Box* box = family.box(role);
         const auto plate = box ? family::Pattern::compile(box->plate.pattern) : Result<family::Pattern>{};
         const std::string* field = box && plate ? plate->field_pattern("issue") : nullptr;
         if (!field) continue;
-        for (const std::string& issue : p.issues)
-            if (!accepts(*field, issue) && said.emplace(p.box, issue).second)
+        for (const std::string& issue : issues)
+            if (!accepts(*field, issue))
                 j.add(reason("unknown-issue", Verdict::mind,
                              fmt::format("issue \"{}\" is on no plate of the {} box as the family file knows them",
-                                         printable(issue), p.box),
+                                         printable(issue), role),
                              "family file"));
     }
 }
