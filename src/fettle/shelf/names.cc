@@ -124,7 +124,7 @@ std::vector<Reason> check_path(std::string_view path) {
     }
     if (path.size() > longest_path) {
         out.push_back(
-            fault("name-too-long", std::string(path.substr(0, 60)) + "…",
+            fault("name-too-long", fmt::format("{}…", path.substr(0, 60)),
                   fmt::format("is a path of {} bytes; no system opens more than {}", path.size(), longest_path),
                   "the name itself"));
         return out;
