@@ -128,6 +128,8 @@ def lore(t):
     t.json("family", "check", broken, exits=(3,))
     loose = t.folder / "loose.toml"
     loose.write_text(re.sub(r"\n\[\[hold\]\]\n(?:(?!\n\[).)*", "\n", file.read_text(), count=1, flags=re.S))
+    t.json("family", "sign", loose, "--by", "R. Marsh")
+    t.json("family", "import", loose)
     t.json("family", "add", loose)
     t.json("family", "add", file)
     for plates in (PLATES, ["6104183C5", "61O4183C5"], ["61?4183C5"], ["61"], []):

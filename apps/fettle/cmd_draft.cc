@@ -50,6 +50,13 @@ Result<Answer> family_draft(Context& context, const FamilyDraftOptions& options)
     in.plates = options.plates;
     in.views = options.views;
     in.id = options.id;
+    for (const std::string& m : options.means) {
+        const std::size_t eq = m.find('=');
+        if (eq == std::string::npos || eq == 0 || eq + 1 == m.size())
+            return usage_error("draft-means", printable(m), "is no PART=MEANING",
+                               "say for example --means main.part2=issue, or \"main.part2=don't know\"");
+        in.means[m.substr(0, eq)] = m.substr(eq + 1);
+    }
     for (const std::string& path : options.packages) {
         auto package = shelf::open_package(path);
         if (!package) return pass(package);
@@ -59,6 +66,14 @@ Result<Answer> family_draft(Context& context, const FamilyDraftOptions& options)
         in.studies.push_back(std::move(*study));
     }
     const contact::Draft draft = contact::draft_family(in);
+    if (!draft.strange_means.empty()) {
+        std::vector<std::string> parts;
+        for (const auto& asked : draft.asked) parts.push_back(asked.part);
+        return usage_error("draft-means", printable(draft.strange_means.front()),
+                           parts.empty() ? "is no part of a label; none is asked"
+                                         : "is no part of a label; asked are " + join(parts, ", "),
+                           "name one of these, or leave it out");
+    }
     if (options.add) {
         const auto known = load_families(context);
         if (!known && known.error().code != "no-family-files") return pass(known);
@@ -73,7 +88,14 @@ Result<Answer> family_draft(Context& context, const FamilyDraftOptions& options)
                                draft.unknown.size() == 1 ? "1 thing" : fmt::format("{} things", draft.unknown.size()));
     for (const std::string& f : draft.found) out.text += "  found    " + f + "\n";
     for (const std::string& u : draft.unknown) out.text += "  unknown  " + u + "\n";
+    json::array asked;
+    for (const auto& q : draft.asked) {
+        out.text += fmt::format("  asked    {} (\"{}\"): what is it? --means {}=WORD, or \"{}=don't know\"\n", q.part,
+                                printable(q.example), q.part, q.part);
+        asked.push_back(json::object{{"part", q.part}, {"example", q.example}});
+    }
     out.data = {{"id", draft.id},
+                {"asked", std::move(asked)},
                 {"level", draft.level},
                 {"found", texts_json(draft.found)},
                 {"unknown", texts_json(draft.unknown)},

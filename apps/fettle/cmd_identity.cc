@@ -209,6 +209,7 @@ Result<Answer> identify(Context& context, const IdentifyOptions& given) {
     out.headline = headline_of(unit->identity, family);
     out.text = text_of_identity(unit->identity);
     out.judgement = unit->identity.judgement;
+    if (family) out.level = family->level;
     out.data = identity_as_json(unit->identity, family);
     json::object entry;
     for (const char* key : {"family", "family_digest", "plates", "release", "market"}) entry[key] = out.data.at(key);

@@ -282,6 +282,7 @@ Result<Answer> prove_job(Context& context, const ProveOptions& options) {
                          "shelve that release again (its index will do), or plan again");
     Answer a;
     a.job = run->number;
+    a.level = run->level();
     for (const auto& [list, value] : {std::pair{&options.tried, "good"}, {&options.tried_bad, "bad"}}) {
         auto functions = functions_by_number(run->family, *list);
         if (!functions) return pass(functions);

@@ -187,6 +187,7 @@ Result<Answer> shelf_add(const Context& context, const ShelfAddOptions& options)
     shelf::Vetting refusal;
     auto added = opened->add(*family, request, *context.clock, context.progress, &refusal);
     Answer answer;
+    answer.level = family->level;
     if (!added) {
         std::string kept;
         if (added.error().code == "package-refused" && options.keep_refused) {

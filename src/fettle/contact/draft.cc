@@ -3,6 +3,7 @@
 #include <fmt/core.h>
 
 #include <algorithm>
+#include <set>
 
 #include "fettle/base/text.h"
 #include "fettle/contact/draft_package.h"
@@ -30,11 +31,44 @@ std::string role_of(std::size_t i, std::size_t of) {
     return of == 1 ? "main" : fmt::format("box-{}", i + 1);
 }
 
-std::string boxes(const DraftInput& in, const std::vector<LabelDraft>& plates, Draft& out) {
+bool is_field(std::string_view s) {
+    return !s.empty() && s.size() <= 30 && s.front() >= 'a' && s.front() <= 'z' &&
+           s.find_first_not_of("abcdefghijklmnopqrstuvwxyz0123456789_") == std::string_view::npos;
+}
+
+// The parts of a label get the names that the technician gave; one without an answer is asked. `seen` takes the keys
+// that were of use. Names that are no field names, or are taken, stay as they were and are said.
+std::string named_parts(LabelDraft& l, const std::string& label, const DraftInput& in, std::set<std::string>& seen,
+                        Draft& out) {
+    std::string t;
+    for (const auto& [part, example] : l.parts) {
+        const std::string key = label + "." + part;
+        seen.insert(key);
+        const auto said = in.means.find(key);
+        if (said == in.means.end()) {
+            out.asked.push_back({key, example});
+            continue;
+        }
+        const bool taken = l.pattern.find("(?P<" + said->second + ">") != std::string::npos;
+        if (!is_field(said->second) || taken) {
+            t += remark(fmt::format("{}: asked; the answer was: {}", part, printable(said->second)));
+            continue;
+        }
+        const std::string old = "(?P<" + part + ">";
+        l.pattern.replace(l.pattern.find(old), old.size(), "(?P<" + said->second + ">");
+        std::replace(l.over.begin(), l.over.end(), part, said->second);
+        t += remark(
+            fmt::format("{}: \"{}\" in the first example; its meaning as the technician said", said->second, example));
+    }
+    return t;
+}
+
+std::string boxes(const DraftInput& in, std::vector<LabelDraft> plates, std::set<std::string>& seen, Draft& out) {
     std::string t;
     for (const std::string& p : in.plates)
         if (std::none_of(plates.begin(), plates.end(), [&](const LabelDraft& l) {
-                return std::find(l.examples.begin(), l.examples.end(), p) != l.examples.end();
+                return std::find(l.examples.begin(), l.examples.end(), p) != l.examples.end() ||
+                       std::find(l.contradicts.begin(), l.contradicts.end(), p) != l.contradicts.end();
             }))
             out.unknown.push_back("no pattern can be written for the plate " + printable(p));
     if (plates.empty()) {
@@ -45,9 +79,10 @@ std::string boxes(const DraftInput& in, const std::vector<LabelDraft>& plates, D
                "[\"NOT-SEEN\"]\n\n";
     }
     for (std::size_t i = 0; i < plates.size(); ++i) {
-        const LabelDraft& l = plates[i];
+        LabelDraft& l = plates[i];
         t += fmt::format("[[box]]\nrole = \"{}\"  # unknown: a stand-in name\nwords = \"box\"  # unknown\n",
                          role_of(i, plates.size()));
+        const std::string meanings = named_parts(l, role_of(i, plates.size()), in, seen, out);
         t += fmt::format("[box.plate]\npattern = {}  # the shape of {}; what the parts mean is unknown\n",
                          literal(l.pattern),
                          l.examples.size() == 1 ? "one plate" : fmt::format("{} plates", l.examples.size()));
@@ -58,7 +93,25 @@ std::string boxes(const DraftInput& in, const std::vector<LabelDraft>& plates, D
         else if (l.examples.size() == 1)
             t += remark(
                 "unknown: whether the last character is a check character. One plate cannot tell, a second one may.");
+        t += meanings;
         t += "examples = " + list_of(l.examples) + "\n";
+        for (const std::string& c : l.contradicts) {
+            const std::string words = fmt::format(
+                "{} contradicts the {} others of its shape: its check character would be another. Misread, or of "
+                "another box?",
+                printable(c), l.examples.size());
+            t += remark(words);
+            out.found.push_back(words);
+        }
+        for (std::size_t k = 0; k < plates.size() && l.examples.size() == 1; ++k)
+            if (plates[k].examples.size() >= 3) {
+                const std::string words =
+                    fmt::format("{} has another shape than the {} plates of {}: another box, or misread",
+                                printable(l.examples.front()), plates[k].examples.size(), role_of(k, plates.size()));
+                t += remark(words);
+                out.found.push_back(words);
+                break;
+            }
         if (l.examples.size() > 1)
             t += remark(
                 "unknown: whether these are plates of one box or of several that look alike. If several: one [[box]] "
@@ -70,22 +123,23 @@ std::string boxes(const DraftInput& in, const std::vector<LabelDraft>& plates, D
     return t;
 }
 
-std::string view(const DraftInput& in, Draft& out) {
+std::string view(const DraftInput& in, std::set<std::string>& seen, Draft& out) {
     if (in.views.empty()) {
         out.unknown.emplace_back("the version view: none was given");
         return remark("[view]: unknown, no version view was given.") + "\n";
     }
-    const auto l = draft_view(in.views);
+    auto l = draft_view(in.views);
     if (!l) {
         out.unknown.emplace_back("the version view: no pattern fits what was given");
         std::string t = remark("[view]: unknown. No pattern fits every view that was given, word for word:");
         for (const std::string& v : in.views) t += remark("  " + toml_text(v));
         return t + "\n";
     }
+    const std::string meanings = named_parts(*l, "view", in, seen, out);
     return fmt::format(
-        "[view]\npattern = {}  # likely: the first dotted number is the release\nlikely = [\"release\"]\nexamples = "
+        "[view]\npattern = {}  # likely: the first dotted number is the release\n{}likely = [\"release\"]\nexamples = "
         "{}\n\n",
-        literal(l->pattern), list_of(l->examples));
+        literal(l->pattern), meanings, list_of(l->examples));
 }
 
 std::string card(const DraftInput& in) {
@@ -139,11 +193,14 @@ Draft draft_family(const DraftInput& in) {
         t += remark("version_order: unknown. Until it is said, no update can be told from a way back.") + "\n";
         return t;
     };
-    std::string body = boxes(in, plates, out) + view(in, out);
+    std::set<std::string> seen;
+    std::string body = boxes(in, plates, seen, out) + view(in, seen, out);
+    for (const auto& [part, meaning] : in.means)
+        if (!seen.contains(part)) out.strange_means.push_back(part);
     const std::string role = role_of(0, std::max<std::size_t>(1, plates.size()));
     const PackageDraft package = draft_package(in, head("L0", "tried") + body, out.id, role);
     out.level = package.read ? "L1" : "L0";
-    out.found = package.found;
+    out.found.insert(out.found.begin(), package.found.begin(), package.found.end());
     out.unknown.insert(out.unknown.end(), package.unknown.begin(), package.unknown.end());
     for (const char* u :
          {"marque, and what it is called", "how two releases are compared", "the card that the box accepts",

@@ -2,6 +2,7 @@
 // as unknown. What it writes loads without a mistake.
 #pragma once
 
+#include <map>
 #include <string>
 #include <vector>
 
@@ -13,6 +14,8 @@ struct DraftInput {
     std::vector<Study> studies;              // of packages of one family; may be empty
     std::vector<std::string> plates, views;  // as read off the box, word for word
     std::string id;  // as the technician wants it; empty: from what stays the same, or a stand-in name
+    // What a part of a label means: "main.part2" → "issue"; "don't know" is an answer, and is not asked again.
+    std::map<std::string, std::string> means;
 };
 
 struct Draft {
@@ -21,6 +24,12 @@ struct Draft {
     std::string id;
     std::vector<std::string> found;    // in words, each with its count
     std::vector<std::string> unknown;  // what nobody could tell from this
+    struct Asked {                     // a part of a label whose meaning only a person can know; asked once
+        std::string part;              // "main.part2", as `means` takes it
+        std::string example;
+    };
+    std::vector<Asked> asked;
+    std::vector<std::string> strange_means;  // keys of `means` that no label has
 };
 
 Draft draft_family(const DraftInput& input);
@@ -34,6 +43,9 @@ struct LabelDraft {
     std::vector<std::string> examples;
     bool check = false;  // the last character is the ISO/IEC 7064 MOD 11-2 check over all digits before it
     std::vector<std::string> over;
+    std::vector<std::pair<std::string, std::string>> parts;  // field → what stands there in the first example
+    std::vector<std::string> contradicts;  // of the same shape, but its check character is wrong while those of three
+                                           // or more others hold: misread, or of another box
 };
 std::vector<LabelDraft> draft_plates(const std::vector<std::string>& plates);
 // nullopt: no dotted number in a view, or the views have different shapes.

@@ -75,8 +75,15 @@ std::optional<bool> check_holds(const std::string& plate) {
     return *want == plate.back();
 }
 
-LabelDraft plate_of(const std::vector<std::string>& examples) {
+LabelDraft plate_of(const std::vector<std::string>& given) {
     LabelDraft out;
+    std::vector<std::string> examples, wrong;
+    for (const std::string& p : given) (check_holds(p).value_or(false) ? examples : wrong).push_back(p);
+    // Three that agree by chance: 1 in 1,331. Then one that does not is the odd one out, not the rule.
+    if (examples.size() >= 3 && wrong.size() < examples.size())
+        out.contradicts = wrong;
+    else
+        examples = given;
     out.examples = examples;
     // One plate in eleven agrees by chance, so one alone proves nothing.
     out.check = examples.size() > 1 && std::all_of(examples.begin(), examples.end(),
@@ -90,6 +97,7 @@ LabelDraft plate_of(const std::vector<std::string>& examples) {
             continue;
         }
         const std::string name = fmt::format("part{}", ++n);
+        out.parts.emplace_back(name, r.text);
         if (r.kind == Class::digit) out.over.push_back(name);
         out.pattern += fmt::format("(?P<{}>{})", name, class_pattern(r));
     }
@@ -134,14 +142,24 @@ std::optional<LabelDraft> draft_view(const std::vector<std::string>& views) {
         const auto dots = std::count(view.begin() + static_cast<std::ptrdiff_t>(at),
                                      view.begin() + static_cast<std::ptrdiff_t>(end), '.');
         std::string pattern;
-        for (const Run& r : runs_of(view.substr(0, at)))
-            pattern += r.kind == Class::sign ? escaped(r.text) : class_pattern(r);
+        std::vector<std::pair<std::string, std::string>> parts;
+        const auto rest = [&](const std::string& text) {
+            for (const Run& r : runs_of(text)) {
+                if (r.kind == Class::sign) {
+                    pattern += escaped(r.text);
+                    continue;
+                }
+                parts.emplace_back(fmt::format("part{}", parts.size() + 1), r.text);
+                pattern += fmt::format("(?P<{}>{})", parts.back().first, class_pattern(r));
+            }
+        };
+        rest(view.substr(0, at));
         pattern += "(?P<release>\\d+";
         for (std::ptrdiff_t i = 0; i < dots; ++i) pattern += "\\.\\d+";
         pattern += ")";
-        for (const Run& r : runs_of(view.substr(end)))
-            pattern += r.kind == Class::sign ? escaped(r.text) : class_pattern(r);
+        rest(view.substr(end));
         if (!before.empty() && pattern != before) return std::nullopt;
+        if (before.empty()) out.parts = parts;
         before = pattern;
         if (std::find(out.examples.begin(), out.examples.end(), view) == out.examples.end())
             out.examples.push_back(view);

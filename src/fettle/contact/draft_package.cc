@@ -25,7 +25,6 @@ Mapping mapping_of(const Index& x) {
     if (x.via != Via::path)
         return {fmt::format("its records lead to files by {}, a family file needs the path itself", words(x.via)), "",
                 ""};
-    if (x.headless) return {"its first line is a record already: no names of columns", "", ""};
     const bool tree = x.form == "json" || x.form == "xml";
     if (!tree) {
         out.pieces = x.table.address;
@@ -89,6 +88,12 @@ public:
              fmt::format("{} of its {} records name a file, {} files in all", x.named, x.table.rows.size(), x.covered));
         line(t, "form", x.form, "reads so from end to end");
         if (x.form == "csv" && x.separator != ',') line(t, "separator", std::string(1, x.separator), "");
+        if (x.headless) {
+            std::vector<std::string> names;
+            for (const std::string& f : x.table.fields) names.push_back(toml_text(f));
+            t += fmt::format("columns = [{}]  # its first line is a record already: named by their place\n",
+                             join(names, ", "));
+        }
         const bool list = x.form == "digest-list";
         if (list) line(t, "digest", x.digests.front().making->algorithm, verdict(x.digests.front()));
         t += remark("unknown: which box and which region a piece is for. Everything is put to one until you say.");
@@ -182,8 +187,8 @@ private:
         if (!x_.size_field.empty()) line(t, "size", x_.size_field, said(x_.sizes) + " with the files' sizes");
         std::set<std::string> taken;
         for (const DigestField& d : x_.digests) {
-            const bool usable = d.making && d.making->of == Making::Of::whole && d.making->encoding == "hex" &&
-                                taken.insert(d.making->algorithm).second;
+            const bool usable =
+                d.making && d.making->of == Making::Of::whole && taken.insert(d.making->algorithm).second;
             if (usable)
                 line(t, d.making->algorithm.c_str(), d.field, verdict(d));
             else

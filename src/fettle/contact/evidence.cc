@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <array>
 
+#include "fettle/family/digest_form.h"
+
 namespace fettle::contact {
 namespace {
 
@@ -16,35 +18,6 @@ struct Kind {
     std::size_t bytes;
 };
 constexpr std::array<Kind, 5> kinds = {{{"crc32", 4}, {"md5", 16}, {"sha1", 20}, {"sha256", 32}, {"sha512", 64}}};
-
-// RFC 4648: both alphabets, with or without padding.
-std::optional<Bytes> unbase64(std::string_view s) {
-    while (s.ends_with('=')) s.remove_suffix(1);
-    Bytes out;
-    std::uint32_t held = 0;
-    int bits = 0;
-    for (const char c : s) {
-        std::uint32_t v = 0;
-        if (c >= 'A' && c <= 'Z')
-            v = static_cast<std::uint32_t>(c - 'A');
-        else if (c >= 'a' && c <= 'z')
-            v = static_cast<std::uint32_t>(c - 'a') + 26;
-        else if (c >= '0' && c <= '9')
-            v = static_cast<std::uint32_t>(c - '0') + 52;
-        else if (c == '+' || c == '-')
-            v = 62;
-        else if (c == '/' || c == '_')
-            v = 63;
-        else
-            return std::nullopt;
-        held = (held << 6 | v) & 0xFFFFFF;
-        bits += 6;
-        if (bits < 8) continue;
-        bits -= 8;
-        out.push_back(static_cast<Byte>(held >> bits & 0xFF));
-    }
-    return out;
-}
 
 }  // namespace
 
@@ -111,7 +84,7 @@ std::optional<DigestText> digest_text(std::string_view value) {
             if (auto bytes = unhex(value)) return DigestText{k.algorithm, "hex", std::move(*bytes)};
     for (const Kind& k : kinds)
         if (value.size() == (k.bytes * 4 + 2) / 3 || value.size() == (k.bytes + 2) / 3 * 4)
-            if (auto bytes = unbase64(value); bytes && bytes->size() == k.bytes)
+            if (auto bytes = family::unbase64(value); bytes && bytes->size() == k.bytes)
                 return DigestText{k.algorithm, "base64", std::move(*bytes)};
     return std::nullopt;
 }

@@ -80,5 +80,50 @@ TEST(Draft, AnyTextBecomesToml) {
     EXPECT_EQ(toml_text("\xff"), "\"\\\\xff\"");
 }
 
+// Check characters by ISO/IEC 7064 MOD 11-2 of the example world's plates; the fifth has a wrong one.
+TEST(Draft, ThePlateThatContradictsTheOthersIsNamed) {
+    const std::vector<std::string> plates = {"6104183C5", "6402207A4", "5201176B5", "7301442D0"};
+    std::vector<std::string> five = plates;
+    five.push_back("6104184C5");
+    const auto drafts = draft_plates(five);
+    ASSERT_EQ(drafts.size(), 1u);
+    EXPECT_TRUE(drafts[0].check);
+    EXPECT_EQ(drafts[0].examples, plates);
+    EXPECT_EQ(drafts[0].contradicts, std::vector<std::string>{"6104184C5"});
+    // Two against one prove nothing: no check, and nobody is named.
+    const auto few = draft_plates({plates[0], plates[1], "6104184C5"});
+    EXPECT_FALSE(few[0].check);
+    EXPECT_TRUE(few[0].contradicts.empty());
+    DraftInput in;
+    in.plates = five;
+    const Draft d = draft_family(in);
+    EXPECT_NE(d.toml.find("# 6104184C5 contradicts the 4 others"), std::string::npos);
+    EXPECT_TRUE(family::load_family_text(d.toml).mistakes.empty());
+}
+
+TEST(Draft, MeaningsAreAskedOnceAndDontKnowIsAnAnswer) {
+    DraftInput in;
+    in.plates = {"6104183C5"};
+    in.views = {"27.1.110 NS"};
+    const Draft first = draft_family(in);
+    std::vector<std::string> asked;
+    for (const auto& a : first.asked) asked.push_back(a.part);
+    EXPECT_EQ(asked, (std::vector<std::string>{"main.part1", "main.part2", "main.part3", "view.part1"}));
+    in.means = {
+        {"main.part1", "number"}, {"main.part2", "issue"}, {"main.part3", "don't know"}, {"view.part1", "market"}};
+    const Draft second = draft_family(in);
+    EXPECT_TRUE(second.asked.empty());
+    EXPECT_TRUE(second.strange_means.empty());
+    const auto f = family::load_family_text(second.toml);
+    ASSERT_TRUE(f.mistakes.empty()) << f.mistakes[0].problem;
+    EXPECT_EQ(f.family.boxes[0].plate.pattern, "(?P<number>\\d{7})(?P<issue>[A-Z])(?P<part3>\\d)");
+    EXPECT_EQ(f.family.view.pattern, "(?P<release>\\d+\\.\\d+\\.\\d+) (?P<market>[A-Z]{2})");
+    EXPECT_NE(second.toml.find("part3: asked; the answer was: don't know"), std::string::npos);
+    in.means = {{"main.part9", "x"}, {"main.part1", "issue"}, {"main.part2", "issue"}, {"view.part1", "release"}};
+    const Draft third = draft_family(in);
+    EXPECT_EQ(third.strange_means, std::vector<std::string>{"main.part9"});
+    EXPECT_TRUE(family::load_family_text(third.toml).mistakes.empty());  // a name that is taken is not taken twice
+}
+
 }  // namespace
 }  // namespace fettle::contact

@@ -35,6 +35,34 @@ void expect_faults(const Family& f, const std::string& good, const std::vector<s
     }
 }
 
+// A wheel's RECORD (packaging.python.org, "Recording installed projects"): no head, digests in URL-safe base64 without
+// padding behind their algorithm, the last line names the list itself.
+TEST(TableIndex, ReadsATableWithoutAHeadAndDigestsInBase64) {
+    const std::string package =
+        "[package]\nindex = \"RECORD\"\nform = \"csv\"\ncolumns = [\"path\", \"digest\", \"bytes\"]\n" + always + R"(
+path_pattern = '(?P<name>[a-z]+)-(?P<release>[0-9.]+)\.bin'
+[package.release]
+[package.piece]
+file = "path"
+size = "bytes"
+sha256 = "digest"
+)";
+    const std::string record = "tuner-2.1.bin,sha256=ungWv48Bz-pBQUDeXa4iI7ADYaOWF3qctBD_YfIAFa0,3\nRECORD,,\n";
+    const auto r = read_index(wren(package), record);
+    ASSERT_TRUE(r) << r.error().message();
+    ASSERT_EQ(r->pieces.size(), 1u);
+    EXPECT_EQ(r->pieces[0].files[0].digests.at("sha256"), sha256_abc);
+    // The other alphabet with padding, and hex in capitals, are the same digest; one letter less is none.
+    for (const char* same : {"ungWv48Bz+pBQUDeXa4iI7ADYaOWF3qctBD/YfIAFa0=",
+                             "BA7816BF8F01CFEA414140DE5DAE2223B00361A396177A9CB410FF61F20015AD"}) {
+        const auto again = read_index(wren(package), std::string("tuner-2.1.bin,") + same + ",3\n");
+        ASSERT_TRUE(again) << again.error().message();
+        EXPECT_EQ(again->pieces[0].files[0].digests.at("sha256"), sha256_abc);
+    }
+    EXPECT_NE(faults_of(wren(package), replaced(record, "ungW", "ung")).find("no sha256 digest"), std::string::npos);
+    EXPECT_NE(faults_of(wren(package), "tuner-2.1.bin,x\n").find("has 2 cells, its head 3"), std::string::npos);
+}
+
 TEST(TableIndex, ReadsEveryMappedColumn) {
     const auto r = read_index(wren(csv_package), csv);
     ASSERT_TRUE(r) << r.error().message();

@@ -175,7 +175,12 @@ RawIndex read_table(const PackageRule& rule, std::string_view text, Faults& faul
                 faults.add(value.place, fmt::format("is \"{}\", in a line before \"{}\"", printable(value.text),
                                                     printable(at->second.text)));
         }
-        out.pieces.push_back(item_of(row, columns, rule.piece_fields));
+        RawItem piece = item_of(row, columns, rule.piece_fields);
+        // A list without a head may name itself, and cannot hold its own digest.
+        if (const auto file = piece.fields.find("file");
+            !rule.columns.empty() && file != piece.fields.end() && file->second.text == rule.index)
+            continue;
+        out.pieces.push_back(std::move(piece));
     }
     if (out.pieces.empty()) faults.add(rule.index, "lists no file; at least one was expected");
     return out;

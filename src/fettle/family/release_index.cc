@@ -10,6 +10,7 @@
 
 #include "fettle/base/digest.h"
 #include "fettle/base/text.h"
+#include "fettle/family/digest_form.h"
 #include "fettle/family/index_raw.h"
 #include "fettle/family/release.h"
 
@@ -126,12 +127,6 @@ private:
     Faults& faults_;
 };
 
-std::string lower(std::string s) {
-    for (char& c : s)
-        if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
-    return s;
-}
-
 constexpr struct {
     const char* name;
     std::size_t hex_digits;
@@ -197,13 +192,14 @@ private:
         file.sized = mapping.contains("size");
         file.size = item.count("size", Must::yes).value_or(0);
         for (const auto& a : algorithms) {
-            const std::string digest = lower(item.text(a.name, Must::yes));
-            if (digest.empty()) continue;
-            if (digest.size() != a.hex_digits || digest.find_first_not_of("0123456789abcdef") != std::string::npos)
+            const std::string text = item.text(a.name, Must::yes);
+            if (text.empty()) continue;
+            const auto digest = digest_hex(text, a.name, a.hex_digits);
+            if (!digest)
                 faults_.add(item.place(a.name),
                             fmt::format("is no {} digest; {} hex digits were expected", a.name, a.hex_digits));
             else
-                file.digests[a.name] = digest;
+                file.digests[a.name] = *digest;
         }
         return file;
     }
