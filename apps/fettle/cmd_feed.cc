@@ -13,6 +13,7 @@
 #include "fettle/link/scpi_supply.h"
 #include "fettle/link/supply_source.h"
 #include "fettle/ready/told.h"
+#include "job_run.h"
 #include "job_store.h"
 #include "run_witness.h"
 
@@ -112,16 +113,11 @@ Status read_samples(const Context& context, const ReadySupplyOptions& options, K
 }  // namespace
 
 Result<Answer> ready_supply(Context& context, const ReadySupplyOptions& options) {
-    auto job = load_job(context, options.job);
-    if (!job) return pass(job);
-    if (job->family.empty())
-        return bad_input("job-has-no-family", "job " + job->number, "its boxes were not identified",
-                         "run: fettle identify PLATE… --view TEXT --job " + job->number);
-    auto family = load_family_by_id(context, job->family);
-    if (!family) return pass(family);
+    auto run = load_job_and_family(context, options.job);
+    if (!run) return pass(run);
     Answer a;
-    a.job = job->number;
-    Keeper keep(*family, a);
+    a.job = run->number;
+    Keeper keep(run->family, a);
     auto read = link::is_supply_address(options.from) ? read_bench(context, options.from, keep, a)
                                                       : read_samples(context, options, keep, a);
     if (!read) return pass(read);

@@ -9,6 +9,7 @@
 #include "fettle/base/text.h"
 #include "fettle/ready/told.h"
 #include "fettle/ready/touch.h"
+#include "job_run.h"
 #include "job_store.h"
 
 namespace fettle::app {
@@ -69,20 +70,15 @@ boost::json::object as_json(const ready::TouchTest& t) {
 }  // namespace
 
 Result<Answer> ready_touch(Context& context, const ReadyTouchOptions& options) {
-    auto job = load_job(context, options.job);
-    if (!job) return pass(job);
-    if (job->family.empty())
-        return bad_input("job-has-no-family", "job " + job->number, "its boxes were not identified",
-                         "run: fettle identify PLATE… --view TEXT --job " + job->number);
-    auto family = load_family_by_id(context, job->family);
-    if (!family) return pass(family);
-    ready::Told told = job->answers;
-    auto tests = ready::touch_tests(*family, told);
+    auto run = load_job_and_family(context, options.job);
+    if (!run) return pass(run);
+    ready::Told told = run->job.answers;
+    auto tests = ready::touch_tests(run->family, told);
     std::vector<std::string> said = options.said;
     const bool person = said.empty() && !context.json && ::isatty(STDIN_FILENO) == 1 && ::isatty(STDOUT_FILENO) == 1;
     if (person) ask_each(context, tests, options.ascii, said);
     Answer a;
-    a.job = job->number;
+    a.job = run->number;
     for (const std::string& text : said) {
         const auto eq = text.find('=');
         if (eq == std::string::npos)
@@ -98,11 +94,11 @@ Result<Answer> ready_touch(Context& context, const ReadyTouchOptions& options) {
                 keys.empty() ? "nothing on the screen need be touched" : "use one of: " + join(keys, ", "));
         }
         const std::string value = text.substr(eq + 1);
-        if (auto ok = ready::check_answer(*family, need->key, value); !ok) return pass(ok);
+        if (auto ok = ready::check_answer(run->family, need->key, value); !ok) return pass(ok);
         a.entries.push_back({"answered", {{"key", need->key}, {"value", value}}});
         told[need->key] = value;
     }
-    tests = ready::touch_tests(*family, told);
+    tests = ready::touch_tests(run->family, told);
     int open = 0, dead = 0;
     boost::json::array drawn;
     for (const ready::TouchTest& t : tests) {
@@ -126,7 +122,7 @@ Result<Answer> ready_touch(Context& context, const ReadyTouchOptions& options) {
         : dead > 0    ? fmt::format("{} of the areas that will be asked for {} dead.", dead, dead == 1 ? "is" : "are")
         : open > 0    ? fmt::format("{} {} still to try: touch it now.", open, open == 1 ? "area is" : "areas are")
                       : "Every area that will be asked for answers.";
-    if (dead > 0) a.text += "Whether there is another way in is said by: fettle ready check " + job->number + "\n";
+    if (dead > 0) a.text += "Whether there is another way in is said by: fettle ready check " + run->number + "\n";
     a.reasons_in_text = true;
     a.data["screens"] = std::move(drawn);
     return a;

@@ -100,9 +100,7 @@ const PlanStep* JobRun::step_of(const book::Run& r) const {
     return nullptr;
 }
 
-namespace {
-
-Result<JobRun> job_and_family(const Context& context, const std::string& number, Unidentified unidentified) {
+Result<JobRun> load_job_and_family(const Context& context, const std::string& number, Unidentified unidentified) {
     JobRun out;
     auto job = load_job(context, number);
     if (!job) return pass(job);
@@ -115,7 +113,7 @@ Result<JobRun> job_and_family(const Context& context, const std::string& number,
     }
     if (out.job.family.empty())
         return bad_input("job-has-no-family", "job " + out.number, "its boxes were not identified",
-                         "run identify with --job " + out.number);
+                         "run: fettle identify PLATE… --view TEXT --job " + out.number);
     auto family = load_family_by_id(context, out.job.family);
     if (!family) return pass(family);
     out.family = std::move(*family);
@@ -123,16 +121,14 @@ Result<JobRun> job_and_family(const Context& context, const std::string& number,
     return out;
 }
 
-}  // namespace
-
 Result<JobRun> load_last_run(const Context& context, const std::string& number) {
-    auto out = job_and_family(context, number, Unidentified::allowed);
+    auto out = load_job_and_family(context, number, Unidentified::allowed);
     if (!out || (!out->job.runs.empty() && !out->job.runs.back().expected.empty())) return out;
     return load_job_run(context, number, Unidentified::allowed);
 }
 
 Result<JobRun> load_job_run(const Context& context, const std::string& number, Unidentified unidentified) {
-    auto loaded = job_and_family(context, number, unidentified);
+    auto loaded = load_job_and_family(context, number, unidentified);
     if (!loaded) return pass(loaded);
     JobRun out = std::move(*loaded);
     if (out.family.id.empty()) return out;

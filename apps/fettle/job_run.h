@@ -36,7 +36,10 @@ struct JobRun {
 // Boxes that no known family has: what goes on without one (ready, watch, mark) takes a family that says nothing.
 enum class Unidentified { refused, allowed };
 
-// bad_input "job-has-no-family" before identify unless allowed, "chain-broken" when the journal was edited.
+// bad_input "job-has-no-family" before identify unless allowed, "chain-broken" when the journal was edited. Without a
+// plan: load_job_and_family().
+Result<JobRun> load_job_and_family(const Context& context, const std::string& job,
+                                   Unidentified unidentified = Unidentified::refused);
 Result<JobRun> load_job_run(const Context& context, const std::string& job,
                             Unidentified unidentified = Unidentified::refused);
 

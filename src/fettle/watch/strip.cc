@@ -8,6 +8,7 @@
 #include <cmath>
 
 #include "fettle/base/text.h"
+#include "fettle/watch/glyph_row.h"
 #include "fettle/watch/picture.h"
 
 namespace fettle::watch {
@@ -60,36 +61,6 @@ constexpr Glyphs kAscii = {":",
                            "=",
                            "=",
                            {" ", "_", "_", "_", "#", "#", "#", "#", "#"}};
-
-// A row of single-column glyphs.
-class Row {
-public:
-    explicit Row(int width) : cells_(static_cast<std::size_t>(std::max(0, width)), " ") {}
-    void put(int column, const char* glyph) {
-        if (column >= 0 && column < static_cast<int>(cells_.size())) cells_[static_cast<std::size_t>(column)] = glyph;
-    }
-    // ASCII text; what does not fit is cut.
-    void text(int column, std::string_view words) {
-        for (char c : words) {
-            const auto at = column++;
-            if (at >= 0 && at < static_cast<int>(cells_.size()))
-                cells_[static_cast<std::size_t>(at)] = std::string(1, c);
-        }
-    }
-    bool free(int from, int to) const {
-        if (from < 0 || to > static_cast<int>(cells_.size())) return false;
-        return std::all_of(cells_.begin() + from, cells_.begin() + to, [](const std::string& c) { return c == " "; });
-    }
-    std::string str() const {
-        std::string out;
-        for (const std::string& c : cells_) out += c;
-        while (!out.empty() && out.back() == ' ') out.pop_back();
-        return out;
-    }
-
-private:
-    std::vector<std::string> cells_;
-};
 
 // Width in columns of text whose characters are one column each.
 std::size_t columns(std::string_view text) {
@@ -181,12 +152,12 @@ private:
     int now_column() const { return column(p_.now_s); }
 
     void paper() {
-        Row top(plot_);
+        GlyphRow top(plot_);
         taps(top);
-        std::vector<Row> rows(kRows, Row(plot_));
+        std::vector<GlyphRow> rows(kRows, GlyphRow(plot_));
         for (int c = 0; c < plot_; ++c) slice(rows, c);
         if (!p_.over) {
-            for (Row& r : rows) r.put(now_column(), g_.now);
+            for (GlyphRow& r : rows) r.put(now_column(), g_.now);
         }
         line(std::string(kLeft, ' ') + top.str());
         const std::vector<std::string> note = noted_ ? wrap(w_.pace, kNote - 1) : std::vector<std::string>{};
@@ -210,7 +181,7 @@ private:
     }
 
     // One column of the paper: what was measured, or the level that was expected (behind now), or the band (ahead).
-    void slice(std::vector<Row>& rows, int c) {
+    void slice(std::vector<GlyphRow>& rows, int c) {
         const double from_s = second(c), to_s = second(c + 1), mid_s = second(c + 0.5);
         const bool behind = p_.over || c < now_column();
         const double measured = behind ? p_.measured_A(from_s, to_s) : -1;
@@ -226,7 +197,7 @@ private:
         if (g != Ground::firm) hatch(rows, c, measured >= 0 ? measured : s->mean_A, g);
     }
 
-    void bar(std::vector<Row>& rows, int c, double ampere) {
+    void bar(std::vector<GlyphRow>& rows, int c, double ampere) {
         const int eighths = static_cast<int>(std::lround(ampere / row_A() * 8));
         for (int r = 0; r < kRows; ++r) {
             const int in_row = std::clamp(eighths - (kRows - 1 - r) * 8, 0, 8);
@@ -238,7 +209,7 @@ private:
         return std::clamp(kRows - static_cast<int>(std::ceil(ampere / row_A())), 0, kRows - 1);
     }
 
-    void level(std::vector<Row>& rows, int c, const Segment& s, bool behind) {
+    void level(std::vector<GlyphRow>& rows, int c, const Segment& s, bool behind) {
         if (behind) {
             trace(rows, c, row_of(s.mean_A));
             return;
@@ -247,7 +218,7 @@ private:
     }
 
     // The pen's line: flat, or one step up or down from where it was in the column before.
-    void trace(std::vector<Row>& rows, int c, int row) {
+    void trace(std::vector<GlyphRow>& rows, int c, int row) {
         const int before = pen_column_ == c - 1 ? pen_row_ : row;
         pen_column_ = c;
         pen_row_ = row;
@@ -262,27 +233,27 @@ private:
         for (int r = std::min(row, before) + 1; r < std::max(row, before); ++r) put(r, g_.between);
     }
 
-    void hatch(std::vector<Row>& rows, int c, double ampere, Ground g) {
+    void hatch(std::vector<GlyphRow>& rows, int c, double ampere, Ground g) {
         const char* glyph = g == Ground::no_way_back ? g_.no_way_back : g == Ground::no_net ? g_.no_net : g_.not_known;
         no_way_back_shown_ = no_way_back_shown_ || g == Ground::no_way_back;
         no_net_shown_ = no_net_shown_ || g == Ground::no_net;
         unknown_shown_ = unknown_shown_ || g == Ground::not_known;
         for (int r = row_of(ampere) + 1; r < kRows; ++r) {
-            Row& row = rows[static_cast<std::size_t>(r)];
-            if (p_.measured_A(second(c), second(c + 1)) >= 0 || row.free(c, c + 1)) row.put(c, glyph);
+            GlyphRow& row = rows[static_cast<std::size_t>(r)];
+            if (p_.measured_A(second(c), second(c + 1)) >= 0 || row.room(c, c + 1)) row.put(c, glyph);
         }
     }
 
     // Names of marks above their places, as many as there is room for, the latest first.
-    void taps(Row& top) {
+    void taps(GlyphRow& top) {
         if (!p_.over) top.text(std::clamp(now_column() - 1, 0, plot_ - 3), "now");
         for (auto it = p_.taps.rbegin(); it != p_.taps.rend(); ++it) {
             const int c = column(it->at_s);
             const int n = static_cast<int>(it->words.size());
-            if (!top.free(c, c + 1)) continue;
-            if (top.free(c, c + n + 2)) {
+            if (!top.room(c, c + 1)) continue;
+            if (top.room(c, c + n + 2)) {
                 top.text(c + 1, it->words);
-            } else if (top.free(c - n - 1, c)) {
+            } else if (top.room(c - n - 1, c)) {
                 top.text(c - n, it->words);
             }
             top.put(c, g_.tap);
@@ -290,13 +261,13 @@ private:
     }
 
     void axis() {
-        Row base(plot_), minutes(plot_);
+        GlyphRow base(plot_), minutes(plot_);
         for (int c = 0; c < plot_; ++c) base.put(c, g_.base);
         const double step_s = 60 * tick_minutes(p_.span_s, plot_ / 8.0);
         for (double s = 0; s < p_.span_s; s += step_s) {
             base.put(column(s), g_.tick);
             const std::string label = fmt::format("{:.0f}", s / 60);
-            if (minutes.free(column(s), column(s) + static_cast<int>(label.size()))) minutes.text(column(s), label);
+            if (minutes.room(column(s), column(s) + static_cast<int>(label.size()))) minutes.text(column(s), label);
         }
         if (!p_.over) base.put(now_column(), g_.cross);
         line("  0 A " + base.str());
@@ -306,7 +277,7 @@ private:
     }
 
     void hands() {
-        Row row(width_ - kLeft);
+        GlyphRow row(width_ - kLeft);
         bool any = false;
         // What is wanted now is written first; a reach that would run into it gives way.
         int taken_from = width_, taken_to = -1;
@@ -328,9 +299,9 @@ private:
             const int room = to - from - 1;
             if (room >= 4) {
                 row.text(from + 1 + (room - 4) / 2, "hand");
-            } else if (row.free(to + 1, to + 6)) {
+            } else if (row.room(to + 1, to + 6)) {
                 row.text(to + 2, "hand");
-            } else if (row.free(from - 5, from)) {
+            } else if (row.room(from - 5, from)) {
                 row.text(from - 5, "hand");
             }
         }

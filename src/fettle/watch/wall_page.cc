@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "fettle/watch/glyph_row.h"
 #include "fettle/watch/picture.h"
 #include "fettle/watch/wall.h"
 
@@ -18,36 +19,6 @@ struct Glyphs {
 };
 constexpr Glyphs kUtf8 = {"╰", "─", "╯", "·", "╢", "│", "┌", "┐", "└", "┘"};
 constexpr Glyphs kAscii = {"[", "-", "]", ".", "|", "|", "+", "+", "+", "+"};
-
-class Row {
-public:
-    explicit Row(int n) : cells_(static_cast<std::size_t>(std::max(0, n)), " ") {}
-    void put(int at, const char* glyph) {
-        if (at >= 0 && at < static_cast<int>(cells_.size())) cells_[static_cast<std::size_t>(at)] = glyph;
-    }
-    void text(int at, std::string_view words) {
-        for (char c : words) {
-            if (at >= 0 && at < static_cast<int>(cells_.size()))
-                cells_[static_cast<std::size_t>(at)] = std::string(1, c);
-            ++at;
-        }
-    }
-    bool free(int from, int to) const {
-        for (int i = std::max(0, from); i < std::min(to, static_cast<int>(cells_.size())); ++i) {
-            if (cells_[static_cast<std::size_t>(i)] != " ") return false;
-        }
-        return true;
-    }
-    std::string str() const {
-        std::string out;
-        for (const std::string& c : cells_) out += c;
-        while (!out.empty() && out.back() == ' ') out.pop_back();
-        return out;
-    }
-
-private:
-    std::vector<std::string> cells_;
-};
 
 double span_s(const std::vector<WallRow>& rows) {
     double span = 600;
@@ -78,7 +49,7 @@ std::vector<std::string> wall(const std::vector<WallRow>& rows, int width, bool 
     std::vector<HandsAsk> all;
     for (const WallRow& r : rows) all.insert(all.end(), r.asks.begin(), r.asks.end());
     // Where two may clash: from the later beginning to the earlier end of the two windows.
-    Row above(plot), below(plot);
+    GlyphRow above(plot), below(plot);
     std::vector<std::pair<int, int>> boxes;
     for (const Clash& c : clashes(all)) {
         const auto low = [&](std::size_t i) { return all[i].at.quantile(0.1); };
@@ -94,7 +65,7 @@ std::vector<std::string> wall(const std::vector<WallRow>& rows, int width, bool 
         below.put(to, g.foot_r);
     }
     std::vector<std::string> out;
-    Row axis(plot);
+    GlyphRow axis(plot);
     const std::vector<double> ticks = wall_ticks(rows, width);
     for (std::size_t i = 0; i < std::min(ticks.size(), labels.size()); ++i) {
         const int at = column(ticks[i]);
@@ -105,7 +76,7 @@ std::vector<std::string> wall(const std::vector<WallRow>& rows, int width, bool 
     out.push_back(std::string(kName, ' ') + axis.str());
     if (!boxes.empty()) out.push_back(std::string(kName, ' ') + above.str());
     for (const WallRow& r : rows) {
-        Row line(plot);
+        GlyphRow line(plot);
         const int end = r.end_s > 0 ? column(r.end_s) : -1;
         for (int i = 0; i < end; ++i) line.put(i, g.run);
         line.put(end, g.end);
