@@ -277,7 +277,7 @@ void CommandLine::define_run() {
     });
     command<FaultsOptions>(app, "faults", "the fault memory, typed", faults, [](CLI::App& c, FaultsOptions& o) {
         c.add_option("J", o.job, "the job's number")->required();
-        c.add_option("--when", o.when, "before or after the run (after, when not said)")
+        c.add_option("--when", o.when, "before or after the run; else as the job stands")
             ->check(CLI::IsMember({"before", "after"}));
         c.add_option("--in", o.in, "where it was read; else where the job is done")
             ->check(CLI::IsMember({"bench", "vehicle"}));

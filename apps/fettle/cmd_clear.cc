@@ -40,6 +40,10 @@ Chosen chosen(const prove::Faults& faults, const std::string& box) {
 }
 
 tl::unexpected<Error> not_saved(const JobRun& run, const std::string& box) {
+    if (run.job.runs.empty())
+        return bad_input("no-run", "job " + run.number,
+                         "no run was begun, and only what a run has left behind is cleared",
+                         "what stands there before it is the owner's to hear of");
     return bad_input("memory-not-saved", "job " + run.number,
                      fmt::format("the fault memory of the {} was not read over the link after the last run", box),
                      fmt::format("save it first: fettle link faults --at ADDRESS --job {}", run.number));

@@ -217,9 +217,10 @@ Result<Answer> faults(Context& context, const FaultsOptions& options) {
     if (options.when == "before" && !run->job.runs.empty())
         return usage_error("when-past", "--when", "a run was begun, so what is typed now is no reading from before it",
                            "leave --when away; `job note` keeps what somebody remembers");
-    const std::string when = options.when == "before"          ? "before"
-                             : when_now(run->job) == "cleared" ? "cleared"
-                                                               : "after";
+    if (options.when == "after" && run->job.runs.empty())
+        return usage_error("when-early", "--when", "no run was begun, so what is typed now is from before it",
+                           "leave --when away");
+    const std::string when = options.when == "before" ? "before" : when_now(run->job);
     Answer a;
     a.job = run->number;
     boost::json::object entry{{"when", when},
@@ -229,6 +230,10 @@ Result<Answer> faults(Context& context, const FaultsOptions& options) {
     if (!options.none_read) {
         auto list = prove::parse_faults(options.typed);
         if (!list) return pass(list);
+        for (const prove::Fault& f : *list)
+            if (!f.box.empty() && !run->family.box(f.box))
+                return bad_input("box-unknown", printable(f.box), "family " + run->family.id + " has no such box",
+                                 "name one of the family file's boxes, or leave it out");
         boost::json::array entries;
         for (const prove::Fault& f : *list) {
             boost::json::object o{{"box", f.box}, {"code", f.code}};

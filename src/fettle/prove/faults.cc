@@ -277,7 +277,7 @@ Faults attribute(const family::Family& family, const FaultMemory& before, const 
         out.judgement.add(reason_of(a));
         now += a.kind != Kind::gone && a.kind != Kind::not_tested && a.kind != Kind::cleared_good &&
                a.kind != Kind::cleared_waits && a.kind != Kind::cleared_unknown;
-        active += a.fault.status && failing_now(*a.fault.status);
+        active += a.kind != Kind::gone && a.fault.status && failing_now(*a.fault.status);
     }
     for (const std::string& box : after.unread)
         out.judgement.add({"faults-not-read", Verdict::cant_say,

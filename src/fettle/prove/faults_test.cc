@@ -156,10 +156,11 @@ TEST_F(Attribute, NotReadIsNeverNone) {
     EXPECT_EQ(none.sentence, "No fault entries after the run (read).");
 }
 TEST_F(Attribute, GoneIsToldAndOpensNothing) {
-    before_.entries = *parse_faults("P0135:28");
-    const Faults f = attribute(family_, before_, {std::vector<Fault>{}, "read"}, c_);
-    ASSERT_EQ(f.entries.size(), 1u);
-    EXPECT_EQ(f.entries[0].kind, Kind::gone);
+    before_.entries = *parse_faults("P0135:2F");  // failing then, which is not failing now
+    const Faults f = attribute(family_, before_, {*parse_faults("P0136:28"), "read"}, c_);
+    ASSERT_EQ(f.entries.size(), 2u);
+    EXPECT_EQ(f.entries[1].kind, Kind::gone);
+    EXPECT_EQ(f.sentence, "1 fault entry after the run (read).");
 }
 
 // Failing now because its partner is missing: not the update's doing, yet never cleared on the bench.
