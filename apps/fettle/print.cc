@@ -3,6 +3,7 @@
 #include <fmt/core.h>
 
 #include <algorithm>
+#include <map>
 
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
@@ -65,6 +66,30 @@ std::string wrapped_line(std::string_view line, std::size_t width) {
     return std::string(line.substr(0, begin)) + wrapped(line.substr(begin), hang, width);
 }
 
+std::string reason_lines(const Reason& r, std::size_t width) {
+    const bool said = r.where.empty() || (r.text.starts_with(r.where) && r.text.size() > r.where.size() &&
+                                          std::string_view(" :,").find(r.text[r.where.size()]) != std::string::npos);
+    std::string line = said ? r.text : r.where + ": " + r.text;
+    if (!r.rests_on.empty()) line += fmt::format(" [rests on: {}]", r.rests_on);
+    return fmt::format("  {:<9}  {}\n             ({})\n", fettle::words(r.verdict), wrapped(line, 13, width), r.code);
+}
+
+// A card that is cut off has a finding for each of its thousand pieces: who reads sees some of them and their number.
+constexpr std::size_t most_alike = 6, shown_of_many = 3, named_of_many = 6;
+
+std::string the_others(const std::vector<Reason>& reasons, const Reason& last_shown, std::size_t width) {
+    std::size_t others = 0;
+    std::string places;
+    for (const Reason& r : reasons) {
+        if (r.code != last_shown.code || &r <= &last_shown) continue;
+        if (others++ < named_of_many && !r.where.empty()) places += (places.empty() ? "" : ", ") + r.where;
+    }
+    if (others > named_of_many && !places.empty()) places += ", …";
+    const std::string line =
+        fmt::format("and {} more of these{}{} (every one of them: --json)", others, places.empty() ? "" : ": ", places);
+    return fmt::format("             {}\n", wrapped(line, 13, width));
+}
+
 json::object base_document(const std::string& command) {
     json::object doc;
     doc["fettle"] = 1;
@@ -108,14 +133,13 @@ std::string as_text(const Answer& answer) {
     if (!answer.verdict_matters) return harmless(out);
     out += fmt::format("verdict: {}\n", fettle::words(answer.judgement.verdict()));
     if (answer.reasons_in_text) return harmless(out);
-    for (const Reason& r : answer.judgement.reasons) {
-        const bool said =
-            r.where.empty() || (r.text.starts_with(r.where) && r.text.size() > r.where.size() &&
-                                std::string_view(" :,").find(r.text[r.where.size()]) != std::string::npos);
-        std::string line = said ? r.text : r.where + ": " + r.text;
-        if (!r.rests_on.empty()) line += fmt::format(" [rests on: {}]", r.rests_on);
-        out += fmt::format("  {:<9}  {}\n", fettle::words(r.verdict), wrapped(line, 13, answer.width));
-        out += fmt::format("             ({})\n", r.code);
+    const auto& reasons = answer.judgement.reasons;
+    std::map<std::string_view, std::size_t> times, shown;
+    for (const Reason& r : reasons) ++times[r.code];
+    for (const Reason& r : reasons) {
+        const std::size_t nth = ++shown[r.code];
+        if (times[r.code] <= most_alike || nth <= shown_of_many) out += reason_lines(r, answer.width);
+        if (times[r.code] > most_alike && nth == shown_of_many) out += the_others(reasons, r, answer.width);
     }
     return harmless(out);
 }

@@ -199,10 +199,11 @@ private:
                     from, base, to);
             const double at = (from + to) / 2;
             const std::string_view words = h.now ? "hand: now" : h.past ? "hand was there" : "hand";
-            const bool left = at + 22 + 15 * static_cast<double>(words.size()) > kWidth;
+            const bool over = h.past && !h.now;  // what is still to come is read from a step away
+            const bool left = at + 22 + (over ? 10 : 15) * static_cast<double>(words.size()) > kWidth;
             hand(at, base + 46);
-            text(left ? at - 16 : at + 22, base + 42, words,
-                 fmt::format(R"( font-size="26"{}{})", h.now ? R"( font-weight="bold")" : "",
+            text(left ? at - 16 : at + 22, base + (over ? 38 : 42), words,
+                 fmt::format(R"( font-size="{}"{}{})", over ? 17 : 26, h.now ? R"( font-weight="bold")" : "",
                              left ? R"( text-anchor="end")" : ""));
         }
     }
