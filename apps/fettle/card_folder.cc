@@ -155,4 +155,26 @@ Result<ReleaseToLay> folder_to_lay(Context& context, const std::string& family_i
     return out;
 }
 
+Result<ReleaseToLay> folder_to_audit(Context& context, const std::string& family_id, const std::string& folder) {
+    auto out = folder_to_lay(context, family_id, folder);
+    if (!out) return out;
+    if (out->careful) out->family.card.reset();
+    if (!out->release.pieces.empty()) return out;
+    out->release.index_sha256.clear();
+    for (const card::SourceFile& file : out->sources) {
+        auto digest = DigestStream::make("sha256");
+        if (!digest) return pass(digest);
+        const Status sent = file.send([&](ByteView bytes) -> Status {
+            digest->update(bytes);
+            return {};
+        });
+        if (!sent) return tl::unexpected<Error>(sent.error());
+        family::Piece piece;
+        piece.name = file.path;
+        piece.files.push_back({file.path, file.size, {{"sha256", digest->finish()}}, true});
+        out->release.pieces.push_back(std::move(piece));
+    }
+    return out;
+}
+
 }  // namespace fettle::app

@@ -16,4 +16,8 @@ bool names_folder(const std::string& release);
 // `remarks` says so. Links and anything but plain files are bad input.
 Result<ReleaseToLay> folder_to_lay(Context& context, const std::string& family_id, const std::string& folder);
 
+// The same as a release to hold a card against: where no index names the pieces, every file of the folder is one, with its
+// SHA-256 as it is now.
+Result<ReleaseToLay> folder_to_audit(Context& context, const std::string& family_id, const std::string& folder);
+
 }  // namespace fettle::app

@@ -231,7 +231,7 @@ void CommandLine::define_plan_and_card() {
         card, "audit", "is this card good? read-only, everything in one pass", card_audit,
         [](CLI::App& c, CardAuditOptions& o) {
             c.add_option("CARD", o.card, "image or device")->type_name("IMAGE|DEVICE")->required();
-            c.add_option("--release", o.release, "what should be on it")->type_name("R");
+            c.add_option("--release", o.release, "what should be on it; with a / in it, a folder")->type_name("R");
             c.add_option("--card", o.number, "of a release over several cards: which one it should be")
                 ->type_name("N")
                 ->check(CLI::Range(1, 9));

@@ -381,7 +381,16 @@ Result<Answer> card_audit(Context& context, const CardAuditOptions& options) {
     if (!device) return pass(device);
     std::optional<family::Family> family;
     std::optional<family::Release> release;
-    if (!options.release.empty()) {
+    Judgement remarks;
+    if (names_folder(options.release)) {
+        auto folder = folder_to_audit(context, options.family, options.release);
+        if (!folder) return pass(folder);
+        if (!folder->family.id.empty()) family = std::move(folder->family);
+        release = std::move(folder->release);
+        remarks.add({"folder-not-vetted", Verdict::mind,
+                     "Held against a folder as it is now; who made it, and what it claims, was not vetted.",
+                     printable(options.release), "digests of the folder's files"});
+    } else if (!options.release.empty()) {
         const auto shelf = shelf::Shelf::open(context.shelf_folder());
         if (!shelf) return pass(shelf);
         auto shelved = shelf->find(options.family, options.release);
@@ -420,6 +429,7 @@ Result<Answer> card_audit(Context& context, const CardAuditOptions& options) {
     a.headline = audit->sentence;
     a.text = audit_text(*audit);
     a.judgement = audit->judgement;
+    a.judgement.add(remarks);
     a.data = audit_as_json(*audit, options.card);
     a.level = family ? level_of(*family) : "L0";
     if (family && !family->card)

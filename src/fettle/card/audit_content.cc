@@ -214,6 +214,14 @@ void without_family(ContentAudit& c) {
                                     kind),
                         n.path, "common practice");
     }
+    if (c.s.request.family) {
+        c.s.add("index-not-known", Verdict::cant_say,
+                "The family file does not say how an index is read: which files belong here and whether they are whole "
+                "was not checked. Hold the card against what it was laid from (--release ./FOLDER).",
+                c.s.request.family->id, "family file");
+        c.s.out.not_checked.emplace_back("index, files and digests: the family file has no [package]");
+        return;
+    }
     c.s.add("family-not-named", Verdict::cant_say,
             "Which box this card is for was not said: where the index must stand, which files belong here and whether "
             "they are whole was not checked.",
@@ -236,7 +244,8 @@ void ContentAudit::want_pieces(const family::Release& r) {
             if (!on_this.contains(f.path)) continue;
             Wanted w;
             w.path = on_card(f.path);
-            w.words = fmt::format("piece '{}' of the {} box", printable(p.name), printable(p.box));
+            w.words = p.box.empty() ? fmt::format("file '{}'", printable(p.name))
+                                    : fmt::format("piece '{}' of the {} box", printable(p.name), printable(p.box));
             w.size = f.size;
             w.size_known = f.sized;
             w.digests = f.digests;
@@ -260,7 +269,8 @@ std::string_view ContentAudit::archive_of(const Node& n) {
 void audit_content(AuditState& s, Volume& volume, const Listing& listing) {
     ContentAudit c{s, volume, listing, Lookup(listing), std::vector<bool>(listing.nodes.size()), {}};
     for (const auto& n : listing.nodes) s.out.files += n.folder ? 0 : 1;
-    if (s.request.family == nullptr && s.request.release == nullptr) return without_family(c);
+    const bool index_known = s.request.family && s.request.family->package;
+    if (!index_known && s.request.release == nullptr) return without_family(c);
     if (s.request.family) c.prefix = card_prefix(*s.request.family);
     list_wanted(c);
     find_shift(c);
