@@ -26,6 +26,7 @@ const char* words(Via v) {
         case Via::path: return "the path in the package";
         case Via::beside: return "the path seen from the index's own folder";
         case Via::end: return "the end of one path";
+        case Via::address: return "an address with \"file:\" before the path";
         case Via::last_part: return "its last part is the name of one file";
     }
     return "";
@@ -40,6 +41,13 @@ Names::Names(const std::vector<shelf::Member>& members) : members_(members) {
 }
 
 std::optional<Found> Names::find(std::string_view value, std::string_view index) const {
+    if (!value.starts_with("file:")) return plain(value, index);
+    auto behind = plain(value.substr(5), index);
+    if (behind) behind->via = Via::address;
+    return behind;
+}
+
+std::optional<Found> Names::plain(std::string_view value, std::string_view index) const {
     while (value.starts_with("./")) value.remove_prefix(2);
     while (value.starts_with('/')) value.remove_prefix(1);
     if (value.empty() || value.size() > 4096) return std::nullopt;
@@ -66,6 +74,7 @@ std::optional<Found> Names::find(std::string_view value, std::string_view index)
 }
 
 bool Names::is_name(std::string_view word) const {
+    if (word.starts_with("file:")) word.remove_prefix(5);
     while (word.starts_with("./")) word.remove_prefix(2);
     return paths_.contains(word) || last_parts_.contains(last_part(word));
 }

@@ -18,6 +18,7 @@ enum class Via {
     path,       // it is the file's path in the package
     beside,     // it is the path seen from the folder in which the index stands
     end,        // the path of one file alone ends with it
+    address,    // "file:x-1.0.tgz": what stands behind the scheme (RFC 8089) is the path
     last_part,  // its last part ("…/x-1.0.tgz") is the name of one file alone
 };
 const char* words(Via v);
@@ -36,6 +37,8 @@ public:
     bool is_name(std::string_view word) const;  // path or last part of a path
 
 private:
+    std::optional<Found> plain(std::string_view value, std::string_view index) const;
+
     std::map<std::string, std::size_t, std::less<>> paths_;
     std::map<std::string, std::vector<std::size_t>, std::less<>> last_parts_;
     const std::vector<shelf::Member>& members_;

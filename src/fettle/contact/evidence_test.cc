@@ -44,6 +44,8 @@ TEST(Evidence, AValueLeadsToOneFileOrToNone) {
     EXPECT_EQ(names.find("usr/y.bin", "data/list")->via, Via::beside);
     EXPECT_EQ(names.find("usr/y.bin", "i")->via, Via::end);
     EXPECT_EQ(names.find("https://example.org/z/y.bin", "i")->via, Via::last_part);
+    EXPECT_EQ(names.find("file:a/x.bin", "i")->via, Via::address);
+    EXPECT_FALSE(names.find("file:file:a/x.bin", "i"));
     EXPECT_FALSE(names.find("x.bin", "i"));  // two files end so
     EXPECT_FALSE(names.find("https://e.org/x.bin", "i"));
     EXPECT_FALSE(names.find("nothing", "i"));
