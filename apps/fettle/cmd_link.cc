@@ -216,6 +216,7 @@ Result<Answer> link_find(Context& context, const LinkFindOptions& options) {
             {"entity-answered", Verdict::fit, "a diagnostic entity answered", text_of(*at), "read over the link"});
     }
     a.text += recording_line(*link);
+    a.entries = recorded_entry(context, *link);
     return a;
 }
 

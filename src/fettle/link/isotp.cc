@@ -137,7 +137,7 @@ void Sender::sent(SteadyTime now) {
     }
     state_ = State::go;
     not_before_ = now + gap_;
-    until_ = not_before_ + std::chrono::milliseconds(c_.timers.cs);
+    until_ = not_before_ + std::chrono::milliseconds(c_.timers.cr);  // then the other side has given it up
 }
 
 void Sender::flow_control(ByteView pci, SteadyTime now) {
@@ -150,7 +150,7 @@ void Sender::flow_control(ByteView pci, SteadyTime now) {
             waits_ = 0;
             state_ = State::go;
             not_before_ = now;
-            until_ = after(now, c_.timers.cs);
+            until_ = after(now, c_.timers.cr);
             return;
         case 1:  // its block size and pause mean nothing
             if (++waits_ > c_.most_waits) return end(Outcome::wait_overrun);
@@ -250,7 +250,7 @@ void Receiver::first(ByteView pci, SteadyTime now) {
 void Receiver::want_flow(SteadyTime now) {
     state_ = State::flow;
     not_before_ = now;
-    until_ = after(now, c_.timers.br);
+    until_ = after(now, c_.timers.bs);  // then the other side has given it up
 }
 
 void Receiver::consecutive(ByteView pci, SteadyTime now) {
@@ -294,7 +294,7 @@ void Receiver::sent(SteadyTime now) {
         if (++waits_ > c_.most_waits) return fail(Outcome::wait_overrun);
         state_ = State::flow;
         not_before_ = after(now, c_.timers.br / 2);  // well before the other side's N_Bs ends
-        until_ = after(now, c_.timers.br);
+        until_ = after(now, c_.timers.bs);
         return;
     }
     state_ = State::data;

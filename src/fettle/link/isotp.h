@@ -21,9 +21,9 @@
 
 namespace fettle::link::isotp {
 
-// Milliseconds. As, Ar, Bs and Cr are the standard's time-outs. Br and Cs are this side's own duties (N_Br + N_Ar and
-// N_Cs + N_As below 0.9 times the other side's N_Bs and N_Cr): when its frame could not be handed over within them, the
-// transfer is given up, because the other side has given it up.
+// Milliseconds. As, Ar, Bs and Cr are the standard's time-outs. Br and Cs are what it requires of this side (N_Br +
+// N_Ar and N_Cs + N_As below 0.9 times the other side's N_Bs and N_Cr), no time-outs: what is late may still go. Only
+// when the other side's own time is over is the transfer given up. By Br the next "wait" goes in time.
 struct Timers {
     std::int64_t as = 1000, ar = 1000, bs = 1000, br = 900, cs = 900, cr = 1000;
 };

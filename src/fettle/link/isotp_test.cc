@@ -251,9 +251,9 @@ TEST(IsoTp, ASideThatIsTooSlowGivesUp) {
     ASSERT_TRUE(s.next(p, now));
     s.sent(now);
     s.flow_control(Bytes{0x30, 0, 0}, now);
-    s.tick(now + milliseconds(899));
+    s.tick(now + milliseconds(999));  // later than N_Cs requires, which ends nothing
     EXPECT_EQ(s.outcome(), std::nullopt);
-    s.tick(now + milliseconds(900));  // N_Cs: the receiver's N_Cr is about to end
+    s.tick(now + milliseconds(1000));  // the receiver's N_Cr is over
     EXPECT_EQ(s.outcome(), Outcome::error);
 }
 
