@@ -1,4 +1,8 @@
 // The commands from the ready check to the sheet, and the rehearsal that goes through all of them.
+#include <fmt/format.h>
+
+#include <charconv>
+
 #include "cli_builder.h"
 #include "cmd_feed.h"
 #include "cmd_handover.h"
@@ -14,6 +18,29 @@
 #include "run_times.h"
 
 namespace fettle::app {
+namespace {
+
+// "90", "90s", "12m" or "1.5h", up to 30 days; the option gets seconds.
+CLI::Validator in_seconds() {
+    return {[](std::string& text) -> std::string {
+                double factor = 1;
+                std::string number = text;
+                if (!number.empty() && std::string_view("smh").find(number.back()) != std::string_view::npos) {
+                    factor = number.back() == 's' ? 1 : number.back() == 'm' ? 60 : 3600;
+                    number.pop_back();
+                }
+                double value = 0;
+                const auto [end, error] = std::from_chars(number.data(), number.data() + number.size(), value);
+                if (error != std::errc() || end != number.data() + number.size() || !(value >= 0) ||
+                    !(value * factor <= 2592000))
+                    return "\"" + text + "\" is no time of up to 30 days: seconds, or 12m, or 2h";
+                text = fmt::format("{}", value * factor);
+                return {};
+            },
+            ""};
+}
+
+}  // namespace
 
 void CommandLine::define_job() {
     CLI::App& job = group("job", "the bench book: take in, note, keep, show, what is still open");
@@ -210,7 +237,7 @@ void CommandLine::define_run() {
             c.add_option("--by", o.by, "who starts")->type_name("NAME");
             c.add_option("--ago", o.ago_s, "with --start: it began so many seconds ago")
                 ->type_name("S")
-                ->check(CLI::Range(0.0, 2592000.0));
+                ->transform(in_seconds());
             c.add_flag("--against-halt", o.against_halt, "begun although ready says no; recorded as such");
             c.add_flag("--once", o.once, "print once, do not stay");
             c.add_option("--svg", o.svg, "the strip as a picture")->type_name("FILE");
@@ -264,9 +291,7 @@ void CommandLine::define_run() {
                 ->check(CLI::IsMember({"turn", "press", "touch", "key", "card"}));
             c.add_option("--area", o.area, "answered by a touch: where on the screen")->type_name("AREA");
             c.add_flag("--undo", o.undo, "take the last one back");
-            c.add_option("--ago", o.ago_s, "it was so many seconds ago")
-                ->type_name("S")
-                ->check(CLI::Range(0.0, 2592000.0));
+            c.add_option("--ago", o.ago_s, "it was so many seconds ago")->type_name("S")->transform(in_seconds());
         });
     command<AsLeftOptions>(app, "as-left", "what is installed now, typed", as_left, [](CLI::App& c, AsLeftOptions& o) {
         c.add_option("J", o.job, "the job's number")->required();
@@ -302,13 +327,13 @@ void CommandLine::define_run() {
                 ->check(CLI::IsMember({"starts", "recovery", "goes-on", "dark"}));
             c.add_option("--dark-for", o.dark_for_s, "with --now dark: for so long, fed")
                 ->type_name("S")
-                ->check(CLI::Range(0.0, 2592000.0));
+                ->transform(in_seconds());
             c.add_option("--shows", o.shows, "what stands on its screen now, word for word")->type_name("TEXT");
             c.add_option("--release", o.release, "that its version view shows now")->type_name("R");
             c.add_option("--supply", o.supply, "it is on a supply now that holds")->check(CLI::IsMember({"holds"}));
             c.add_option("--broke-ago", o.broke_ago_s, "the first sign of trouble was so many seconds ago")
                 ->type_name("S")
-                ->check(CLI::Range(0.0, 2592000.0));
+                ->transform(in_seconds());
             c.add_option("--tried", o.tried, "an attempt that was made: wait, same card, …")->type_name("KIND");
             c.add_option("--came", o.came, "what came of it")
                 ->check(CLI::IsMember({"done", "nothing", "better", "worse"}));

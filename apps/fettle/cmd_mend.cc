@@ -27,8 +27,7 @@ Status check_words(const MendOptions& o) {
         return usage_error("mend-word", printable(o.supply), "only \"holds\" can be said of the supply",
                            "say --supply holds, when it does");
     if (o.dark_for_s && o.now != "dark")
-        return usage_error("mend-word", "--dark-for", "it goes with --now dark",
-                           "say --now dark --dark-for 300 (seconds)");
+        return usage_error("mend-word", "--dark-for", "it goes with --now dark", "say --now dark --dark-for 5m");
     if (o.tried.empty() != o.came.empty())
         return usage_error("mend-word", "--tried", "what was tried and what came of it go together",
                            "give both: --tried \"same card\" --came nothing");
@@ -251,7 +250,7 @@ Result<Answer> mend_job(Context& context, const MendOptions& options) {
     const double darkest_s = std::max(60.0, mend::longest_dark_s(run->family, *w.forecast));
     if (options.now == "dark" && !options.dark_for_s)
         return usage_error("mend-word", "--now dark", "for how long it has been dark, fed, is not said",
-                           fmt::format("a good run is dark for up to {}; say --now dark --dark-for SECONDS",
+                           fmt::format("a good run is dark for up to {}; say for how long: --now dark --dark-for 5m",
                                        human_duration(darkest_s)));
     const bool dark_early = options.now == "dark" && *options.dark_for_s < darkest_s;
     if (dark_early) found.now = mend::Now::not_said;
