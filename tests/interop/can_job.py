@@ -8,26 +8,17 @@ that bus could end in a vehicle; while a run is open not one frame goes out.
 Bus and HELPER as for can_kernel.py. Exit 0: all agree, 1: not, 77: no kernel with CAN here.
 """
 import json
-import os
 import socket
 import subprocess
-import sys
 import tempfile
 import threading
 from pathlib import Path
 
-BUS = "vcan0"
+from can_lab import BUS, Checks, run
+
 PLATE, SERIAL = "5201176B5", "S5201176"
 MEMORY = bytes.fromhex("5902ff" + "9b071628" + "d4180009")  # B1B07-16 stored, U1418-00 failing now
-wrong = checks = 0
-
-
-def check(what, found, wanted):
-    global wrong, checks
-    checks += 1
-    if found != wanted:
-        wrong += 1
-        print(f"wrong: {what}: found {str(found)[:200]!r}, wanted {str(wanted)[:200]!r}", flush=True)
+check = Checks()
 
 
 class Box:
@@ -112,35 +103,7 @@ def inner(fettle):
             check("still nothing cleared", [q for q in box.asked if q[0] == 0x14], [])
             check("recordings", len(list(Path(home).rglob("*.pcapng"))) >= 4, True)
             box.close()
-    print(f"{checks} checks, {wrong} wrong")
-    return 1 if wrong or not checks else 0
+    return check.code()
 
 
-def has_bus():
-    try:
-        socket.if_nametoindex(BUS)
-        socket.socket(socket.AF_CAN, socket.SOCK_DGRAM, socket.CAN_ISOTP).close()
-        return True
-    except (OSError, AttributeError):
-        return False
-
-
-def main():
-    fettle = os.path.abspath(sys.argv[1])
-    if has_bus():
-        sys.exit(inner(fettle))
-    named = sys.argv[2] if len(sys.argv) > 2 else ""
-    peers = Path(os.environ.get("FETTLE_PEERS", Path(__file__).resolve().parents[2].parent / "shared/peers"))
-    helper = named or str(peers / "kernel-lab.sh")
-    if os.environ.get("FETTLE_IN_LAB") or not os.path.exists(helper):
-        print("skipped: this kernel has no CAN, and no other is at hand")
-        sys.exit(77)
-    env = dict(os.environ, FETTLE_IN_LAB="1")
-    done = subprocess.run([helper, "--timeout", "400", "--", "/usr/bin/python3", os.path.abspath(__file__), fettle], env=env)
-    if done.returncode == 125:
-        print("skipped: the other kernel cannot be started here")
-        sys.exit(77)
-    sys.exit(done.returncode)
-
-
-main()
+run(__file__, inner)

@@ -8,24 +8,14 @@ up to 9,000 bytes that it sends; classic CAN, CAN FD, 29-bit identifiers, block 
 Runs on the bus vcan0 where there is one. Where this kernel has no CAN, HELPER (or $FETTLE_PEERS/kernel-lab.sh) is a
 program that runs a command under one that has: HELPER -- COMMAND…. Exit 0: all agree, 1: not, 77: no kernel with CAN here.
 """
-import os
 import shutil
 import socket
 import subprocess
-import sys
 import threading
-from pathlib import Path
 
-BUS = "vcan0"
-wrong = checks = 0
+from can_lab import BUS, Checks, run
 
-
-def check(what, found, wanted):
-    global wrong, checks
-    checks += 1
-    if found != wanted:
-        wrong += 1
-        print(f"wrong: {what}: found {str(found)[:80]!r}, wanted {str(wanted)[:80]!r}", flush=True)
+check = Checks()
 
 
 def question(count):
@@ -106,35 +96,7 @@ def inner(talk):
     check("nobody on the bus", lone.split("\n")[1], "no-answer no answer in time")
     lone = subprocess.run([talk, f"can://{BUS}/0x7a1:0x7a9", "100"], capture_output=True, text=True, timeout=60).stdout
     check("nobody takes a long question", lone.split("\n")[1], "no-answer not delivered: no flow control came in time")
-    print(f"{checks} checks, {wrong} wrong")
-    return 1 if wrong or not checks else 0
+    return check.code()
 
 
-def has_bus():
-    try:
-        socket.if_nametoindex(BUS)
-        socket.socket(socket.AF_CAN, socket.SOCK_DGRAM, socket.CAN_ISOTP).close()
-        return True
-    except (OSError, AttributeError):
-        return False
-
-
-def main():
-    talk = os.path.abspath(sys.argv[1])
-    if has_bus():
-        sys.exit(inner(talk))
-    named = sys.argv[2] if len(sys.argv) > 2 else ""
-    peers = Path(os.environ.get("FETTLE_PEERS", Path(__file__).resolve().parents[2].parent / "shared/peers"))
-    helper = named or str(peers / "kernel-lab.sh")
-    if os.environ.get("FETTLE_IN_LAB") or not os.path.exists(helper):
-        print("skipped: this kernel has no CAN, and no other is at hand")
-        sys.exit(77)
-    env = dict(os.environ, FETTLE_IN_LAB="1")
-    done = subprocess.run([helper, "--timeout", "400", "--", "/usr/bin/python3", os.path.abspath(__file__), talk], env=env)
-    if done.returncode == 125:
-        print("skipped: the other kernel cannot be started here")
-        sys.exit(77)
-    sys.exit(done.returncode)
-
-
-main()
+run(__file__, inner)
