@@ -68,6 +68,10 @@ Drawn draw_run(const JobRun& run, const book::Run& which, UnixMs now, const watc
                                  ? std::string("Broken off; what it was doing then can't be said.")
                                  : "Broken off; at its last moment it " + words_of(run, out.where.act) + ".";
         out.where.hands.clear();
+        // What only a run that goes on asks for.
+        for (const char* over : {"hands-now", "hands-soon", "waiting-to-be-woken", "overdue", "slow-here",
+                                 "no-marks-yet", "no-way-back-now"})
+            std::erase_if(out.where.judgement.reasons, [&](const Reason& r) { return r.code == over; });
         out.where.end_p50_s = out.where.end_p90_s = 0;
     }
     return out;
