@@ -235,7 +235,8 @@ Result<Answer> mend_job(Context& context, const MendOptions& options) {
                          "begin one: fettle watch " + run->number + " --start --by NAME");
     const book::Run& last = run->job.runs.back();
     const Watched w = watched(*run, last);
-    const bool nothing_known = run->family.script.empty() || w.sheet->lines.empty();
+    const bool nothing_known =
+        run->family.script.empty() || w.sheet->lines.empty() || (w.map->moments.empty() && !w.map->boot_order_known);
     const UnixMs now = context.clock->now();
     const book::Aftermath said = last.aftermath.value_or(book::Aftermath{});
     const auto over = [](const std::string& typed, const std::string& earlier) {

@@ -353,6 +353,20 @@ CutMap power_cut_map(const family::Family& family, const change::ChangeSheet& sh
                            "power-cut map", "family file"});
         return map;
     }
+    // A script learnt by watching has states of which nobody knows what they do. Where pieces are to land and no state
+    // is known to write, any of them may: nothing can be said of a cut at any moment.
+    const bool writes = std::any_of(family.script.begin(), family.script.end(),
+                                    [](const family::Act& a) { return a.kind == family::ActKind::write; });
+    const bool guessed = family.regions.empty() || !family.watched.empty();
+    if (!writes && guessed && !sheet.nothing_to_do()) {
+        map.boot_order_known = false;
+        map.judgement.add(
+            {"writes-unknown", Verdict::cant_say,
+             "pieces are to be written, and no state of the script is known to write: a cut at any moment "
+             "may leave no way back",
+             "power-cut map", "family file"});
+        return map;
+    }
     std::vector<Explored> all;
     const std::size_t room = m.two_stores ? room_bytes / 2 : room_bytes;
     all.push_back(explore(m, Cell::other_release, room));

@@ -139,6 +139,23 @@ TEST(Dunnock, AKnownBufferPutsOnlyTheNewestCellAtRisk) {
 // --- what holds of every map
 // -------------------------------------------------------------------------------------------
 
+// States that were only watched: nobody knows in which of them something is written, so no moment is called harmless.
+TEST(Map, StatesOfWhichNobodyKnowsWhatTheyDoHaveNoWayBack) {
+    auto f = dunnock();
+    std::erase_if(f.script, [](const family::Act& a) { return a.kind == family::ActKind::write; });
+    for (const bool learnt : {true, false}) {
+        auto g = f;
+        if (learnt)
+            g.watched.push_back({"0123456789abcdef", "2026-10-02", {}, ""});
+        else
+            g.regions.clear(), g.boot.clear(), g.bench.clear();
+        const auto m = map_of(g, dunnock_sheet());
+        EXPECT_TRUE(m.moments.empty());
+        EXPECT_FALSE(m.boot_order_known);
+        EXPECT_EQ(m.judgement.verdict(), Verdict::cant_say);
+    }
+}
+
 TEST(Map, AnUnknownBootOrderIsCantSay) {
     auto f = dunnock();
     f.boot.clear();

@@ -19,7 +19,7 @@ void Checker::asks() {
              "ask the maker's instructions; stay at the box until it ends");
         return;
     }
-    if (family_.level < "L3") {
+    if (family_.level < "L3" && family_.watched.empty()) {
         item("asks", "no run watched yet",
              {"asks-not-watched", Verdict::mind,
               "no run of this family was watched yet: it may ask for more than its file says", "asks",

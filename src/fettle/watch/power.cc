@@ -14,6 +14,12 @@ void add(Track& t, const std::vector<std::string>& acts) {
 void into_words(Track& t) {
     t.w.if_power_went_words = power_words(t.w.if_power_went);
     if (!t.step.map.boot_order_known) t.w.if_power_went_words = "can't say, the boot order is not known; keep it fed";
+    if (!t.step.map.boot_order_known && t.w.standing == Standing::running) {
+        t.say("no-way-back-now", Verdict::mind,
+              "a power cut now may leave no way back, as far as anybody knows: do not switch anything off",
+              "family file");
+        return;
+    }
     for (cutmap::Outcome o : t.w.if_power_went) {
         if (!cutmap::no_way_back(o)) continue;
         t.say("no-way-back-now", Verdict::mind, "a power cut now may leave no way back: do not switch anything off",
