@@ -104,27 +104,15 @@ private:
                                        : fmt::format("{}: {} expected, {} found", where, p.expected, p.found);
     }
 
-    // Each by itself while they are few; else the first of each kind speaks for the rest, which stand in `pieces`.
     void differences() {
-        std::vector<const PieceProof*> wrong, strange;
         for (const PieceProof& p : a_.pieces) {
-            if (p.state == PieceState::other_version || p.state == PieceState::missing) wrong.push_back(&p);
-            if (p.state == PieceState::not_expected) strange.push_back(&p);
+            const bool wrong = p.state == PieceState::other_version || p.state == PieceState::missing;
+            if (!wrong && p.state != PieceState::not_expected) continue;
+            ++a_.differ;
+            wrong_ += wrong;
+            say("piece-differs", wrong ? Verdict::halt : Verdict::mind, difference(p), p.box + " " + p.name,
+                std::string(change::words(e_.as_left->origin)));
         }
-        a_.differ = static_cast<int>(wrong.size() + strange.size());
-        constexpr std::size_t few = 5;
-        const auto tell = [&](const std::vector<const PieceProof*>& list, Verdict v, const char* all) {
-            const std::string rests = list.empty() ? "" : std::string(change::words(e_.as_left->origin));
-            if (list.size() > few) {
-                say("piece-differs", v,
-                    fmt::format("{}, and {} more {}", difference(*list.front()), list.size() - 1, all), "pieces",
-                    rests);
-                return;
-            }
-            for (const PieceProof* p : list) say("piece-differs", v, difference(*p), p->box + " " + p->name, rests);
-        };
-        tell(wrong, Verdict::halt, "are not as planned");
-        tell(strange, Verdict::mind, "are there and were not expected");
     }
 
     void count() {
@@ -281,10 +269,7 @@ private:
     }
 
     void conclude() {
-        const bool wrong_piece = std::any_of(a_.pieces.begin(), a_.pieces.end(), [](const PieceProof& p) {
-            return p.state == PieceState::other_version || p.state == PieceState::missing;
-        });
-        a_.proof = failed_ || wrong_piece ? Proof::failed : a_.missing.empty() ? Proof::proved : Proof::partly;
+        a_.proof = failed_ || wrong_ > 0 ? Proof::failed : a_.missing.empty() ? Proof::proved : Proof::partly;
         const std::string origin = e_.as_left ? std::string(change::words(e_.as_left->origin)) : "not read";
         switch (a_.proof) {
             case Proof::proved:
@@ -303,7 +288,9 @@ private:
                 for (const Reason& r : a_.judgement.reasons) {
                     if (r.verdict == Verdict::halt && first.empty()) first = r.text;
                 }
-                a_.sentence = "Failed: " + first + ".";
+                a_.sentence =
+                    fmt::format("Failed: {}{}.", first,
+                                wrong_ > 1 ? fmt::format("; {} pieces in all are not as planned", wrong_) : "");
                 break;
             }
         }
@@ -315,6 +302,7 @@ private:
     const change::SetState& set_after_;
     const Evidence& e_;
     bool failed_ = false, tally_good_ = true;
+    int wrong_ = 0;  // pieces of another version, or not there
     Answer a_;
 };
 
