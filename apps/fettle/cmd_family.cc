@@ -10,6 +10,7 @@
 #include "fettle/base/text.h"
 #include "fettle/family/level.h"
 #include "fettle/family/questions.h"
+#include "fettle/family/signed.h"
 
 namespace fettle::app {
 namespace {
@@ -227,6 +228,12 @@ Result<Answer> family_check(Context&, const FamilyCheckOptions& options) {
     out.data["level"] = loaded.family.level;
     out.data["rungs"] = level_json(loaded.family);
     out.text += level_text(loaded.family);
+    const family::Signature signer = family::check_family_signature(*text);
+    if (signer.state != family::Signed::none)
+        out.text += fmt::format("  signed   by \"{}\": {}\n", signer.by, signer.why);
+    out.data["signature"] = signer.state == family::Signed::good      ? "good"
+                            : signer.state == family::Signed::changed ? "changed"
+                                                                      : "none";
     out.text += questions_text(family::questions_of(loaded.unknowns), out.data);
     return out;
 }

@@ -146,6 +146,7 @@ Result<Answer> family_learn(Context& context, const FamilyLearnOptions& options)
     if (!accepted) return pass(accepted);
 
     Answer a;
+    a.level = family->level;
     json::array lines;
     std::vector<std::string> unnamed;
     for (std::size_t i = 0; i < learnt.lines.size(); ++i) {

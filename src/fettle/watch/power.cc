@@ -11,15 +11,18 @@ void add(Track& t, const std::vector<std::string>& acts) {
     t.w.if_power_went.insert(more.begin(), more.end());
 }
 
+// While nobody knows what it starts with after a cut, every moment of an open run counts as one without a way back.
+bool not_known(Track& t) {
+    if (t.step.map.boot_order_known || t.w.standing == Standing::ended) return false;
+    t.say("no-way-back-now", Verdict::mind,
+          "a power cut now may leave no way back, as far as anybody knows: do not switch anything off", "family file");
+    return true;
+}
+
 void into_words(Track& t) {
     t.w.if_power_went_words = power_words(t.w.if_power_went);
     if (!t.step.map.boot_order_known) t.w.if_power_went_words = "can't say, the boot order is not known; keep it fed";
-    if (!t.step.map.boot_order_known && t.w.standing == Standing::running) {
-        t.say("no-way-back-now", Verdict::mind,
-              "a power cut now may leave no way back, as far as anybody knows: do not switch anything off",
-              "family file");
-        return;
-    }
+    if (not_known(t)) return;
     for (cutmap::Outcome o : t.w.if_power_went) {
         if (!cutmap::no_way_back(o)) continue;
         t.say("no-way-back-now", Verdict::mind, "a power cut now may leave no way back: do not switch anything off",
@@ -83,6 +86,7 @@ void power_at_worst(Track& t, const char* because) {
     if (!t.w.if_power_went.empty())
         t.w.if_power_went_words += "; at worst " + power_words({cutmap::worst(t.w.if_power_went)});
     t.w.if_power_went_words += "; keep it fed";
+    not_known(t);
 }
 
 }  // namespace fettle::watch
