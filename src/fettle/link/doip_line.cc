@@ -22,7 +22,9 @@ namespace {
 class DoipLine : public Line, public std::enable_shared_from_this<DoipLine> {
 public:
     DoipLine(Loop& loop, const Options& options)
-        : socket_(*loop.context), options_(options), version_(options.version) {}
+        : socket_(*loop.context), options_(options), version_(options.version) {
+        options_.loop.reset();  // what waits in the loop holds this line: the loop would keep itself
+    }
 
     Status connect(const Endpoint& at, Loop& loop, const Timing& timing, const Cancel& cancel);
     Status activate(const std::string& place, Loop& loop, const Timing& timing, const Cancel& cancel);
