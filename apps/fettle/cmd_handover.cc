@@ -36,7 +36,8 @@ Strips strips(const Context& context, const book::Job& job, UnixMs now) {
         const Watched w = watched(*run, r);
         const watch::Observed seen = observed(r, run->on_bench());
         const UnixMs until = seen_until(r, now);  // a run that ended is drawn to its end
-        out.drawn.push_back(watch::strip_svg(w.step(), seen, watch::track(w.step(), seen, until), until));
+        if (!run->family.script.empty())          // without a script there is nothing to draw
+            out.drawn.push_back(watch::strip_svg(w.step(), seen, watch::track(w.step(), seen, until), until));
         out.settled = watch::track(w.step(), seen, now).safe_to_remove;
     }
     return out;

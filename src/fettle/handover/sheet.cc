@@ -183,7 +183,25 @@ private:
     }
 
     // The strips were made by this program from the same journal: they are SVG, not text of a person.
+    // Where no picture of the run can be drawn, what was marked, with its time since the start.
+    void marks() {
+        for (std::size_t i = 0; i < job_.runs.size(); ++i) {
+            const book::Run& r = job_.runs[i];
+            std::vector<std::string> seen;
+            for (const book::RunMark& m : r.marks) {
+                if (m.undone) continue;
+                const std::int64_t s = std::max<std::int64_t>(0, m.at - r.started) / 1000;
+                seen.push_back(fmt::format("{}:{:02} {}", s / 60, s % 60, m.event));
+            }
+            if (seen.empty()) continue;
+            open(fmt::format("Run {}, as marked", i + 1));
+            p(join(seen, "; ") + " (minutes after the start).");
+            close();
+        }
+    }
+
     void strips() {
+        if (in_.strips.empty()) return marks();
         for (std::size_t i = 0; i < in_.strips.size(); ++i) {
             out_ += fmt::format("<section class=\"strip\">\n<h2>Run {} along time</h2>\n{}</section>\n", i + 1,
                                 in_.strips[i]);
