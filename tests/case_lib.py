@@ -481,6 +481,10 @@ class Case:
                 self.call("mark", job, "--tally", tally, "--ago", str(ago - at), ok=either)
             self.call("mark", job, *words.split(" "), "--ago", str(ago - at), ok=either)
 
+    def pause(self, seconds):
+        """So that two marks do not fall on one instant."""
+        time.sleep(seconds)
+
     def sign_all(self, job, by="R. Moor"):
         """Every loose end that is open gets signed for."""
         ends = json.loads(self.call("job", "show", job, "--json", ok=(0, 1)))["data"]["job"]["loose_ends"]

@@ -135,11 +135,19 @@ std::string view(const DraftInput& in, std::set<std::string>& seen, Draft& out) 
         for (const std::string& v : in.views) t += remark("  " + toml_text(v));
         return t + "\n";
     }
-    const std::string meanings = named_parts(*l, "view", in, seen, out);
-    return fmt::format(
-        "[view]\npattern = {}  # likely: the first dotted number is the release\n{}likely = [\"release\"]\nexamples = "
-        "{}\n\n",
-        literal(l->pattern), meanings, list_of(l->examples));
+    std::string meanings = named_parts(*l, "view", in, seen, out);
+    // The first dotted number is the release until somebody says otherwise; only a person makes it certain.
+    seen.insert("view.release");
+    const auto said = in.means.find("view.release");
+    const bool certain = said != in.means.end() && said->second == "release";
+    if (said == in.means.end())
+        out.asked.push_back({"view.release", l->examples.front()});
+    else if (!certain)
+        meanings += remark("release: asked; the answer was: " + printable(said->second));
+    return fmt::format("[view]\npattern = {}  # {}\n{}{}examples = {}\n\n", literal(l->pattern),
+                       certain ? "the first dotted number is the release, as the technician said"
+                               : "likely: the first dotted number is the release",
+                       meanings, certain ? "" : "likely = [\"release\"]\n", list_of(l->examples));
 }
 
 std::string card(const DraftInput& in) {

@@ -110,9 +110,13 @@ TEST(Draft, MeaningsAreAskedOnceAndDontKnowIsAnAnswer) {
     const Draft first = draft_family(in);
     std::vector<std::string> asked;
     for (const auto& a : first.asked) asked.push_back(a.part);
-    EXPECT_EQ(asked, (std::vector<std::string>{"main.part1", "main.part2", "main.part3", "view.part1"}));
-    in.means = {
-        {"main.part1", "number"}, {"main.part2", "issue"}, {"main.part3", "don't know"}, {"view.part1", "market"}};
+    EXPECT_EQ(asked,
+              (std::vector<std::string>{"main.part1", "main.part2", "main.part3", "view.part1", "view.release"}));
+    in.means = {{"main.part1", "number"},
+                {"main.part2", "issue"},
+                {"main.part3", "don't know"},
+                {"view.part1", "market"},
+                {"view.release", "release"}};
     const Draft second = draft_family(in);
     EXPECT_TRUE(second.asked.empty());
     EXPECT_TRUE(second.strange_means.empty());
@@ -120,6 +124,8 @@ TEST(Draft, MeaningsAreAskedOnceAndDontKnowIsAnAnswer) {
     ASSERT_TRUE(f.mistakes.empty()) << f.mistakes[0].problem;
     EXPECT_EQ(f.family.boxes[0].plate.pattern, "(?P<number>\\d{7})(?P<issue>[A-Z])(?P<part3>\\d)");
     EXPECT_EQ(f.family.view.pattern, "(?P<release>\\d+\\.\\d+\\.\\d+) (?P<market>[A-Z]{2})");
+    EXPECT_EQ(first.toml.find("likely = [\"release\"]") == std::string::npos, false);
+    EXPECT_TRUE(f.family.view.likely.empty());
     EXPECT_NE(second.toml.find("part3: asked; the answer was: don't know"), std::string::npos);
     in.means = {{"main.part9", "x"}, {"main.part1", "issue"}, {"main.part2", "issue"}, {"view.part1", "release"}};
     const Draft third = draft_family(in);
