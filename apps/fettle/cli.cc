@@ -196,6 +196,11 @@ void CommandLine::define_plan_and_card() {
                 ->capture_default_str()
                 ->type_name("K")
                 ->check(CLI::Range(1, 3));
+            c.add_option("--fed", o.fed,
+                         "boxes of a set on one supply (together), or each on its own (apart); else as the family file "
+                         "says")
+                ->type_name("HOW")
+                ->check(CLI::IsMember({"together", "apart"}));
             c.add_option("--promela", o.promela, "write the question of the map as a model for SPIN")
                 ->type_name("FILE");
             c.add_option("--picture", o.picture, "write the way and each step's time axis as an SVG")

@@ -83,6 +83,7 @@ std::string show_text(const Family& f) {
         if (!b.written_by.empty())
             out += b.written_by == "own medium" ? ", written from its own medium"
                                                 : ", written by the " + b.written_by + " box";
+        if (!b.supply.empty()) out += ", fed by " + printable(b.supply);
         out += "\n";
         if (!b.plate.reach.empty()) out += "           " + b.plate.reach + "\n";
     }

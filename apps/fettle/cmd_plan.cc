@@ -216,6 +216,11 @@ Result<Answer> plan(Context& context, const PlanOptions& given) {
     auto view = shelf_view(context, unit->family->id);
     if (!view) return pass(view);
 
+    if (o.fed == "apart" && unit->family->boxes.size() > 3)
+        return usage_error("cuts-range", "--fed", "the map is made for up to 3 supplies, and the set has more boxes",
+                           "name in the family file which boxes are fed together");
+    for (auto& box : unit->family->boxes)  // a bench may feed a set otherwise than the family file has it
+        if (!o.fed.empty()) box.supply = o.fed == "apart" ? box.role : "";
     PlanRequest request;
     request.family = &*unit->family;
     request.set = set_of(*unit->family, unit->identity);
@@ -226,6 +231,7 @@ Result<Answer> plan(Context& context, const PlanOptions& given) {
     request.complaint = o.complaint;
     request.cuts = o.cuts;
     request.own_runs = own_runs_of(context, unit->family->id);
+    request.own_outcomes = own_outcomes_of(context, unit->family->id, o.complaint, context.job);
     if (!o.as_found.empty()) {
         auto text = read_text_file(o.as_found, 4u << 20);
         if (!text) return pass(text);

@@ -18,7 +18,8 @@ struct PlanOptions {
     std::string to = "newest";       // --to R
     bool consent_one_way = false;    // --consent one-way
     std::string complaint;           // --complaint TEXT; with --job the job's when empty
-    int cuts = 1;                    // --cuts K: 1 to 3
+    int cuts = 2;                    // --cuts K: 1 to 3
+    std::string fed;                 // --fed together or apart; empty: as the family file says
     std::string promela;             // --promela FILE: each step's power-cut question as a model for SPIN
     std::string picture;             // --picture FILE: route and steps as SVG
     bool ascii = false;              // --ascii: pictures without characters beyond ASCII

@@ -122,6 +122,7 @@ json::object map_json(const cutmap::CutMap& m) {
     return {{"cuts", m.cuts},
             {"states", m.states},
             {"judged", m.met},
+            {"supplies", m.supplies},
             {"boot_order_known", m.boot_order_known},
             {"no_way_back_p50_s", m.no_way_back_p50_s},
             {"no_way_back_p90_s", m.no_way_back_p90_s},

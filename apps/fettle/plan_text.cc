@@ -101,9 +101,10 @@ void add_map(const PlanStep& s, const family::Family& family, bool ascii, std::s
         out += "  Power-cut map: can't say; every write counts as having no way back\n";
         return;
     }
-    out +=
-        fmt::format("  Power-cut map: what a cut at each moment leads to ({} situations judged, up to {} {} in a run)\n",
-                    map.met, map.cuts, map.cuts == 1 ? "cut" : "cuts");
+    out += fmt::format(
+        "  Power-cut map: what a cut at each moment leads to ({} situations judged, up to {} {} in a run{})\n", map.met,
+        map.cuts, map.cuts == 1 ? "cut" : "cuts",
+        map.supplies == 1 ? "" : fmt::format(", of one of {} supplies or of all", map.supplies));
     for (const auto& l : step_strip(s, family, ascii)) out += "  " + l + "\n";
     out += "    . nothing lost   = same card   ~ rests unfinished   ! no net   # no way back   ? not known\n";
     for (const auto& stretch : map.stretches) {

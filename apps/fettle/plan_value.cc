@@ -13,8 +13,6 @@
 namespace fettle::app {
 namespace {
 
-constexpr std::size_t weigh_ways_up_to = 6;  // releases on the shelf; beyond, only doors and steps order the routes
-
 const family::Release* on_shelf(const std::vector<family::Release>& shelf, const std::string& release) {
     const auto at = std::find_if(shelf.begin(), shelf.end(), [&](const auto& r) { return r.release == release; });
     return at == shelf.end() ? nullptr : &*at;
@@ -96,8 +94,15 @@ std::vector<Cure> cures_along(const PlanRequest& q, const std::string& from, con
     return out;
 }
 
-void judge_worth(Plan& p) {
+void judge_worth(const PlanRequest& q, Plan& p) {
     if (p.complaint.empty()) return;
+    for (const OwnOutcome& o : q.own_outcomes)
+        p.judgement.add(
+            {"worth-by-own-jobs", Verdict::fit,
+             fmt::format("of {} unit{} with such a complaint that {} brought to {} here, {} came back with it", o.units,
+                         o.units == 1 ? "" : "s", o.units == 1 ? "was" : "were", o.release,
+                         o.came_back == 0 ? "none" : std::to_string(o.came_back)),
+             "complaint", fmt::format("measured {}", o.units)});
     std::vector<std::string> notes;
     for (const auto& c : p.cures) notes.push_back(fmt::format("{} \"{}\"", c.release, c.text));
     p.judgement.add(
@@ -108,7 +113,6 @@ void judge_worth(Plan& p) {
 }
 
 route::StepCost cost_of(const PlanRequest& q) {
-    if (q.shelf.size() > weigh_ways_up_to) return {};
     return [&q](const family::Release& release, const change::SetState& before) -> std::pair<double, double> {
         const PlanStep step = make_step(*q.family, release, before, inferred(q.shelf, before), q.shelf, 1, {}, q.seed);
         return {step.map.no_way_back_p90_s, step.forecast.total.p90_s + usual_handling().median_s};
@@ -158,6 +162,10 @@ void add_mending_step(const PlanRequest& q, Plan& p) {
 }
 
 }  // namespace
+
+bool speaks_of(const std::string& text, const std::string& complaint) {
+    return cure_of("", text, words_of(complaint)).has_value();
+}
 
 family::Duration usual_handling() {
     return {180, 420, "guess", {}};
@@ -235,7 +243,7 @@ Plan make_plan(const PlanRequest& q) {
         if (steps.empty()) add_mending_step(q, p);
     }
     p.cures = cures_along(q, p.from, p.to);
-    judge_worth(p);
+    judge_worth(q, p);
     std::vector<forecast::Forecast> forecasts;
     for (const auto& s : p.steps) forecasts.push_back(s.forecast);
     p.total = forecast::total_of(forecasts, usual_handling());

@@ -19,6 +19,12 @@
 
 namespace fettle::app {
 
+// What the bench book says of units with such a complaint that were brought to one release here and proved.
+struct OwnOutcome {
+    std::string release;
+    int units = 0, came_back = 0;  // came back: a later job of the same unit has such a complaint again
+};
+
 struct PlanRequest {
     const family::Family* family = nullptr;
     change::SetState set;
@@ -29,6 +35,7 @@ struct PlanRequest {
     bool consent_one_way = false;
     std::string complaint;
     int cuts = 1;
+    std::vector<OwnOutcome> own_outcomes;                            // of jobs with such a complaint
     std::map<std::string, std::vector<forecast::PastRun>> own_runs;  // by the release that was installed
     std::uint64_t seed = 1;
 };
@@ -59,6 +66,9 @@ struct Cure {
     std::string release, text;
     std::vector<std::string> words;  // the complaint's words it was found by
 };
+
+// Does a text speak of the complaint, as a line of the release notes would?
+bool speaks_of(const std::string& text, const std::string& complaint);
 
 // The same over every release known of a family (its file's and the shelf's), for a complaint without a plan.
 std::vector<Cure> cures_known(const family::Family& family, const std::vector<family::Release>& shelf,

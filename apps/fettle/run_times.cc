@@ -29,6 +29,43 @@ std::map<std::string, std::vector<forecast::PastRun>> own_runs_of(const Context&
     return out;
 }
 
+std::vector<OwnOutcome> own_outcomes_of(const Context& context, const std::string& family, const std::string& complaint,
+                                        const std::string& but_job) {
+    std::error_code ignored;
+    if (trim(complaint).empty() || !std::filesystem::exists(context.book_file(), ignored)) return {};
+    auto book = open_book(context);
+    if (!book) return {};
+    const auto numbers = book->jobs();
+    if (!numbers) return {};
+    std::vector<book::Job> such;  // oldest first
+    for (const std::string& number : *numbers) {
+        const auto entries = book->read(number);
+        if (!entries) continue;
+        const auto job = book::fold(number, *entries);
+        if (job && speaks_of(job->complaint, complaint)) such.push_back(*job);
+    }
+    std::map<std::string, OwnOutcome> by_release;
+    for (auto job = such.begin(); job != such.end(); ++job) {
+        if (job->number == but_job || job->family != family || (job->proved != "proved" && job->proved != "partly"))
+            continue;
+        const std::string& release = job->as_left_release.empty() ? job->target : job->as_left_release;
+        if (release.empty()) continue;
+        const bool again = std::any_of(job + 1, such.end(), [&](const book::Job& later) {
+            return std::any_of(later.plates.begin(), later.plates.end(), [&](const auto& plate) {
+                return std::any_of(job->plates.begin(), job->plates.end(),
+                                   [&](const auto& mine) { return mine.second == plate.second; });
+            });
+        });
+        OwnOutcome& o = by_release[release];
+        o.release = release;
+        ++o.units;
+        o.came_back += again ? 1 : 0;
+    }
+    std::vector<OwnOutcome> out;
+    for (auto& [release, o] : by_release) out.push_back(o);
+    return out;
+}
+
 NewEntry times_entry(const std::string& family, const book::Run& run, UnixMs ended, double p50_s, double p90_s) {
     const double seconds = std::max(0.001, static_cast<double>(ended - run.started) / 1000);
     json::object data{{"family", family}, {"release", run.release}, {"seconds", seconds}};

@@ -8,6 +8,7 @@
 #include "context.h"
 #include "fettle/book/job.h"
 #include "fettle/forecast/forecast.h"
+#include "plan_value.h"
 
 namespace fettle::app {
 
@@ -23,5 +24,10 @@ struct BookPromisesOptions {
 // fettle book promises: how many of the nine-in-ten times were kept, with exact bounds on the share behind it, and the
 // mean pinball loss.
 Result<Answer> book_promises(Context& context, const BookPromisesOptions& options);
+
+// What became of jobs of this family with such a complaint, by the release that was left; the job itself is left out.
+// Empty without a complaint or a book; a job that cannot be read is no outcome.
+std::vector<OwnOutcome> own_outcomes_of(const Context& context, const std::string& family, const std::string& complaint,
+                                        const std::string& but_job);
 
 }  // namespace fettle::app

@@ -28,7 +28,7 @@ unsigned region_present(const Model& m, const State& s, int region, bool spare) 
 
 // Cells and flags; the last word says where the run was.
 bool as_found_wholly(const Model& m, const State& s, const std::vector<Word>& found) {
-    return std::equal(s.words(), s.words() + m.words - 1, found.begin());
+    return std::equal(s.words(), s.words() + m.held, found.begin());
 }
 
 // Where a rule takes the run up again. "same cell" with whole new cells kept starts at the first cell of the act that
@@ -156,9 +156,11 @@ PowerOn power_on(const Model& m, const State& s, const std::vector<Word>& found)
 void power_on(const Model& m, const State& s, const std::vector<Word>& found, PowerOn& p) {
     p.rules.clear();
     p.ways.clear();
-    p.unknown = false;
+    p.unknown = p.unbroken = false;
     Outcome worst_dead = Outcome::nothing_changed;
+    Outcome worst_later = Outcome::nothing_changed;
     bool dead = false;
+    bool as_expected = true;  // the boxes that lost power came up in the mode that the script has them in
     bool normal = true;
     bool net = true;
     Outcome how = Outcome::goes_on_by_itself;
@@ -168,6 +170,8 @@ void power_on(const Model& m, const State& s, const std::vector<Word>& found, Po
         const bool known = !m.boxes[static_cast<std::size_t>(box)].rules.empty();
         const int r = boots(m, s, box);
         p.rules.push_back(r);
+        const bool lost_power = m.loses_power(s.cut_kind(), box);
+        const bool starts = lost_power || (s.mark() && m.in_box(act, box));  // the others are still up
         if (!known) {
             p.unknown = p.unknown || !untouched_or_done(m, s, found, box);
             continue;
@@ -176,23 +180,38 @@ void power_on(const Model& m, const State& s, const std::vector<Word>& found, Po
         const bool starts_normal = r >= 0 && rule_at(m, r).normal;
         normal = normal && starts_normal;
         net = net && net_whole(m, s, box);
+        const int expects = act.expects[static_cast<std::size_t>(box)];
+        as_expected = as_expected && (!lost_power || expects < 0 || starts_normal == (expects == 1));
         if (r < 0 || (!starts_normal && !goes)) {  // nothing to start, or a recovery that nothing goes on from
-            dead = true;
+            dead = dead || starts;
             const Outcome o = no_start(m, s, box);
-            if (badness(o) > badness(worst_dead)) worst_dead = o;
+            Outcome& so_far = starts ? worst_dead : worst_later;
+            if (badness(o) > badness(so_far)) so_far = o;
         } else if (goes) {
             if (rule_at(m, r).by_card) how = Outcome::same_card;
             if (driver < 0 || act.box == box) driver = box;
         }
     }
-    p.rest = dead ? worst_dead : net ? Outcome::rests_unfinished : Outcome::starts_no_net;
+    const bool later = worst_later != Outcome::nothing_changed;
+    p.rest = dead ? worst_dead : later ? worst_later : net ? Outcome::rests_unfinished : Outcome::starts_no_net;
     if (p.unknown || dead) return;
+    if (as_expected && !m.breaks_off(s.act(), s.cut_kind())) {  // what goes on needs no box that lost its power
+        Resume on;
+        on.goes = true;
+        on.how = Outcome::goes_on_by_itself;
+        on.act = s.act();
+        on.cell = s.at();
+        on.rewrite = s.rewriting();
+        p.unbroken = true;
+        p.ways.push_back(on);
+        return;
+    }
     if (normal && !s.mark() && as_found_wholly(m, s, found)) {
         p.rest = Outcome::nothing_changed;
         return;
     }
     if (s.mark()) {  // the restart was planned: the run goes on after it, if the boxes came up as the script expects
-        bool as_expected = true;
+        as_expected = true;
         for (int box = 0; box < static_cast<int>(m.boxes.size()); ++box) {
             const int r = p.rules[static_cast<std::size_t>(box)];
             if (!m.in_box(act, box) || r < 0 || act.into < 0) continue;

@@ -42,6 +42,7 @@ struct Resume {
 
 struct PowerOn {
     std::vector<int> rules;                    // per box, -1: none
+    bool unbroken = false;                     // no box that the run needs lost its power: it goes on meanwhile
     bool unknown = false;                      // a box whose boot order is not known was touched
     Outcome rest = Outcome::rests_unfinished;  // what it is if nothing goes on
     std::vector<Resume> ways;                  // more than one when the family file says "unknown"; empty: rests

@@ -252,26 +252,37 @@ void judge(const Model& m, std::vector<Explored>& all, CutMap& map) {
                "power-cut map", "family file"});
         break;
     }
-    if (std::any_of(all.begin(), all.end(), [](const Explored& e) { return e.explorer->full(); })) {
+    const bool cut_short = std::any_of(all.begin(), all.end(), [](const Explored& e) { return e.explorer->full(); });
+    if (cut_short) {
         j.add({"map-cut-short", Verdict::cant_say,
                fmt::format("there are more situations than the {} that could be judged: what is shown is right, but "
                            "worse may follow from cuts that were not tried; ask again with fewer cuts",
                            map.met),
                "power-cut map", "model"});
     }
-    if (map.boot_order_known) {  // does it come to its end after every cut that was tried?
+    // Every state that the cuts can leave was followed to an end or a stop, so where none stops this is a proof.
+    const bool ends = std::all_of(all.begin(), all.end(), [](const Explored& e) { return e.ending.finished; });
+    if (map.boot_order_known) {
         const Moment* worst_one = nullptr;
         for (const Moment& x : map.moments) {
             if (badness(worst(x.two_cuts)) <= badness(Outcome::same_card)) continue;
             if (worst_one == nullptr || badness(worst(x.two_cuts)) > badness(worst(worst_one->two_cuts)))
                 worst_one = &x;
         }
-        j.add({worst_one == nullptr ? "always-ends" : "not-always-ends", Verdict::fit,
-               worst_one == nullptr
-                   ? fmt::format("whatever the instant of up to {} cut{}, it comes to its end by itself or by the card",
-                                 map.cuts, map.cuts == 1 ? "" : "s")
-                   : "it does not come to its end by itself or by the card after every cut: " + worst_one->story,
-               "power-cut map", "family file"});
+        if (worst_one != nullptr) {
+            j.add({"not-always-ends", Verdict::fit,
+                   "it does not come to its end by itself or by the card after every cut: " + worst_one->story,
+                   "power-cut map", "family file"});
+        } else if (!ends) {
+            j.add({"not-always-ends", Verdict::fit, "it does not come to its end even without a cut", "power-cut map",
+                   "family file"});
+        } else if (!cut_short) {
+            j.add({"always-ends", Verdict::fit,
+                   fmt::format("proved: from each of the {} situations that up to {} cut{} can leave, the run was "
+                               "followed, and it comes to its end by itself or by the card",
+                               map.met, map.cuts, map.cuts == 1 ? "" : "s"),
+                   "power-cut map", "family file"});
+        }
     }
     const bool open =
         m.unknown_buffering && map.boot_order_known &&
@@ -347,6 +358,7 @@ CutMap power_cut_map(const family::Family& family, const change::ChangeSheet& sh
     CutMap map;
     map.cuts = std::max(1, k);
     const Model m = compile(family, sheet);
+    map.supplies = m.supplies;
     if (m.acts.empty()) {
         map.boot_order_known = !family.boot.empty();
         map.judgement.add({"script-unknown", Verdict::cant_say, "the family file has no step script: no power-cut map",

@@ -67,6 +67,7 @@ struct CutMap {
     std::uint64_t states = 0;  // kept apart: those that a further cut may follow
     std::uint64_t met = 0;     // judged in all, with those that the last cut leaves
     int cuts = 1;              // bound k
+    int supplies = 1;          // each is cut by itself, and all at once
     bool boot_order_known = true;
     Judgement judgement;  // zones, never-ending loops, what is not modelled (a sag that corrupts), unknown boot order
 };

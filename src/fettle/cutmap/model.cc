@@ -117,6 +117,16 @@ void add_acts(Model& m, const family::Family& family, const change::ChangeSheet&
         }
         m.acts.push_back(act);
     }
+    // Which boxes an act needs, and the mode that each is in since the last restart that the script has for it.
+    std::vector<int> mode(m.boxes.size(), 1);
+    for (auto& act : m.acts) {
+        act.expects = mode;
+        for (std::size_t b = 0; b < m.boxes.size(); ++b) {
+            const auto& own = act.box < 0 ? std::string() : m.boxes[static_cast<std::size_t>(act.box)].file->written_by;
+            act.needs.push_back(m.in_box(act, static_cast<int>(b)) || own.empty() || own == m.boxes[b].file->role);
+            if (act.kind == family::ActKind::restart && m.in_box(act, static_cast<int>(b))) mode[b] = act.into;
+        }
+    }
     if (m.acts.size() > 0xffff) bug("more than 65,535 acts");
 }
 
@@ -167,16 +177,31 @@ void add_rules(Model& m, const family::Family& family) {
 
 }  // namespace
 
+bool Model::breaks_off(int act, int cut_kind) const {
+    const auto& needs = acts[static_cast<std::size_t>(act)].needs;
+    for (std::size_t b = 0; b < needs.size(); ++b)
+        if (needs[b] && loses_power(cut_kind, static_cast<int>(b))) return true;
+    return false;
+}
+
 Model compile(const family::Family& family, const change::ChangeSheet& sheet) {
     Model m;
     m.family = &family;
-    for (const auto& b : family.boxes) m.boxes.push_back({&b, {}});
+    std::vector<std::string> supplies;
+    for (const auto& b : family.boxes) {
+        const auto at = std::find(supplies.begin(), supplies.end(), b.supply);
+        m.boxes.push_back({&b, static_cast<int>(at - supplies.begin()), {}});
+        if (at == supplies.end()) supplies.push_back(b.supply);
+    }
+    m.supplies = std::max(1, static_cast<int>(supplies.size()));
+    if (m.supplies > 3) bug("more than three supplies");
     add_flags(m, family);
     add_regions(m, family, sheet);
     add_acts(m, family, sheet);
     add_rules(m, family);
     m.cell_words = (m.cells + 31) / 32;
-    m.words = m.cell_words + (static_cast<int>(m.flags.size()) + 15) / 16 + 1;
+    m.held = m.cell_words + (static_cast<int>(m.flags.size()) + 15) / 16;
+    m.words = m.held + (m.supplies > 1 ? 2 * m.cell_words : 0) + 1;
     return m;
 }
 

@@ -3,6 +3,7 @@
 // releases at once and never stands against a boot rule.
 #pragma once
 
+#include <algorithm>
 #include <cstdint>
 #include <optional>
 #include <string>
@@ -52,6 +53,10 @@ struct ModelAct {
     family::ActKind kind = family::ActKind::wait;
     bool spare = false, forced = false;
     int into = -1;  // restart: 1 normal, 0 recovery, -1 either
+    // By box: without power for it the act breaks off (the act's own box, and the one that writes it); and the mode
+    // that it is expected to be in, as `into`.
+    std::vector<bool> needs;
+    std::vector<int> expects;
 };
 
 // One way in which a boot rule lets a broken run go on; an "unknown" in the family file stands for all its values.
@@ -78,6 +83,7 @@ struct ModelRule {
 
 struct ModelBox {
     const family::Box* file = nullptr;
+    int supply = 0;
     std::vector<int> rules;  // in order
 };
 
@@ -91,10 +97,18 @@ struct Model {
     int cells = 0;       // of all stores
     int cell_words = 0;  // words that hold them, 32 a word
     int words = 0;       // of a whole state
+    int held = 0;        // first word of what boxes still hold back; only where there is more than one supply
+    int supplies = 1;
     bool unknown_buffering = false;
     bool two_stores = false;
 
     bool in_box(const ModelAct& act, int box) const { return act.box < 0 || act.box == box; }
+    // Cuts are of one supply, or of all at once: kind 0 of all, n of supply n - 1 alone.
+    int cut_kinds() const { return supplies == 1 ? 1 : supplies + 1; }
+    bool loses_power(int cut_kind, int box) const {
+        return cut_kind == 0 || boxes[static_cast<std::size_t>(box)].supply == cut_kind - 1;
+    }
+    bool breaks_off(int act, int cut_kind) const;
 };
 
 // Throws std::invalid_argument when a rule or act names what the family file does not have: the loader refuses such a
@@ -102,8 +116,10 @@ struct Model {
 Model compile(const family::Family& family, const change::ChangeSheet& sheet);
 
 // One state: what survives a loss of power, and where the run was. Packed in Model::words words: cells at two bits
-// each, flags at four bits each, and one word with act, cell, the durable mark of a planned restart, and which store
-// was active when the run began.
+// each, flags at four bits each, and one word with act, cell, the durable mark of a planned restart, which store was
+// active when the run began, and, where there is more than one supply, which was cut and whether the run that goes on
+// writes again what is whole and new. There too, before that word: what each cell that a box with power has not put on
+// the medium yet was before, two bits each, and which cells those are.
 class State {
 public:
     State(const Model& model, Word* words) : m_(&model), w_(words) {}
@@ -133,6 +149,24 @@ public:
     }
     bool mark() const { return ((meta() >> 40) & 1u) != 0; }
     void set_mark(bool on) { meta() = (meta() & ~(Word{1} << 40)) | (static_cast<Word>(on) << 40); }
+
+    int cut_kind() const { return static_cast<int>((meta() >> 61) & 3u); }
+    bool rewriting() const { return (meta() >> 63) != 0; }
+    void set_cut(int kind, bool rewriting) {
+        meta() = (meta() & ~(Word{7} << 61)) | (static_cast<Word>(kind) << 61) | (static_cast<Word>(rewriting) << 63);
+    }
+    // Cells that a box with power still holds back; none where there is one supply.
+    bool held_back(int i) const {
+        return m_->supplies > 1 && ((w_[m_->held + m_->cell_words + i / 32] >> (i % 32 * 2)) & 1u) != 0;
+    }
+    Cell held_before(int i) const { return static_cast<Cell>((w_[m_->held + i / 32] >> (i % 32 * 2)) & 3u); }
+    void hold_back(int i, Cell before) {
+        w_[m_->held + i / 32] |= static_cast<Word>(before) << (i % 32 * 2);
+        w_[m_->held + m_->cell_words + i / 32] |= Word{1} << (i % 32 * 2);
+    }
+    void hold_nothing() {
+        if (m_->supplies > 1) std::fill_n(w_ + m_->held, 2 * m_->cell_words, Word{0});
+    }
 
     // The store that was active when the run began, by region; and the run begins now.
     int active_at_start(int selector) const { return static_cast<int>((meta() >> (41 + selector)) & 1u); }

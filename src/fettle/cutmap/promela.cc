@@ -21,6 +21,7 @@ public:
     std::string all() {
         numbers();
         std::string out = head();
+        out += supplies();
         out += promela_text::common;
         out += rules() + no_start() + weigh() + wholeness() + flushes();
         out += "\nactive proctype boxes() {\n" + beginning();
@@ -70,6 +71,57 @@ private:
         out += fmt::format("#define FORGET(x) risk[x] = 0; was[x] = 0;{}\n", timed() ? " age[x] = 0;" : "");
         const auto flags = std::max<std::size_t>(1, m_.flags.size());
         out += fmt::format("byte flag[{0}]; bit began[{0}];\nbyte starts[{1}];\n", flags, m_.boxes.size());
+        return out;
+    }
+
+    // Cuts are of every supply at once, or of one: what that means for boxes, cells and the run.
+    std::string supplies() const {
+        const auto of_supply = [&](int s) { return fmt::format("kind == {}", s + 1); };
+        std::string out;
+        for (std::size_t b = 0; b < m_.boxes.size(); ++b)
+            out += m_.supplies == 1 ? fmt::format("#define LOST_{} 1\n#define STARTS_{} 1\n", b, b)
+                                    : fmt::format(
+                                          "#define LOST_{0} (kind == 0 || {1})\n#define STARTS_{0} (LOST_{0} "
+                                          "|| (mark && ({2})))\n",
+                                          b, of_supply(m_.boxes[b].supply), restarts(b));
+        if (m_.supplies == 1)
+            return out +
+                   "#define OF_A_SUPPLY() skip\n#define LOSES(x) 1\n#define HOLDS(x)\n#define UNBROKEN()\n"
+                   "#define ALL_POWERED()\n";
+        std::string choice, loses = "0", needed = "0", as_expected = "1";
+        for (int kind = 0; kind <= m_.supplies; ++kind) choice += fmt::format(" :: true -> kind = {}", kind);
+        for (const auto& r : m_.regions)
+            for (int s = 0; r.cells > 0 && s < (r.selector < 0 ? 1 : 2); ++s)
+                loses += fmt::format(" || ((x) >= {} && (x) < {} && LOST_{})", r.first[s], r.first[s] + r.cells, r.box);
+        for (std::size_t i = 0; i < m_.acts.size(); ++i) {
+            needed += fmt::format(" || (at_act == {} && ({}))", i, broken(m_.acts[i]));
+            for (std::size_t b = 0; b < m_.boxes.size(); ++b) {
+                if (const int in = m_.acts[i].expects[b]; in >= 0)
+                    as_expected += fmt::format(" && !(at_act == {} && LOST_{} && !{})", i, b,
+                                               comes_up(b, in == 1 ? "normal" : "recovery"));
+            }
+        }
+        return out + fmt::format(
+                         "byte kind; bit rewrote;\n"
+                         "#define OF_A_SUPPLY() if{} fi; rewrote = rewrite\n#define LOSES(x) ({})\n"
+                         "#define HOLDS(x) {}\n"
+                         "#define UNBROKEN() if :: !({}) && ({}) -> how = goes_on_by_itself; strays = 0; "
+                         "rewrite = rewrote; from_cell = at_cell; goto take_up :: else fi;\n"
+                         "#define ALL_POWERED() kind = 0; rewrote = 0;\n",
+                         choice, loses, timed() ? "age[x] = 0;" : "", needed, as_expected);
+    }
+    // One of the boxes that the act needs has no power.
+    static std::string broken(const ModelAct& a) {
+        std::string out = "0";
+        for (std::size_t b = 0; b < a.needs.size(); ++b)
+            if (a.needs[b]) out += fmt::format(" || LOST_{}", b);
+        return out;
+    }
+    std::string restarts(std::size_t b) const {
+        std::string out = "0";
+        for (std::size_t i = 0; i < m_.acts.size(); ++i)
+            if (m_.acts[i].kind == family::ActKind::restart && m_.in_box(m_.acts[i], static_cast<int>(b)))
+                out += fmt::format(" || at_act == {}", i);
         return out;
     }
 
@@ -162,7 +214,7 @@ private:
     std::string weigh() const {
         std::string out =
             "\ninline weigh_boxes() {\n  dead = 0; normal = 1; goes = 0; takes = goes_on_by_itself; driver = NONE; "
-            "used_rest = nothing_changed;\n";
+            "used_rest = nothing_changed; later_rest = nothing_changed;\n";
         for (std::size_t b = 0; b < m_.boxes.size(); ++b) {
             std::string normal = "0";
             for (const int r : m_.boxes[b].rules)
@@ -175,7 +227,11 @@ private:
   normal = normal && holds;
   if
   :: starts[{0}] == NONE || (!holds && goes_on == NOT_AT_ALL) ->
-     dead = 1; no_start({0}); if :: rest > used_rest -> used_rest = rest :: else fi
+     no_start({0});
+     if
+     :: STARTS_{0} -> dead = 1; if :: rest > used_rest -> used_rest = rest :: else fi
+     :: else -> if :: rest > later_rest -> later_rest = rest :: else fi
+     fi
   :: else ->
      if
      :: goes_on != NOT_AT_ALL ->
@@ -188,9 +244,10 @@ private:
 )",
                                b, normal, owns);
         }
-        return "\nbyte used_rest;\n" + out +
-               "  if :: dead -> rest = used_rest :: !dead && net -> rest = rests_unfinished :: else -> rest = "
-               "starts_no_net fi;\n  used_rest = 0; holds = 0; goes_on = 0; from = 0; whole = 0\n}\n";
+        return "\nbyte used_rest, later_rest;\n" + out +
+               "  if :: dead -> rest = used_rest :: !dead && later_rest > 0 -> rest = later_rest\n"
+               "  :: !dead && later_rest == 0 && net -> rest = rests_unfinished :: else -> rest = "
+               "starts_no_net fi;\n  used_rest = 0; later_rest = 0; holds = 0; goes_on = 0; from = 0; whole = 0\n}\n";
     }
 
     std::string wholeness() const {
@@ -314,7 +371,7 @@ private:
   :: else ->
      at_cell = from_cell; FORGET(base + from_cell)
      if
-     :: left > 0 -> cut({2} + from_cell); {3}; base = 0; goto power_lost
+     :: left > 0 -> cut({2} + from_cell); if :: {6} -> {3} :: else fi; base = 0; goto power_lost
      :: true -> skip
      fi;
      d_step {{ {5}was[base + from_cell] = c[base + from_cell]; c[base + from_cell] = NEW; {4}
@@ -328,7 +385,7 @@ private:
                            : "c[base + from_cell] = TORN",
             r.buffers() ? fmt::format("risk[base + from_cell] = 1;{}", timed() ? " age[base + from_cell] = 0;" : "")
                         : "was[base + from_cell] = 0;",
-            wait);
+            wait, m_.supplies == 1 ? "true" : broken(a));
     }
 
     std::string restart(const ModelAct& a, int m, const std::string& flush) const {

@@ -17,11 +17,22 @@ byte i_, seen;
 bit holds;
 
 inline look(a, n) { i_ = a; do :: i_ < (a) + (n) -> seen = seen | (1 << c[i_]); i_++ :: else -> break od }
+#ifdef ENDS /* is the end reached, by itself or by the card, on every way? Then a loop is left to be one */
+bit finished, at_end;
+#define REACHED at_end = 1
+ltl always_ends { <> (finished == 1) }
+#define TOO_OFTEN 0
+#define ONCE_MORE skip
+#else
+#define REACHED skip
+#define TOO_OFTEN (strays >= STRAYS)
+#define ONCE_MORE strays++
+#endif
 #define TORN_SEEN (seen & (1 << TORN))
 #define ONE_RELEASE ((seen & 11) == 0 || (seen & 11) == 1 || (seen & 11) == 2 || (seen & 11) == 8)
 inline forget(a, n) { i_ = a; do :: i_ < (a) + (n) -> FORGET(i_) i_++ :: else -> break od }
 inline holds_as_found(a, n) { i_ = a; do :: i_ < (a) + (n) -> c[i_] = base; found[i_] = base; i_++ :: else -> break od }
-inline cut(m) { left--; used++; if :: first < 0 -> first = m :: else fi }
+inline cut(m) { left--; used++; OF_A_SUPPLY(); if :: first < 0 -> first = m :: else fi }
 inline may_cut(m) { if :: left > 0 -> cut(m); goto power_lost :: true -> skip fi }
 )";
 
@@ -29,8 +40,8 @@ inline constexpr const char* power_lost = R"(
 power_lost: /* what was reported written and is not on the medium yet: new, as before, or torn, each by itself */
   i_ = 0;
   do
-  :: i_ < CELLS && !risk[i_] -> i_++
-  :: i_ < CELLS && risk[i_] ->
+  :: i_ < CELLS && !(risk[i_] && LOSES(i_)) -> HOLDS(i_) i_++
+  :: i_ < CELLS && risk[i_] && LOSES(i_) ->
      if :: true -> skip :: true -> c[i_] = was[i_] :: !ATOMIC(i_) -> c[i_] = TORN fi;
      FORGET(i_) i_++
   :: i_ >= CELLS -> break
@@ -44,6 +55,7 @@ power_returns:
   :: dead -> outcome = rest; goto over
   :: else
   fi;
+  UNBROKEN()
   d_step { as_found(); i_ = 0 }
   if
   :: normal && !mark && holds -> outcome = nothing_changed; goto over
@@ -70,9 +82,9 @@ power_returns:
   if :: from == UNKNOWN -> if :: from = SAME_CELL :: from = SAME_ACT :: from = START fi :: else fi;
   if :: whole == UNKNOWN -> if :: whole = KEPT :: whole = REWRITTEN fi :: else fi;
   if
-  :: stray && strays >= STRAYS -> d_step { no_start(stray_box); outcome = rest }; goto over
-  :: stray && strays < STRAYS ->
-     strays++; if :: goes_on == WITH_THE_CARD || takes == same_card -> how = same_card :: else fi
+  :: stray && TOO_OFTEN -> d_step { no_start(stray_box); outcome = rest }; goto over
+  :: stray && !TOO_OFTEN ->
+     ONCE_MORE; if :: goes_on == WITH_THE_CARD || takes == same_card -> how = same_card :: else fi
   :: !stray && (goes_on == WITH_THE_CARD || takes == same_card) -> how = same_card
   :: else -> how = goes_on_by_itself
   fi;
@@ -85,23 +97,29 @@ power_returns:
 
 take_up:
   skip;
-  if :: stray -> skip :: else -> d_step { flush_all() } fi; /* boxes that did not restart still hold theirs back */
+  /* boxes that did not restart, or kept their power, still hold theirs back */
+  ALL_POWERED()
   mark = 0; stray = 0; driver = 0; goes_on = 0; from = 0; whole = 0; takes = 0; rest = 0;
   net = 0; dead = 0; normal = 0; goes = 0; holds = 0;
 )";
 
 inline constexpr const char* ending = R"(
 ended:
-  outcome = how;
+  outcome = how; REACHED;
 
 over:
   if
+#ifdef ENDS
+  :: at_end || (first >= 0 && (outcome <= same_card || outcome == done)) -> finished = 1
+  :: else /* stopped on the way, with or without a cut */
+#else
   :: first < 0 -> skip /* the run as planned, without a cut */
   :: else ->
 #ifdef LIST
      c_code { printf("outcome %d %d %d\n", now.first, now.used, now.outcome); }
 #else
      assert(outcome != bench_repair && outcome != lost)
+#endif
 #endif
   fi
 }

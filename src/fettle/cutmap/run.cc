@@ -45,17 +45,73 @@ private:
         cell_ = way.cell;
         rewrite_ = way.rewrite;
         s_.set_mark(false);
+        s_.set_cut(0, false);
+        if (m_.supplies > 1) take_over_held();
         if (!way.from_start) return;
         act_ = cell_ = 0;
         s_.begin_run();
     }
 
+    // What boxes that kept their power still hold back, as if it had just been written: at risk for longer, if
+    // anything.
+    void take_over_held() {
+        for (std::size_t r = 0; r < m_.regions.size(); ++r) {
+            const ModelRegion& region = m_.regions[r];
+            for (int store = 0; store < (region.selector < 0 ? 1 : 2); ++store)
+                for (int i = region.first[store]; i < region.first[store] + region.cells; ++i)
+                    if (s_.held_back(i)) risks_.push_back({static_cast<int>(r), i, s_.held_before(i), 0});
+        }
+        s_.hold_nothing();
+    }
+
     void tell(int cell) {
         if (witness_ != nullptr) witness_->moment(act_, cell);
     }
-    void cut() {
-        if (witness_ != nullptr && witness_->look(s_, risks_, -1, Cell::new_release))
-            every_loss(m_, words_, risks_, *witness_);
+    // A cut of each supply, and of all. `head`: the cell being written, which holds `before` until it is whole; -1:
+    // none.
+    void cut(int head = -1, Cell before = Cell::new_release) {
+        if (witness_ == nullptr) return;
+        for (int kind = 0; kind < m_.cut_kinds(); ++kind) {
+            if (m_.supplies > 1) s_.set_cut(kind, rewrite_);
+            if (!witness_->look(s_, risks_, head, before)) continue;
+            if (head < 0 || !m_.breaks_off(act_, kind)) {
+                leave(kind);
+            } else {
+                torn(kind, head, before);
+            }
+        }
+        if (m_.supplies > 1) s_.set_cut(0, false);
+    }
+    void leave(int kind) {
+        if (m_.supplies == 1) return every_loss(m_, words_, risks_, *witness_);
+        std::vector<AtRisk> lost;
+        for (const AtRisk& r : risks_) {
+            if (m_.loses_power(kind, m_.regions[static_cast<std::size_t>(r.region)].box)) {
+                lost.push_back(r);
+            } else {
+                s_.hold_back(r.cell, r.before);
+            }
+        }
+        every_loss(m_, words_, lost, *witness_);
+        s_.hold_nothing();
+    }
+    // The cell under the head is torn; where the region buffers, none of it may have reached the medium yet. Where the
+    // family says that writes are atomic, it is old or new instead.
+    void torn(int kind, int cell, Cell before) {
+        const ModelRegion& region =
+            m_.regions[static_cast<std::size_t>(m_.acts[static_cast<std::size_t>(act_)].region)];
+        const auto leave_as = [&](Cell c) {
+            s_.set_cell(cell, c);
+            leave(kind);
+        };
+        if (region.file->atomic) {
+            leave_as(before);
+            leave_as(Cell::new_release);
+        } else {
+            leave_as(Cell::torn);
+            if (region.buffers() && before != Cell::torn) leave_as(before);
+        }
+        s_.set_cell(cell, before);
     }
     // These cells at risk are on the medium now.
     template <class Which>
@@ -108,7 +164,7 @@ private:
             // A cell is at risk once: writing it again starts its wait anew.
             std::erase_if(risks_, [&](const AtRisk& r) { return r.cell == cell; });
             witness_->opens(cell, before);
-            if (witness_->look(s_, risks_, cell, before)) head(region, cell, before);
+            cut(cell, before);
             s_.set_cell(cell, Cell::new_release);
             pass(region.least_s[static_cast<std::size_t>(i)]);
             if (region.buffers()) {
@@ -118,23 +174,6 @@ private:
             }
         }
         if (act.forced) flush(act);
-    }
-
-    // The cell under the head is torn; where the region buffers, none of it may have reached the medium yet. Where the
-    // family says that writes are atomic, it is old or new instead.
-    void head(const ModelRegion& region, int cell, Cell before) {
-        const auto leave = [&](Cell c) {
-            s_.set_cell(cell, c);
-            every_loss(m_, words_, risks_, *witness_);
-        };
-        if (region.file->atomic) {
-            leave(before);
-            leave(Cell::new_release);
-        } else {
-            leave(Cell::torn);
-            if (region.buffers() && before != Cell::torn) leave(before);
-        }
-        s_.set_cell(cell, before);
     }
 
     void set(const ModelAct& act) {

@@ -30,6 +30,16 @@ std::string when(const Model& m, const State& s) {
     return text;
 }
 
+// "Power goes", or "Power of the display box alone goes".
+std::string power_goes(const Model& m, const State& s, bool again) {
+    const std::string goes = again ? "goes again" : "goes";
+    if (s.cut_kind() == 0) return "Power " + goes;
+    std::vector<std::string> boxes;
+    for (int box = 0; box < static_cast<int>(m.boxes.size()); ++box)
+        if (m.loses_power(s.cut_kind(), box)) boxes.push_back(box_words(m, box));
+    return fmt::format("Power of the {} alone {}", join(boxes, " and the "), goes);
+}
+
 std::string left(const Model& m, const State& s) {
     std::vector<std::string> torn;
     for (const auto& r : m.regions) {
@@ -86,8 +96,10 @@ std::string follows(const Model& m, const State& s, const PowerOn& p, Outcome o,
     const Followed e = follow(m, from, way, found, nullptr, &end);
     const ModelAct& act = m.acts[std::min(static_cast<std::size_t>(way.from_start ? 0 : way.act), m.acts.size() - 1)];
     const std::string at = way.from_start ? std::string("from the start") : fmt::format("at \"{}\"", act_words(act));
-    const std::string goes = way.how == Outcome::same_card ? fmt::format("power back, the same card takes it up {}", at)
-                                                           : fmt::format("power back, it goes on by itself {}", at);
+    const std::string goes = p.unbroken ? std::string("the run goes on meanwhile, and the box starts again")
+                             : way.how == Outcome::same_card
+                                 ? fmt::format("power back, the same card takes it up {}", at)
+                                 : fmt::format("power back, it goes on by itself {}", at);
     if (e.finished) return goes;
     if (e.endless) return goes + ", and comes round to the same restart again and again";
     return goes + "; but at the next restart " + dead_box(m, State(m, end.data()));
@@ -102,8 +114,8 @@ std::string tell(const Model& m, Explorer& explorer, std::vector<Word> state, in
         const Outcome here = worst_of(explorer.fate(state, 0));
         const State s(m, state.data());
         const PowerOn p = power_on(m, s, explorer.found());
-        text += fmt::format("{} {}{}: {}.", text.empty() ? "Power goes" : " Power goes again", when(m, s), left(m, s),
-                            follows(m, s, p, here, explorer.found()));
+        text += fmt::format("{}{} {}{}: {}.", text.empty() ? "" : " ", power_goes(m, s, !text.empty()), when(m, s),
+                            left(m, s), follows(m, s, p, here, explorer.found()));
         if (next.empty()) return text;
         state = next;
         --more_cuts;

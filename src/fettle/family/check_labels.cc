@@ -135,6 +135,20 @@ void check_pair(const Family& f, std::size_t i, Log& log) {
     }
 }
 
+// The power-cut map lets each supply be cut by itself.
+void check_supplies(const Family& f, Log& log) {
+    std::set<std::string> named;
+    for (const Box& b : f.boxes) named.insert(b.supply);
+    for (std::size_t i = 0; i < f.boxes.size(); ++i)
+        if (named.size() > 1 && f.boxes[i].supply.empty())
+            log.mistake(item("box", i) + ".supply", "names no supply, and another box does",
+                        "name the supply of every box, or of none if one feeds them all");
+    if (named.size() > 3)
+        log.mistake(item("box", f.boxes.size() - 1) + ".supply",
+                    fmt::format("is one of {} supplies; up to three can be reckoned with", named.size()),
+                    "give boxes that are fed together one name");
+}
+
 }  // namespace
 
 std::optional<PairSides> parse_pair(std::string_view text) {
@@ -189,6 +203,7 @@ void check_labels(const Family& f, Log& log) {
         if (b.written_by == b.role && !b.role.empty())
             log.mistake(item("box", i) + ".written_by", "the box would write itself", "write \"own medium\"");
     }
+    check_supplies(f, log);
     for (std::size_t i = 0; i < f.boxes.size(); ++i)
         for (std::size_t j = 0; j < f.boxes.size(); ++j)
             for (std::size_t k = 0; i != j && matchers[j] && k < f.boxes[i].plate.examples.size(); ++k)

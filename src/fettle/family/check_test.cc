@@ -96,6 +96,8 @@ INSTANTIATE_TEST_SUITE_P(
                "can never be read"},
         Spoilt{"role = \"main\"", "role = \"main\"", "role = \"display\"", "box[2].role", "stands twice", "", true},
         Spoilt{"role = \"display\"", "written_by = \"main\"", "written_by = \"mian\"", "box[2].written_by", "\"mian\""},
+        Spoilt{"role = \"main\"", "written_by = \"own medium\"", "written_by = \"own medium\"\nsupply = \"lead\"",
+               "box[2].supply", "names no supply", "", true},
         Spoilt{"role = \"display\"", "<role>64", "<role>61", "box[1].plate.examples[1]",
                "is also a plate of the display", "", true},
         Spoilt{"[view]", "?P<release>", "?P<rel>", "view.pattern", "no field \"release\""},

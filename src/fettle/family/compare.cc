@@ -84,6 +84,7 @@ void write_head(Writer& w, const Family& f) {
         w.add(key + ".words", b.words, Rule::text);
         w.add(key + ".kind", b.kind, Rule::exact);
         w.add(key + ".written_by", b.written_by, Rule::exact);
+        w.add(key + ".supply", b.supply, Rule::exact);
         write_label(w, key + ".plate", b.plate);
     }
     for (const PairRule& p : f.pairs) w.add("pair." + p.when + "." + p.text, "must hold", Rule::guards);

@@ -55,6 +55,7 @@ struct Box {
     std::string words;  // "main box"
     LabelRule plate;
     std::string written_by;  // "own medium" or the role of the box that writes it
+    std::string supply;      // boxes that name one supply are fed by it together; all empty: one feeds them all
     std::string kind;        // e.g. "infotainment": what the allow-list for clearing faults is about
 };
 

@@ -56,6 +56,7 @@ void read_labels(Section& top, Family& f) {
         b.words = s.text("words", Need::must);
         b.kind = s.text("kind", Need::may);
         b.written_by = s.text("written_by", Need::may);
+        b.supply = s.text("supply", Need::may);
         s.table("plate", Need::must, [&](Section& p) { b.plate = read_label_rule(p); });
         f.boxes.push_back(std::move(b));
     });

@@ -173,7 +173,7 @@ Found told(const std::vector<Label>& labels, std::uint32_t last) {
 }  // namespace
 
 std::vector<Found> ways_to(Graph& graph, std::size_t target, unsigned dropped,
-                           const std::vector<std::string>& needed_doors) {
+                           const std::vector<std::string>& needed_doors, const Useful* only) {
     std::vector<Label> labels{Label{}};
     const auto worse = [&](std::uint32_t a, std::uint32_t b) { return labels[a].order() > labels[b].order(); };
     std::priority_queue<std::uint32_t, std::vector<std::uint32_t>, decltype(worse)> open(worse);
@@ -197,6 +197,7 @@ std::vector<Found> ways_to(Graph& graph, std::size_t target, unsigned dropped,
         for (std::size_t r = 0; r < graph.release_count(); ++r) {
             const bool last = r == target;
             const unsigned looked_at = ~dropped & (last ? ~bit(Rule::pair_under_way) : ~at_rest_bit);
+            if (only != nullptr && !only->has(now.state, r)) continue;
             if ((graph.broken(now.state, r) & looked_at) != 0) continue;
             const std::size_t to = graph.leads_to(now.state, r);
             if (to == now.state && !last) continue;
@@ -227,6 +228,58 @@ std::vector<Found> ways_to(Graph& graph, std::size_t target, unsigned dropped,
     }
     std::vector<Found> out;
     for (const std::uint32_t l : arrived) out.push_back(told(labels, l));
+    return out;
+}
+
+Useful useful_edges(Graph& graph, std::size_t target) {
+    struct Step {
+        std::size_t from, release, to;
+        bool arrives;
+    };
+    std::vector<Step> steps;
+    std::vector<bool> seen{true};
+    for (std::vector<std::size_t> open{0}; !open.empty();) {
+        const std::size_t now = open.back();
+        open.pop_back();
+        for (std::size_t r = 0; r < graph.release_count(); ++r) {
+            const bool last = r == target;
+            if ((graph.broken(now, r) & (last ? ~bit(Rule::pair_under_way) : ~at_rest_bit)) != 0) continue;
+            const std::size_t to = graph.leads_to(now, r);
+            if (to == now && !last) continue;
+            steps.push_back({now, r, to, last});
+            if (last) continue;
+            if (seen.size() <= to) seen.resize(to + 1, false);
+            if (!seen[to]) open.push_back(to);
+            seen[to] = true;
+        }
+    }
+    std::vector<std::vector<std::size_t>> into(seen.size());  // steps, by the state that they lead to
+    std::vector<std::size_t> open;
+    std::vector<bool> leads(seen.size(), false);
+    const auto lead_from = [&](std::size_t state) {
+        if (!leads[state]) open.push_back(state);
+        leads[state] = true;
+    };
+    for (std::size_t i = 0; i < steps.size(); ++i) {
+        if (steps[i].arrives) {
+            lead_from(steps[i].from);
+        } else {
+            into[steps[i].to].push_back(i);
+        }
+    }
+    while (!open.empty()) {
+        const std::size_t now = open.back();
+        open.pop_back();
+        for (const std::size_t i : into[now]) lead_from(steps[i].from);
+    }
+    Useful out;
+    out.edges.resize(seen.size());
+    for (const Step& s : steps) {
+        if (!s.arrives && !leads[s.to]) continue;
+        out.edges[s.from].resize(graph.release_count(), false);
+        out.edges[s.from][s.release] = true;
+        ++out.count;
+    }
     return out;
 }
 

@@ -35,6 +35,7 @@ public:
 
     unsigned broken(std::size_t from, std::size_t release) { return edge(from, release).broken; }
     std::size_t leads_to(std::size_t from, std::size_t release);
+    void weigh_nothing() { cost_ = {}; }
     // As StepCost says; dear, and reckoned once, for edges that a way may really take.
     std::pair<double, double> cost(std::size_t from, std::size_t release);
     bool passes_door(std::size_t from, std::size_t release) const {
@@ -71,10 +72,20 @@ struct Found {
     double zone_s = 0, time_s = 0;
 };
 
+// The edges that some way to the release takes: from a state that can be come by, to one from which it is reached.
+struct Useful {
+    std::vector<std::vector<bool>> edges;  // by state, then release; short where there is none
+    std::size_t count = 0;
+    bool has(std::size_t from, std::size_t release) const {
+        return from < edges.size() && release < edges[from].size() && edges[from][release];
+    }
+};
+Useful useful_edges(Graph& graph, std::size_t target);
+
 // All non-dominated ways to the release, best first in the order of routes; `dropped` rules are not looked at. Empty:
-// none. needed_doors: doors that the target needs anyway.
+// none. needed_doors: doors that the target needs anyway. only: no other edges are looked at, or weighed.
 std::vector<Found> ways_to(Graph& graph, std::size_t target, unsigned dropped = 0,
-                           const std::vector<std::string>& needed_doors = {});
+                           const std::vector<std::string>& needed_doors = {}, const Useful* only = nullptr);
 // Releases that some way leads to, at rest.
 std::vector<bool> reachable(Graph& graph);
 

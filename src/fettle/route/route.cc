@@ -307,6 +307,15 @@ void list_releases(const Search& s, const std::vector<std::size_t>& order, const
     }
 }
 
+void say_not_weighed(std::size_t steps, RouteAnswer& a) {
+    a.judgement.add(
+        {"ways-not-weighed", Verdict::mind,
+         fmt::format("the ways there have {} steps to choose from, too many to weigh each: doors and number of "
+                     "steps order them, not the time with no way back nor the time in all",
+                     steps),
+         "route", "model"});
+}
+
 }  // namespace
 
 RouteAnswer find_route(const family::Family& family, const std::vector<family::Release>& shelf,
@@ -336,7 +345,13 @@ RouteAnswer find_route(const family::Family& family, const std::vector<family::R
         return a;
     }
     if (at) {
-        const auto ways = ways_to(graph, *at, 0, needed_doors(family, graph, set, shelf[*at]));
+        Useful useful;
+        if (cost) useful = useful_edges(graph, *at);
+        a.weighed = cost && useful.count > 0 && useful.count <= most_steps_weighed;
+        if (!a.weighed) graph.weigh_nothing();
+        const auto ways =
+            ways_to(graph, *at, 0, needed_doors(family, graph, set, shelf[*at]), cost ? &useful : nullptr);
+        if (useful.count > most_steps_weighed) say_not_weighed(useful.count, a);
         for (std::size_t i = 0; i < ways.size(); ++i) {
             Route r = route_of(family, graph, ways[i]);
             if (i == 0) {

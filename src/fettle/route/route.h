@@ -43,6 +43,7 @@ struct RouteAnswer {
     std::vector<Judged> releases;         // every release known to the shelf or the family file, oldest first
     std::vector<std::string> would_open;  // the smallest addition to the shelf: "shelve 26.4.102"
     std::vector<std::string> against;     // a minimal set of conditions; drop any one and a route opens
+    bool weighed = false;                 // seconds, and those with no way back, had their say in the order
     Judgement judgement;                  // incl. nothing to do, one-way door needs consent, no route, no route yet
 };
 
@@ -52,7 +53,12 @@ struct Goal {
     std::string shelf_as_of;  // for the wording of "newest known to this shelf as of DATE"
 };
 
-// Costs of a step for the order of routes; may be empty: then only irreversible steps and the number of steps count.
+// More steps than this are not weighed: it takes a forecast and a power-cut map for each, some milliseconds.
+inline constexpr std::size_t most_steps_weighed = 120;
+
+// Costs of a step for the order of routes; may be empty: then only irreversible steps and the number of steps count,
+// and so it is, and the answer says so, where the ways to the target have too many steps to choose from
+// (most_steps_weighed).
 using StepCost = std::function<std::pair<double, double>(const family::Release&, const change::SetState& before)>;
 //   first: P90 seconds in no-way-back zones; second: P90 seconds of the step with handling
 

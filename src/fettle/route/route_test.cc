@@ -1,5 +1,6 @@
 #include "fettle/route/route.h"
 
+#include <fmt/format.h>
 #include <gtest/gtest.h>
 
 #include "fettle/route/test_shelves.h"
@@ -37,6 +38,52 @@ TEST(Route, TwoStepsThroughTheDoorAskConsent) {  // story 2
     EXPECT_NE(reason(a.judgement, "consent-needed"), nullptr);
     const auto agreed = ask(whole_shelf(), set_at("26.1.090"), {"27.3.118", true, ""});
     EXPECT_EQ(agreed.judgement.verdict(), Verdict::mind);
+}
+
+// n releases of one line, each of which installs from any older one.
+std::vector<family::Release> line_of(int n) {
+    std::vector<family::Release> shelf;
+    for (int i = 0; i < n; ++i) shelf.push_back(release(fmt::format("27.1.{}", 200 + i), "4.0"));
+    return shelf;
+}
+
+TEST(Route, SecondsWithoutAWayBackOrderTheWaysOfAnyShelf) {
+    // Eleven releases: the straight way has ten seconds with no way back, by the middle one it is four and five.
+    const auto shelf = line_of(11);
+    int weighed = 0;
+    const auto cost = [&](const family::Release& to, const change::SetState& before) -> std::pair<double, double> {
+        ++weighed;
+        const bool middle = to.release == "27.1.205", from_middle = before.at("main").release == "27.1.205";
+        return {middle ? 4 : from_middle ? 5 : 10, 60};
+    };
+    const auto a = find_route(dunnock(), shelf, set_at("27.1.110"), {"27.1.210", true, ""}, cost);
+    ASSERT_TRUE(a.recommended);
+    EXPECT_EQ(names(*a.recommended), (std::vector<std::string>{"27.1.205", "27.1.210"}));
+    EXPECT_EQ(a.recommended->no_way_back_p90_s, 9);
+    EXPECT_NE(a.recommended->why.find("shorter in zones with no way back"), std::string::npos);
+    ASSERT_EQ(a.others.size(), 1u);  // one step, quicker
+    EXPECT_TRUE(a.weighed);
+    EXPECT_EQ(reason(a.judgement, "ways-not-weighed"), nullptr);
+    EXPECT_GT(weighed, 10);
+}
+
+TEST(Route, WhatWasNotWeighedIsSaid) {
+    int weighed = 0;
+    const auto cost = [&](const family::Release&, const change::SetState&) -> std::pair<double, double> {
+        ++weighed;
+        return {1, 1};
+    };
+    const auto a = find_route(dunnock(), line_of(30), set_at("27.1.110"), {"27.1.229", true, ""}, cost);
+    ASSERT_TRUE(a.recommended);
+    EXPECT_FALSE(a.weighed);
+    EXPECT_EQ(weighed, 0);
+    ASSERT_NE(reason(a.judgement, "ways-not-weighed"), nullptr);
+    EXPECT_EQ(reason(a.judgement, "ways-not-weighed")->verdict, Verdict::mind);
+    // Nothing to choose from, nothing to weigh: a target that cannot be reached.
+    const auto none = find_route(dunnock(), whole_shelf(), set_at("27.3.118"), {"26.1.090", true, ""}, cost);
+    EXPECT_FALSE(none.recommended);
+    EXPECT_EQ(weighed, 0);
+    EXPECT_EQ(reason(none.judgement, "ways-not-weighed"), nullptr);
 }
 
 TEST(Route, TheDoorIsNamedAndNothingElse) {  // story 10

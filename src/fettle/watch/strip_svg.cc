@@ -158,9 +158,14 @@ private:
         }
         for (const Segment& s : p_.segments) {
             if (!s.dark) continue;
-            if (x(s.to_s) - x(s.from_s) >= 44)
-                text((x(s.from_s) + x(s.to_s)) / 2, bottom_ - 6, "dark",
-                     R"( text-anchor="middle" font-size="15" font-style="italic")");
+            const double wide = x(s.to_s) - x(s.from_s), middle = (x(s.from_s) + x(s.to_s)) / 2;
+            if (wide >= 44) {
+                text(middle, bottom_ - 6, "dark", R"( text-anchor="middle" font-size="15" font-style="italic")");
+            } else if (wide >= 14) {  // upright, where it fits no other way
+                text(middle + 5, bottom_ - 6, "dark",
+                     fmt::format(R"x( font-size="15" font-style="italic" transform="rotate(-90 {:.1f} {:.1f})")x",
+                                 middle + 5, bottom_ - 6));
+            }
         }
     }
 

@@ -72,11 +72,32 @@ Reached ask_spin(const Folder& folder, const std::string& model, std::string& tr
     return out;
 }
 
+// Does SPIN prove that every way comes to its end (a property of liveness, searched for accepting cycles)?
+bool spin_says_it_ends(const Folder& folder, std::string& trouble) {
+    const auto run = [&](const std::string& command) {
+        return std::system(fmt::format("cd '{}' && {}", folder.path.string(), command).c_str());
+    };
+    if (run("spin -DENDS -a m.pml > spin.txt 2>&1") != 0 ||
+        run("${CC:-cc} -O0 -w -DNOREDUCE -DVECTORSZ=4096 -o pan pan.c > cc.txt 2>&1") != 0)
+        trouble += "\nno search for the end: " + first_lines(folder.path / "spin.txt");
+    if (run("./pan -a -m200000 -n > pan.txt 2>&1") != 0) trouble += "\nthe search for the end failed";
+    std::ifstream in(folder.path / "pan.txt");
+    std::string line;
+    bool ends = false, whole = false;
+    while (std::getline(in, line)) {
+        if (line.find("errors: ") != std::string::npos) whole = true;
+        if (line.find("errors: 0") != std::string::npos) ends = true;
+        if (line.find("max search depth too small") != std::string::npos) whole = false;
+    }
+    if (!whole) trouble += "\nthe search for the end was cut short:" + first_lines(folder.path / "pan.txt");
+    return ends;
+}
+
 TEST(Spin, ReachesWhatTheMapSays) {
     const char* given = std::getenv("FETTLE_RANDOM_SEED");
     const std::uint64_t seed = given != nullptr ? std::strtoull(given, nullptr, 10) : std::random_device()();
     const Folder folder;
-    int moments = 0, bad = 0;
+    int moments = 0, bad = 0, ending = 0;
     for (int i = 0; i < models && bad < 3; ++i) {
         const rc::Random random(seed + static_cast<std::uint64_t>(i));
         const auto drawn = rc::gen::exec([] {
@@ -115,6 +136,13 @@ TEST(Spin, ReachesWhatTheMapSays) {
                                            random_families::told(m.outcomes), random_families::told(m.two_cuts),
                                            random_families::told(one), random_families::told(two));
         }
+        if (i % 4 == 0 || models > 100) {
+            const bool proved = std::any_of(map.judgement.reasons.begin(), map.judgement.reasons.end(),
+                                            [](const Reason& r) { return r.code == "always-ends"; });
+            if (spin_says_it_ends(folder, differences) != proved)
+                differences += fmt::format("\nthe map {} that it always ends", proved ? "proves" : "does not say");
+            ending += proved ? 1 : 0;
+        }
         for (const auto& [at, outcomes] : reached)
             if (told.count(at) == 0) differences += fmt::format("\nspin cuts at moment {}, which the map has not", at);
         if (!differences.empty()) {
@@ -124,7 +152,7 @@ TEST(Spin, ReachesWhatTheMapSays) {
         }
     }
     EXPECT_GE(moments, 2 * models);
-    fmt::print("{} families, {} moments, seed {}\n", models, moments, seed);
+    fmt::print("{} families, {} moments, {} proved to end, seed {}\n", models, moments, ending, seed);
 }
 
 }  // namespace
