@@ -238,6 +238,10 @@ Result<Answer> family_import(Context& context, const FamilyImportOptions& option
     if (!taken_text.empty()) a.text += "  taken\n" + taken_text;
     if (!asked_text.empty()) a.text += "  asked: each would let more through than now\n" + asked_text;
     if (!hand_text.empty()) a.text += "  to be settled by hand\n" + hand_text;
+    if (!hand_text.empty())
+        a.judgement.add({"import-by-hand", Verdict::mind,
+                         "entries that do not fit alone were not taken: look at both sides and change the file by hand",
+                         offered->id, "family file"});
     if (open > 0) {
         a.judgement.add(
             {"import-asked", Verdict::mind,

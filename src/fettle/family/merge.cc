@@ -196,14 +196,26 @@ bool differs(const Family& before, const std::optional<std::string>& candidate) 
     return !after.mistakes.empty() || !compare_families(before, after.family).empty();
 }
 
-std::vector<std::pair<Difference, Pair>> all_of(const File& in_use, const File& offered, const Family& before) {
+std::vector<std::pair<Difference, Pair>> all_of(const File& in_use, const File& offered, const Family& before,
+                                                const Family& after) {
     std::vector<std::pair<Difference, Pair>> out;
+    const bool all_same = compare_families(before, after).empty();
     const bool same_acts = in_use.acts() == offered.acts();
     for (const auto& [name, pair] : pairs_of(in_use, offered)) {
         Difference d;
         d.entry = name;
         d.here = only_in(pair.here, pair.there);
         d.there = only_in(pair.there, pair.here);
+        const auto unheaded = [](const Entry* e) { return e && e->lines.empty(); };
+        if (unheaded(pair.here) || unheaded(pair.there)) {  // its lines cannot be told from its neighbours'
+            if (all_same) continue;
+            for (auto& [side, entry] : {std::pair{&d.here, pair.here}, {&d.there, pair.there}})
+                if (unheaded(entry)) *side = {"(there, but not in a section of its own)"};
+            d.kind = Difference::Kind::by_hand;
+            d.why = "it does not stand in one piece of its own";
+            out.emplace_back(std::move(d), pair);
+            continue;
+        }
         if (d.here.empty() && d.there.empty()) continue;
         const auto candidate = with_entry(in_use, pair.here, pair.there);
         if (!differs(before, candidate)) continue;
@@ -222,7 +234,8 @@ std::vector<std::pair<Difference, Pair>> all_of(const File& in_use, const File& 
 std::vector<Difference> differences(std::string_view in_use, std::string_view offered) {
     const File here(without_signature(in_use)), there(without_signature(offered));
     std::vector<Difference> out;
-    for (auto& [d, pair] : all_of(here, there, load_family_text(in_use).family)) out.push_back(std::move(d));
+    for (auto& [d, pair] : all_of(here, there, load_family_text(in_use).family, load_family_text(offered).family))
+        out.push_back(std::move(d));
     return out;
 }
 
@@ -232,7 +245,7 @@ Result<std::string> merged(std::string_view in_use, std::string_view offered, co
     std::vector<std::string> names;
     {
         const File here(text);
-        const auto all = all_of(here, there, load_family_text(in_use).family);
+        const auto all = all_of(here, there, load_family_text(in_use).family, load_family_text(offered).family);
         for (const std::size_t n : taken)
             if (n < all.size() && all[n].first.kind != Difference::Kind::by_hand) names.push_back(all[n].first.entry);
     }

@@ -91,6 +91,17 @@ TEST(Merge, AnotherOrderOfStatesIsSettledByHand) {
     EXPECT_EQ(load_family_text(*out).family.script.size(), load_family_text(dunnock()).family.script.size());
 }
 
+TEST(Merge, AnEntryWithoutASectionOfItsOwnIsShownAndLeftToAPerson) {
+    const std::string theirs = "mend = [{ kind = \"wait\", most = 1, source = \"guess\" }]\n" + dunnock();
+    ASSERT_TRUE(load_family_text(theirs).mistakes.empty());
+    const auto d = differences(dunnock(), theirs);
+    ASSERT_EQ(d.size(), 1u);
+    EXPECT_EQ(d[0].kind, Kind::by_hand);
+    EXPECT_EQ(d[0].entry, "mend wait");
+    EXPECT_EQ(*merged(dunnock(), theirs, {0}), dunnock());
+    EXPECT_TRUE(differences(theirs, theirs).empty());
+}
+
 // Whatever is taken for a tightening may be taken by itself: no loosening comes with it.
 TEST(Merge, WhatTightensNeverLoosens) {
     const std::string mine = dunnock();
