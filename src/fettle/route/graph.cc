@@ -232,11 +232,11 @@ std::vector<Found> ways_to(Graph& graph, std::size_t target, unsigned dropped,
 }
 
 Useful useful_edges(Graph& graph, std::size_t target) {
-    struct Step {
+    struct Taken {
         std::size_t from, release, to;
         bool arrives;
     };
-    std::vector<Step> steps;
+    std::vector<Taken> steps;
     std::vector<bool> seen{true};
     for (std::vector<std::size_t> open{0}; !open.empty();) {
         const std::size_t now = open.back();
@@ -274,7 +274,7 @@ Useful useful_edges(Graph& graph, std::size_t target) {
     }
     Useful out;
     out.edges.resize(seen.size());
-    for (const Step& s : steps) {
+    for (const Taken& s : steps) {
         if (!s.arrives && !leads[s.to]) continue;
         out.edges[s.from].resize(graph.release_count(), false);
         out.edges[s.from][s.release] = true;
