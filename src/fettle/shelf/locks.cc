@@ -14,7 +14,10 @@ namespace fs = std::filesystem;
 namespace {
 
 Result<FileLock> locked(const fs::path& file, int how) {
-    const int fd = ::open(file.c_str(), O_RDWR | O_CREAT | O_CLOEXEC, 0644);
+    int fd = ::open(file.c_str(), O_RDWR | O_CREAT | O_CLOEXEC, 0644);
+    // A shelf that may only be read is locked all the same: a lock needs no right to write.
+    if (fd < 0 && (errno == EACCES || errno == EROFS || errno == EPERM))
+        fd = ::open(file.c_str(), O_RDONLY | O_CLOEXEC);
     if (fd < 0) return write_failed(file, "cannot be opened");
     FileLock lock(fd);
     while (::flock(fd, how) != 0)

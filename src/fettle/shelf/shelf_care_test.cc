@@ -1,5 +1,7 @@
 // Chains of differences: how long they get, what removing, tidying, damage and mending do to them; giving back;
 // comparing.
+#include <sys/wait.h>
+
 #include "fettle/base/files.h"
 #include "fettle/shelf/catalogue.h"
 #include "fettle/shelf/locks.h"
@@ -232,6 +234,39 @@ TEST(LargeDifference, FindsEveryPartOfItsPredecessor) {
     Buffer out;
     EXPECT_EQ(press.squeeze(as_bytes(after), as_bytes(before), out), Form::delta);
     EXPECT_LT(out.view().size(), 100'000u);
+}
+
+// Of somebody who may not write there: the shelf is listed, read and verified, and nothing in it changes.
+TEST_F(Care, AShelfThatMayOnlyBeReadIsRead) {
+    add(1);
+    add(2);
+    const auto rights = [&](fs::perms folders, fs::perms files) {
+        for (const auto& e : fs::recursive_directory_iterator(home))
+            if (!e.is_directory()) fs::permissions(e.path(), files);
+        for (const auto& e : fs::recursive_directory_iterator(home))
+            if (e.is_directory()) fs::permissions(e.path(), folders);
+        fs::permissions(home, folders);
+    };
+    fs::permissions(t.path, static_cast<fs::perms>(0755));
+    rights(static_cast<fs::perms>(0555), static_cast<fs::perms>(0444));
+    const pid_t pid = ::fork();
+    if (pid == 0) {
+        if (::geteuid() == 0 && ::setuid(65534) != 0) ::_exit(9);
+        auto shelf = Shelf::open(home);
+        if (!shelf) ::_exit(1);
+        if (const auto all = shelf->outlines("dunnock"); !all || all->size() != 2) ::_exit(2);
+        const auto file = shelf->files("dunnock", nth(2).release);
+        if (!file || file->empty()) ::_exit(3);
+        const auto nothing = [](ByteView) { return Status(); };
+        if (!shelf->read("dunnock", nth(2).release, file->front().path, nothing)) ::_exit(4);
+        if (shelf->remove("dunnock", nth(1).release)) ::_exit(5);
+        ::_exit(0);
+    }
+    int status = 0;
+    ASSERT_EQ(::waitpid(pid, &status, 0), pid);
+    EXPECT_EQ(WEXITSTATUS(status), 0);
+    rights(static_cast<fs::perms>(0755), static_cast<fs::perms>(0644));
+    EXPECT_EQ(open().outlines("dunnock")->size(), 2u);
 }
 
 // Two intakes of the same bytes side by side: whichever comes second keeps nothing of its own.
