@@ -48,6 +48,13 @@ void sync_folder(const fs::path& file) {
     ::close(fd);
 }
 
+// Without SOCI's own place in its code: "sqlite3_statement_backend::loadOne: attempt to write …".
+std::string sqlites_words(const std::string& said) {
+    const std::size_t soci = said.find("backend::");
+    const std::size_t end = soci == std::string::npos ? soci : said.find(": ", soci);
+    return end == std::string::npos ? said : said.substr(end + 2);
+}
+
 // A file in a place that cannot be written. It can be read as it is when nothing waits beside it: what a killed process
 // left in its write-ahead file can only be put in where something may be written.
 bool only_to_read(const fs::path& file) {
@@ -87,7 +94,7 @@ struct Database::State {
             result = SQLITE_FULL;
         const Trouble t = trouble_of(result);
         return {t == Trouble::clash ? ErrorKind::bad_input : ErrorKind::outside, std::string(code(t)), file.string(),
-                fmt::format("{} ({})", in_words(t), e.get_error_message()), std::string(what_next(t))};
+                fmt::format("{} ({})", in_words(t), sqlites_words(e.get_error_message())), std::string(what_next(t))};
     }
 
     template <class F>
