@@ -31,7 +31,7 @@ family::Act wait_act(const std::string& id, double median_s, double p90_s, const
 family::Family waits(std::vector<family::Act> acts) {
     family::Family f;
     f.id = "test";
-    f.boxes.push_back({"main", "main box", {}, "own medium", "infotainment"});
+    f.boxes.push_back({"main", "main box", {}, "own medium", "", "infotainment"});
     f.script = std::move(acts);
     return f;
 }
