@@ -14,7 +14,7 @@ usage() {
 ./do build [PRESET]       build a preset: dev (default), clang, release, asan, fuzz
 ./do lint [FILE…]         formatting and clang-tidy on the files changed since the last commit, on those named, or --all
 ./do format               bring every C++ file into the project's form
-./do bench                the link's speed, then the main job on releases made from real files (downloads once, about 150 MB)
+./do bench                the speed of the link and of a draft, then the main job on releases made from real files (downloads once, about 150 MB)
 ./do bench link           the link's speed alone
 ./do clean                remove everything that was built
 ./do install-deps GROUP…  install the packages of build, test, slow or bench
@@ -213,6 +213,7 @@ case ${1:-help} in
         build release
         ninja -C build/release link_speed
         build/release/bench/link_speed bench/link_scapy_client.py
+        [ "${2:-}" = link ] || bench/draft_speed.sh build/release/apps/fettle/fettle
         [ "${2:-}" = link ] || bench/run_real.sh "${@:2}"
         ;;
     clean) rm -rf build ;;
