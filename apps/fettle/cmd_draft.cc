@@ -33,6 +33,27 @@ json::array texts_json(const std::vector<std::string>& texts) {
     return out;
 }
 
+// As a shell takes it: plain words as they are, else in single quotes.
+std::string shell_word(const std::string& text) {
+    if (text.find_first_not_of("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_./+:@~") ==
+        std::string::npos)
+        return printable(text);
+    std::string out = "'";
+    for (const char c : text) out += c == '\'' ? std::string("'\\''") : std::string(1, c);
+    return printable(out + "'");
+}
+
+// The next command, as it can be typed.
+std::string next_after(const contact::Draft& draft, const FamilyDraftOptions& options) {
+    const std::string& package = options.packages.back();
+    if (draft.shelf_refuses) return "get the package again from where it came: its files are not what its index says";
+    if (draft.level == "L1")
+        return fmt::format("fettle shelf add {} --family {} --from WHERE --right RIGHT", shell_word(package), draft.id);
+    const bool bare = package.find('/') == std::string::npos;  // a folder is told from a release by its stroke
+    return fmt::format("fettle card lay {} --family {} --out card.img", shell_word((bare ? "./" : "") + package),
+                       draft.id);
+}
+
 }  // namespace
 
 Result<Answer> family_draft(Context& context, const FamilyDraftOptions& options) {
@@ -116,9 +137,8 @@ Result<Answer> family_draft(Context& context, const FamilyDraftOptions& options)
         out.data["in_use"] = target.string();
         out.headline.pop_back();
         out.headline += "; in use here now.";
-        out.text += fmt::format("  in use   {}\n  next     {}\n", printable(target.string()),
-                                draft.level == "L1" ? "fettle shelf add PACKAGE --family " + draft.id
-                                                    : "fettle card lay ./PACKAGE --out IMAGE --family " + draft.id);
+        out.text +=
+            fmt::format("  in use   {}\n  next     {}\n", printable(target.string()), next_after(draft, options));
         return out;
     }
     out.text += fmt::format("  next     fill in what you know, then: fettle family check {}\n", printable(options.to));

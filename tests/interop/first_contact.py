@@ -13,6 +13,7 @@ import io
 import json
 import os
 import random
+import re
 import shutil
 import subprocess
 import sys
@@ -189,13 +190,21 @@ def bad():
                                      for i, (n, d) in enumerate(good.items())))
     says(draft(at), "31 of 62 agree, SHA-1, hex", "does not agree: p1.bin")
     (at / "other.csv").write_text("file,bytes\n" + "".join(f"{n},{len(d) + (i == 3)}\n" for i, (n, d) in enumerate(good.items())))
-    says(draft(at), "disagrees:", "only 61 of 62 sizes")
+    says(draft(at), "disagrees:", "only 61 of 62 sizes", "does not agree: 26 more", "31 of 62 digests do not hold")
+
+    at = fresh("two-tongues")  # each by itself holds in every sample but one file's
+    files(at, [f"p{i:03}.bin" for i in range(400)])
+    sums = {n: hashlib.sha256(d).hexdigest() for n, d in data_of(at).items()}
+    (at / "one.json").write_text(json.dumps([{"f": n, "d": s} for n, s in sums.items()]))
+    sums["p201.bin"] = "0" * 64
+    (at / "two").write_text("".join(f"{s}  {n}\n" for n, s in sums.items()))
+    says(draft(at), "give another SHA-256, hex for 1 of the 400 files that both name, p201.bin first")
 
     at = fresh("none")
     files(at, ["a.bin", "b.bin"])
     (at / "looks.txt").write_bytes(b"a.bin\n" + bytes(range(256)) * 40)
     data = draft(at, "--plate", "6104183C5")
-    says(data, "No index recognised")
+    says(data, "no index recognised")
     expect(data["level"] == "L0" and "pieces = files, for now: 3 files" in data["toml"], "pieces = files", data["toml"])
 
     at = fresh("hostile-9.9")
@@ -213,7 +222,7 @@ def bad():
     with open(at / "list.txt", "w") as f:
         for _ in range(33):
             f.write("a.bin 0123456789abcdef\n" * (1 << 16))
-    says(draft(at), "No index recognised")
+    says(draft(at), "no index recognised")
     expect("list.txt" in draft(at)["toml"] and "larger than the 32.0 MiB" in draft(at)["toml"], "the bound is said")
 
     fettle("family", "draft", folder / "nowhere", exits=3)
@@ -221,6 +230,56 @@ def bad():
     (folder / "there.toml").write_text("kept")
     fettle("family", "draft", at, "--to", folder / "there.toml", exits=2)
     expect((folder / "there.toml").read_text() == "kept", "a file that is there stays")
+
+
+def same_fields(family, made, real, texts, data):
+    """Each text that the real pattern accepts, the drafted one accepts; each of its fields is one or more whole fields of
+    the real pattern, and one that has a real field's name is that field."""
+    drafted, true = re.compile(made["pattern"]), re.compile(real["pattern"])
+    for text in texts:
+        a, b = drafted.fullmatch(text), true.fullmatch(text)
+        expect(a and b, f"{family}: {text} by both patterns", data["toml"])
+        edges = {edge for name in b.groupdict() for edge in b.span(name)}
+        for name in a.groupdict():
+            expect(set(a.span(name)) <= edges, f"{family}: {name} of {text} begins and ends with fields of {real['pattern']}",
+                   data["toml"])
+            expect(name.startswith("part") or (name in b.groupdict() and a.span(name) == b.span(name)),
+                   f"{family}: {name} of {text} is that of {real['pattern']}", data["toml"])
+    if "check" in made:
+        expect(made["check"]["method"] == real["check"]["method"], f"{family}: the method", data["toml"])
+        covers = ["".join(m[f] for f in rule["over"]) for m, rule in ((a, made["check"]), (b, real["check"]))]
+        expect(covers[0] == covers[1], f"{family}: the digits that are checked", data["toml"])
+
+
+def labels():
+    """From plates and views alone, more than one of a shape; and with the meanings that a technician would give."""
+    real = {f: tomllib.loads((SOURCE / f"families/{f}.toml").read_text()) for f in ("dunnock", "brill", "pelm")}
+    boxes = [(f, box["plate"]) for f in real for box in real[f]["box"]]
+    plates = [e for _, plate in boxes for e in plate["examples"]]
+    at = fresh("no-index")
+    files(at, ["a.bin"])
+    words = [w for p in plates for w in ("--plate", p)]
+    for means in ((), ("--means", "main.part1=number", "--means", "main.part2=issue", "--means", "view.part1=market")):
+        data = draft(at, *words, "--view", "27.1.110 NS", *means)
+        expect(len(data["file"]["box"]) == 1 and "check" in data["file"]["box"][0]["plate"], "one shape, checked", data["toml"])
+        for family, plate in boxes:
+            made = dict(data["file"]["box"][0]["plate"])
+            # "number" covers role and number of the real files: the technician's word, not the draft's.
+            made["pattern"] = made["pattern"].replace("?P<number>", "?P<part1>")
+            made["check"] = {**made["check"], "over": [o.replace("number", "part1") for o in made["check"]["over"]]}
+            same_fields(family, made, plate, plate["examples"], data)
+            # What the real rule refuses for its check character alone, the drafted one refuses; the family check tries it.
+            wrong = [no for no in plate["counter_examples"] if re.fullmatch(plate["pattern"], no) and no not in plates]
+            expect(wrong, f"{family}: a plate with a wrong check character", plate)
+            before, after = data["toml"].split("examples = [", 1)
+            for counter, bad in ((wrong, False), (wrong + plates[:1], True)):
+                (folder / "drafted.toml").write_text(f"{before}counter_examples = {json.dumps(counter)}\nexamples = [{after}")
+                done = subprocess.run([FETTLE, "--json", "family", "check", folder / "drafted.toml"], capture_output=True,
+                                      text=True, timeout=60, env={**os.environ, "HOME": str(folder)})
+                mistakes = json.loads(done.stdout)["data"]["mistakes"]
+                expect(bool(mistakes) == bad, f"{counter} refused: {not bad}", done.stdout)
+        for family, file in real.items():
+            same_fields(family, data["file"]["view"], file["view"], file["view"]["examples"], data)
 
 
 def examples():
@@ -256,10 +315,12 @@ def examples():
         for name in ("marque", "words"):
             expect(made["family"][name] == "unknown", name, data["toml"])
         expect(made["view"]["likely"] == ["release"] and made["view"]["examples"] == [view], "the view", data["toml"])
+        same_fields(family, made["view"], real["view"], real["view"]["examples"], data)
+        same_fields(family, made["box"][0]["plate"], real["box"][0]["plate"], [plate], data)
 
 
 with tempfile.TemporaryDirectory(prefix="first-contact-") as made_folder:
     folder = Path(made_folder)
-    for part in (deb, archive_list, source_package, repository, wheel, lock, no_digests, other_makings, bad, examples):
+    for part in (deb, archive_list, source_package, repository, wheel, lock, no_digests, other_makings, bad, labels, examples):
         part()
 print(f"{checks} passed, 0 failed")

@@ -88,8 +88,13 @@ std::string boxes(const DraftInput& in, std::vector<LabelDraft> plates, std::set
                          l.examples.size() == 1 ? "one plate" : fmt::format("{} plates", l.examples.size()));
         if (l.check)
             t += fmt::format(
-                "check = {{ method = \"iso7064-mod11-2\", over = {} }}  # holds for all {}; by chance for 1 in {}\n",
-                list_of(l.over), l.examples.size(), l.examples.size() == 2 ? "121" : "1,331 or more");
+                "check = {{ method = \"iso7064-mod11-2\", over = {} }}  # {}holds for all {}; by chance for 1 in {}\n",
+                list_of(l.over),
+                l.check_tried > 1 ? fmt::format("the only one of {} ways that ", l.check_tried) : std::string(),
+                l.examples.size(),
+                l.check_tried > 1        ? "1,000 or more"
+                : l.examples.size() == 2 ? "121"
+                                         : "1,331 or more");
         else if (l.examples.size() == 1)
             t += remark(
                 "unknown: whether the last character is a check character. One plate cannot tell, a second one may.");
@@ -207,6 +212,7 @@ Draft draft_family(const DraftInput& in) {
         if (!seen.contains(part)) out.strange_means.push_back(part);
     const std::string role = role_of(0, std::max<std::size_t>(1, plates.size()));
     const PackageDraft package = draft_package(in, head("L0", "tried") + body, out.id, role);
+    out.shelf_refuses = package.refused;
     out.level = package.read ? "L1" : "L0";
     out.found.insert(out.found.begin(), package.found.begin(), package.found.end());
     out.unknown.insert(out.unknown.end(), package.unknown.begin(), package.unknown.end());

@@ -29,6 +29,7 @@ struct Draft {
         std::string example;
     };
     std::vector<Asked> asked;
+    bool shelf_refuses = false;              // digests of the index do not hold
     std::vector<std::string> strange_means;  // keys of `means` that no label has
 };
 
@@ -41,7 +42,10 @@ Draft draft_family(const DraftInput& input);
 struct LabelDraft {
     std::string pattern;
     std::vector<std::string> examples;
-    bool check = false;  // the last character is the ISO/IEC 7064 MOD 11-2 check over all digits before it
+    // One character is the ISO/IEC 7064 MOD 11-2 check over the digits of `over`: the last over all digits before it
+    // (two plates bear that out), or one elsewhere, or over a stretch of the digits (then more plates are wanted).
+    bool check = false;
+    std::size_t check_at = 0, check_tried = 0;  // its place; how many such ways were tried
     std::vector<std::string> over;
     std::vector<std::pair<std::string, std::string>> parts;  // field → what stands there in the first example
     std::vector<std::string> contradicts;  // of the same shape, but its check character is wrong while those of three

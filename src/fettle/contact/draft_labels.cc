@@ -2,7 +2,7 @@
 #include <fmt/core.h>
 
 #include <algorithm>
-#include <map>
+#include <set>
 
 #include "fettle/base/check_character.h"
 #include "fettle/contact/draft.h"
@@ -75,6 +75,91 @@ std::optional<bool> check_holds(const std::string& plate) {
     return *want == plate.back();
 }
 
+// Where a check character stands, and which digits it is over: from the `first` to before the `end` of all others.
+struct Way {
+    std::size_t at = 0, first = 0, end = 0;
+};
+
+// Places of the digits besides the check character.
+std::vector<std::size_t> digits_of(std::string_view plate, std::size_t check_at) {
+    std::vector<std::size_t> out;
+    for (std::size_t i = 0; i < plate.size(); ++i)
+        if (i != check_at && class_of(plate[i]) == Class::digit) out.push_back(i);
+    return out;
+}
+
+bool holds(const std::string& plate, const Way& way) {
+    std::string over;
+    const auto places = digits_of(plate, way.at);
+    for (std::size_t k = way.first; k < way.end && k < places.size(); ++k) over += plate[places[k]];
+    return over.size() == way.end - way.first && mod11_2(over) == plate[way.at];
+}
+
+struct Found {
+    Way way;
+    std::size_t tried = 0;
+};
+
+// What a family file can say besides "the last character, over all digits": another place, or a stretch of the digits.
+// Many ways are tried, so more plates must bear one out: by chance fewer than one search in a thousand finds one.
+std::optional<Found> other_way(const std::vector<std::string>& plates) {
+    const std::string& plate = plates.front();
+    std::vector<Way> held;
+    std::size_t tried = 0;
+    for (std::size_t at = 0; at < plate.size(); ++at) {
+        const auto digit = [&](std::size_t i) { return i < plate.size() && class_of(plate[i]) == Class::digit; };
+        const bool alone = !digit(at - 1) && !digit(at + 1);  // at - 1 of 0 is beyond the end
+        if (!digit(at) || !(at == 0 || at + 1 == plate.size() || alone)) continue;
+        const std::size_t n = digits_of(plate, at).size();
+        for (std::size_t first = 0; first < n; ++first)
+            for (std::size_t end = first + 3; end <= n; ++end) {
+                ++tried;
+                const Way way{at, first, end};
+                if (std::all_of(plates.begin(), plates.end(), [&](const auto& p) { return holds(p, way); }))
+                    held.push_back(way);
+            }
+    }
+    double odds = 1;
+    for (std::size_t i = 0; i < plates.size(); ++i) odds *= 11;
+    if (held.empty() || odds < 1000.0 * static_cast<double>(tried)) return std::nullopt;
+    // Noughts in front change nothing: then several hold, each within the widest. Any other two are no answer.
+    const Way widest = *std::max_element(held.begin(), held.end(),
+                                         [](const Way& a, const Way& b) { return a.end - a.first < b.end - b.first; });
+    for (const Way& w : held)
+        if (w.at != widest.at || w.end != widest.end) return std::nullopt;
+    return Found{widest, tried};
+}
+
+// One field for each run of a class, cut where the check character and its digits begin and end.
+void write_pattern(LabelDraft& out, const std::optional<Way>& way) {
+    const std::string& plate = out.examples.front();
+    std::vector<std::size_t> digits;
+    if (way) digits = digits_of(plate, way->at);
+    const std::size_t from = way ? digits[way->first] : 0, last = way ? digits[way->end - 1] : 0;
+    int n = 0;
+    for (std::size_t i = 0; i < plate.size();) {
+        const Class kind = class_of(plate[i]);
+        if (way && i == way->at) {
+            out.pattern += "(?P<check>[0-9X])";
+            ++i;
+            continue;
+        }
+        if (kind == Class::sign) {
+            out.pattern += escaped(plate.substr(i++, 1));
+            continue;
+        }
+        std::size_t end = i + 1;
+        while (end < plate.size() && class_of(plate[end]) == kind &&
+               !(way && (end == way->at || (kind == Class::digit && (end == from || end == last + 1)))))
+            ++end;
+        const std::string name = fmt::format("part{}", ++n), text = plate.substr(i, end - i);
+        out.parts.emplace_back(name, text);
+        if (way && kind == Class::digit && i >= from && i <= last) out.over.push_back(name);
+        out.pattern += fmt::format("(?P<{}>{})", name, class_pattern({kind, text}));
+        i = end;
+    }
+}
+
 LabelDraft plate_of(const std::vector<std::string>& given) {
     LabelDraft out;
     std::vector<std::string> examples, wrong;
@@ -88,20 +173,31 @@ LabelDraft plate_of(const std::vector<std::string>& given) {
     // One plate in eleven agrees by chance, so one alone proves nothing.
     out.check = examples.size() > 1 && std::all_of(examples.begin(), examples.end(),
                                                    [](const std::string& p) { return check_holds(p).value_or(false); });
-    std::string body = examples.front();
-    if (out.check) body.pop_back();
-    int n = 0;
-    for (const Run& r : runs_of(body)) {
-        if (r.kind == Class::sign) {
-            out.pattern += escaped(r.text);
-            continue;
-        }
-        const std::string name = fmt::format("part{}", ++n);
-        out.parts.emplace_back(name, r.text);
-        if (r.kind == Class::digit) out.over.push_back(name);
-        out.pattern += fmt::format("(?P<{}>{})", name, class_pattern(r));
+    std::optional<Way> way;
+    if (out.check) {
+        const std::size_t last = examples.front().size() - 1;
+        way = Way{last, 0, digits_of(examples.front(), last).size()};
+        out.check_tried = 1;
+    } else if (const auto found = other_way(examples)) {
+        way = found->way;
+        out.check = true;
+        out.check_tried = found->tried;
     }
-    if (out.check) out.pattern += "(?P<check>[0-9X])";
+    write_pattern(out, way);
+    if (way) out.check_at = way->at;
+    return out;
+}
+
+// A check character is a digit on one plate and an X on another: those, too, are of the shape if it then holds.
+std::vector<std::string> with_x(const std::vector<std::string>& examples, std::size_t at,
+                                const std::vector<std::string>& all) {
+    std::vector<std::string> out = examples;
+    for (const std::string& p : all) {
+        if (at >= p.size() || p[at] != 'X') continue;
+        std::string as_digit = p;
+        as_digit[at] = '0';
+        if (shape_of(as_digit) == shape_of(examples.front())) out.push_back(p);
+    }
     return out;
 }
 
@@ -120,7 +216,22 @@ std::vector<LabelDraft> draft_plates(const std::vector<std::string>& plates) {
         if (std::find(at->second.begin(), at->second.end(), plate) == at->second.end()) at->second.push_back(plate);
     }
     std::vector<LabelDraft> out;
-    for (const auto& [shape, examples] : shapes) out.push_back(plate_of(examples));
+    for (const auto& [shape, examples] : shapes) {
+        LabelDraft l = plate_of(examples);
+        if (l.check_tried > 1) {
+            LabelDraft more = plate_of(with_x(examples, l.check_at, plates));
+            if (more.check) l = std::move(more);
+        }
+        out.push_back(std::move(l));
+    }
+    // A plate that another draft has taken in is no shape of its own.
+    std::set<std::string> taken;
+    for (const LabelDraft& l : out)
+        if (l.check_tried > 1) taken.insert(l.examples.begin(), l.examples.end());
+    std::erase_if(out, [&](const LabelDraft& l) {
+        return l.check_tried <= 1 && std::all_of(l.examples.begin(), l.examples.end(),
+                                                 [&](const std::string& p) { return taken.contains(p); });
+    });
     return out;
 }
 

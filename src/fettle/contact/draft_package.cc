@@ -245,8 +245,10 @@ PackageDraft draft_package(const DraftInput& input, const std::string& head, con
     };
     for (const Study& each : input.studies) {
         if (each.indexes.empty()) {
-            give_up(fmt::format("unknown. No index recognised in {}: of {} texts none lists files of the package",
-                                each.name, each.texts));
+            give_up(fmt::format("no index recognised in {}: {}", printable(each.name),
+                                each.texts == 0   ? "none of its files is a text"
+                                : each.texts == 1 ? "its one text lists no file of the package"
+                                                  : fmt::format("of {} texts none lists files of it", each.texts)));
             return out;
         }
         const Index& x = each.indexes.front();
@@ -266,8 +268,19 @@ PackageDraft draft_package(const DraftInput& input, const std::string& head, con
         for (const std::string& o : each.outside_first)
             out.found.push_back(fmt::format(
                 "  not in it: {}; the shelf refuses what an index does not name, but for its signature", o));
-        for (const DigestField& d : x.digests)
+        for (const DigestField& d : x.digests) {
             for (const std::string& w : d.wrong) out.found.push_back(printable(fmt::format("  does not agree: {}", w)));
+            const std::size_t wrong = d.over_all ? d.over_all->looked_at - d.over_all->agree : 0;
+            if (wrong > d.wrong.size())
+                out.found.push_back(fmt::format("  does not agree: {} more", wrong - d.wrong.size()));
+            if (wrong && d.making->of == Making::Of::whole) {
+                out.refused = true;
+                out.unknown.push_back(printable(fmt::format(
+                    "whether the index of {} is wrong or its files are: {} of {} digests do not hold. The shelf "
+                    "refuses it so",
+                    each.name, wrong, d.over_all->looked_at)));
+            }
+        }
         for (const std::string& d : each.disagreements) out.found.push_back("disagrees: " + d);
         for (const std::string& n : each.not_read) out.found.push_back("not read: " + n);
     }
@@ -288,9 +301,14 @@ PackageDraft draft_package(const DraftInput& input, const std::string& head, con
         return out;
     }
     if (!release_told(input.studies)) {
-        give_up(
-            "not to be written yet: unknown which value is the release. A folder or archive named after it, or a "
-            "second package, would tell");
+        const bool could =
+            std::any_of(x.scalars.begin(), x.scalars.end(), [](const auto& v) { return is_version(v.text); });
+        give_up(could
+                    ? "not to be written yet: unknown which value is the release. A folder or archive named after it, "
+                      "or a second package, would tell"
+                    : "not to be written yet: no single value of the index looks like a release, and a family file "
+                      "reads the "
+                      "release in the index");
         for (const Scalar& v : x.scalars)
             if (is_version(v.text))
                 out.toml += remark(fmt::format("  perhaps {}: \"{}\"", toml_text(v.address), v.text));

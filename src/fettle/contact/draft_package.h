@@ -9,8 +9,9 @@
 namespace fettle::contact {
 
 struct PackageDraft {
-    std::string toml;   // the section, or remarks that say why there is none
-    bool read = false;  // the section is there, and every package's index was read by it
+    std::string toml;      // the section, or remarks that say why there is none
+    bool read = false;     // the section is there, and every package's index was read by it
+    bool refused = false;  // digests do not hold: the shelf will not take it
     std::vector<std::string> found, unknown;
 };
 

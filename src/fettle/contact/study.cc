@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <atomic>
+#include <map>
 #include <set>
 #include <tuple>
 
@@ -212,19 +213,55 @@ void shape_of(const std::vector<shelf::Member>& members, Study& out) {
     }
 }
 
-// Two indexes disagree where one's digest of a file holds and another's does not, or their sizes differ.
-void compare(Study& s) {
-    for (std::size_t i = 0; i < s.indexes.size(); ++i) {
-        const Index& x = s.indexes[i];
-        for (const DigestField& d : x.digests)
-            if (d.making && !d.sample.all())
-                s.disagreements.push_back(fmt::format("{} {} field \"{}\": only {} of {} in the sample agree ({})",
-                                                      printable(x.path), printable(x.table.address), printable(d.field),
-                                                      d.sample.agree, d.sample.looked_at, d.making->words()));
+std::string called(const Index& x) {
+    return printable(x.path) + (x.table.address.empty() ? "" : " " + printable(x.table.address));
+}
+
+// What an index says of each file in a field of digests of whole files: member → digest.
+std::map<std::size_t, std::string> claims_of(const Index& x, const DigestField& d) {
+    std::map<std::size_t, std::string> out;
+    const auto at = std::find(x.table.fields.begin(), x.table.fields.end(), d.field);
+    if (!d.making || d.making->of != Making::Of::whole || at == x.table.fields.end()) return out;
+    for (std::size_t r = 0; r < x.files.size(); ++r)
+        if (x.files[r])
+            if (const auto digest = digest_text(x.table.rows[r][static_cast<std::size_t>(at - x.table.fields.begin())]))
+                out.emplace(*x.files[r], digest->algorithm + " " + hex(digest->bytes));
+    return out;
+}
+
+// An index disagrees with the files where its digests or sizes do not hold; two disagree with each other where they
+// give another digest of the same kind for the same file: that needs no file to be read, so it is asked of all.
+void compare(const std::vector<shelf::Member>& members, Study& s) {
+    for (const Index& x : s.indexes) {
+        for (const DigestField& d : x.digests) {
+            const Counted& c = d.over_all ? *d.over_all : d.sample;
+            if (d.making && !c.all())
+                s.disagreements.push_back(fmt::format("{} field \"{}\": only {} of {}{} agree ({})", called(x),
+                                                      printable(d.field), c.agree, c.looked_at,
+                                                      d.over_all ? "" : " in the sample", d.making->words()));
+        }
         if (x.sizes.looked_at > x.sizes.agree)
-            s.disagreements.push_back(fmt::format("{} {}: only {} of {} sizes are those of the files",
-                                                  printable(x.path), printable(x.table.address), x.sizes.agree,
-                                                  x.sizes.looked_at));
+            s.disagreements.push_back(fmt::format("{}: only {} of {} sizes are those of the files", called(x),
+                                                  x.sizes.agree, x.sizes.looked_at));
+    }
+    const Index& best = s.indexes.front();
+    for (const DigestField& d : best.digests) {
+        const auto ours = claims_of(best, d);
+        for (std::size_t i = 1; i < s.indexes.size() && !ours.empty(); ++i)
+            for (const DigestField& other : s.indexes[i].digests) {
+                if (!other.making || other.making->algorithm != d.making->algorithm) continue;
+                std::size_t both = 0, differ = 0, first = 0;
+                for (const auto& [member, digest] : claims_of(s.indexes[i], other)) {
+                    const auto mine = ours.find(member);
+                    if (mine == ours.end()) continue;
+                    ++both;
+                    if (mine->second != digest && differ++ == 0) first = member;
+                }
+                if (differ)
+                    s.disagreements.push_back(fmt::format(
+                        "{} and {} give another {} for {} of the {} files that both name, {} first", called(best),
+                        called(s.indexes[i]), d.making->words(), differ, both, printable(members[first].path)));
+            }
     }
 }
 
@@ -279,7 +316,7 @@ Result<Study> study(shelf::Package& package, const std::string& name) {
         if (m.kind == shelf::MemberKind::file && !named.contains(i))
             out.outside_first.push_back(fmt::format("{} ({})", printable(m.path), human_bytes(m.size)));
     }
-    compare(out);
+    compare(package.members(), out);
     return out;
 }
 
