@@ -127,7 +127,13 @@ Status add_offered(const Plan& p, const family::Family& family, const PlanOption
                            "leave --offered out, or plan to a release that is reached");
     std::string text;
     if (o.offered == "-") {
-        for (std::string line; text.size() < longest_list && std::getline(std::cin, line);) text += line + "\n";
+        text.resize(longest_list + 1);
+        std::cin.read(text.data(), static_cast<std::streamsize>(text.size()));
+        text.resize(static_cast<std::size_t>(std::cin.gcount()));
+        if (text.size() > longest_list)
+            return bad_input("file-too-large", "typed list",
+                             fmt::format("is larger than the {} bytes allowed here", longest_list),
+                             "check that this is the right list");
     } else {
         auto read = read_text_file(o.offered, longest_list);
         if (!read) return pass(read);

@@ -159,6 +159,7 @@ void add_mending_step(const PlanRequest& q, Plan& p) {
                      p.to, sheet.count(change::Action::add) + sheet.count(change::Action::replace)),
          "as found", std::string(words(p.as_found.origin))});
     add_step(q, *same, p.set, p);
+    p.steps.back().one_way_door = false;  // it was passed already
 }
 
 }  // namespace

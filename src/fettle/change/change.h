@@ -92,7 +92,7 @@ struct Line {
     bool downgrade = false;   // after is older than before
 };
 
-// low == high unless the as-found list is inferred.
+// low == high unless the as-found list is inferred, or it can't be said whether the box refuses a piece as older.
 struct Range {
     int low = 0, expected = 0, high = 0;
 };

@@ -2,9 +2,11 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <map>
 
 #include "fettle/base/text.h"
 #include "fettle/change/change.h"
+#include "fettle/change/list_text.h"
 
 namespace fettle::change {
 namespace {
@@ -17,19 +19,6 @@ std::string sole_sha256(const family::Piece& p) {
 
 bool is_sha256(std::string_view s) {
     return s.size() == 64 && s.find_first_not_of("0123456789abcdef") == std::string_view::npos;
-}
-
-std::vector<std::string> words_of(std::string_view line) {
-    std::vector<std::string> out;
-    std::size_t at = 0;
-    while (at < line.size()) {
-        const std::size_t from = line.find_first_not_of(" \t\r", at);
-        if (from == std::string_view::npos) break;
-        const std::size_t to = std::min(line.find_first_of(" \t\r", from), line.size());
-        out.emplace_back(line.substr(from, to - from));
-        at = to;
-    }
-    return out;
 }
 
 }  // namespace
@@ -98,18 +87,18 @@ SetState set_after(const family::Family& family, const SetState& set, const fami
 Result<InstalledList> parse_installed(std::string_view text, std::string_view place) {
     InstalledList list;
     list.origin = Origin::typed;
-    std::vector<int> line_of;
-    int number = 0;
-    for (const auto& raw : split(text, '\n')) {
-        ++number;
+    const auto lines = list_text(text);
+    if (lines.unreadable) {
+        return bad_input("as-found-encoding", fmt::format("{}, line {}", place, *lines.unreadable), lines.problem,
+                         "save the list as plain UTF-8 text");
+    }
+    if (lines.too_many) {
+        return bad_input("as-found-long", fmt::format("{}, line {}", place, *lines.too_many), lines.problem,
+                         "check that this is the right file");
+    }
+    std::map<std::pair<std::string, std::string>, int> line_of;
+    for (const auto& [number, w] : lines.lines) {
         const auto here = fmt::format("{}, line {}", place, number);
-        std::string_view line = raw;
-        line = line.substr(0, line.find('#'));
-        if (!is_utf8(line)) {
-            return bad_input("as-found-encoding", here, "this is no UTF-8 text", "save the list as plain UTF-8 text");
-        }
-        const auto w = words_of(line);
-        if (w.empty()) continue;
         const char* next = "write one line a piece: box name version [sha256]";
         if (w.size() < 3 || w.size() > 4) {
             return bad_input("as-found-line", here, fmt::format("{} words found, three or four expected", w.size()),
@@ -119,15 +108,14 @@ Result<InstalledList> parse_installed(std::string_view text, std::string_view pl
             return bad_input("as-found-digest", here,
                              fmt::format("\"{}\" is no SHA-256 (64 lower-case hex digits)", printable(w[3])), next);
         }
-        for (std::size_t i = 0; i < list.pieces.size(); ++i) {
-            if (list.pieces[i].box != w[0] || list.pieces[i].name != w[1]) continue;
+        const auto [before, first] = line_of.insert({{w[0], w[1]}, number});
+        if (!first) {
             return bad_input("as-found-twice", here,
                              fmt::format("piece {} of the {} box was named before, on line {}", printable(w[1]),
-                                         printable(w[0]), line_of[i]),
+                                         printable(w[0]), before->second),
                              "take one of the two lines out; look at the box again if they differ");
         }
         list.pieces.push_back({w[0], w[1], w[2], w.size() == 4 ? w[3] : std::string()});
-        line_of.push_back(number);
     }
     if (list.pieces.empty()) {
         return bad_input("as-found-empty", std::string(place), "no piece is named in it",

@@ -1,5 +1,6 @@
 #include <gtest/gtest.h>
 
+#include "fettle/change/list_text.h"
 #include "fettle/change/test_releases.h"
 
 namespace fettle::change {
@@ -29,6 +30,8 @@ TEST(ParseInstalled, EachFaultNamesItsLine) {
         {"main kernel 3.0\nmain kernel 3.0\n", "as-found-twice", "list.txt, line 2"},
         {"main \xff 3.0\n", "as-found-encoding", "list.txt, line 1"},
         {"# nothing\n", "as-found-empty", "list.txt"},
+        {"main a 1\nmain ker\x1bnel 3.0\n", "as-found-encoding", "list.txt, line 2"},
+        {"main ker\xe2\x80\xaenel 3.0\n", "as-found-encoding", "list.txt, line 1"},
     };
     for (const auto& c : cases) {
         const auto list = parse_installed(c.text, "list.txt");
@@ -37,6 +40,21 @@ TEST(ParseInstalled, EachFaultNamesItsLine) {
         EXPECT_EQ(list.error().place, c.place);
         EXPECT_FALSE(list.error().next.empty());
     }
+}
+
+TEST(ParseInstalled, AByteOrderMarkIsNoPartOfABoxName) {
+    const auto list = parse_installed("\xef\xbb\xbfmain kernel 3.0", "l");
+    ASSERT_TRUE(list) << list.error().message();
+    EXPECT_NE(list->find("main", "kernel"), nullptr);
+}
+
+TEST(ParseInstalled, MoreThanAnyBoxHasIsRefused) {
+    std::string text = "# a wrong file\n";
+    for (std::size_t i = 0; i <= most_listed; ++i) text += "main p" + std::to_string(i) + " 1\n";
+    const auto list = parse_installed(text, "l");
+    ASSERT_FALSE(list);
+    EXPECT_EQ(list.error().code, "as-found-long");
+    EXPECT_EQ(list.error().place, "l, line 10002");
 }
 
 TEST(ParseInstalled, APieceNamedTwiceTellsBothLines) {

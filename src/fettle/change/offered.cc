@@ -3,27 +3,13 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <set>
+#include <map>
 
 #include "fettle/base/text.h"
+#include "fettle/change/list_text.h"
 
 namespace fettle::change {
 namespace {
-
-std::vector<std::string> words_of(std::string_view line) {
-    std::vector<std::string> out;
-    std::string word;
-    for (const char c : line) {
-        if (c != ' ' && c != '\t' && c != '\r') {
-            word += c;
-        } else if (!word.empty()) {
-            out.push_back(std::move(word));
-            word.clear();
-        }
-    }
-    if (!word.empty()) out.push_back(std::move(word));
-    return out;
-}
 
 bool counted(const family::Family& family, const family::Release& release, const Line& line) {
     if (line.action != Action::does_not_apply) return true;
@@ -35,14 +21,16 @@ bool counted(const family::Family& family, const family::Release& release, const
 Result<std::vector<Offered>> parse_offered(const family::Family& family, std::string_view text,
                                            std::string_view place) {
     std::vector<Offered> out;
-    int number = 0;
-    for (const auto& raw : split(text, '\n')) {
-        ++number;
+    auto lines = list_text(text);
+    if (lines.unreadable)
+        return bad_input("offered-encoding", fmt::format("{}, line {}", place, *lines.unreadable), lines.problem,
+                         "save the list as plain UTF-8 text");
+    if (lines.too_many)
+        return bad_input("offered-long", fmt::format("{}, line {}", place, *lines.too_many), lines.problem,
+                         "check that this is the right file");
+    std::map<std::pair<std::string, std::string>, int> line_of;
+    for (auto& [number, w] : lines.lines) {
         const auto here = fmt::format("{}, line {}", place, number);
-        if (!is_utf8(raw))
-            return bad_input("offered-encoding", here, "this is no UTF-8 text", "save the list as plain UTF-8 text");
-        auto w = words_of(std::string_view(raw).substr(0, raw.find('#')));
-        if (w.empty()) continue;
         if (w.size() > 3)
             return bad_input("offered-line", here, fmt::format("{} words found, one to three expected", w.size()),
                              "write one line a piece: its name, if wanted with the box before and the version behind");
@@ -58,12 +46,11 @@ Result<std::vector<Offered>> parse_offered(const family::Family& family, std::st
         }
         o.name = w.front();
         if (w.size() == 2) o.version = w.back();
-        for (const Offered& before : out) {
-            if (before.name != o.name || before.box != o.box) continue;
+        const auto [before, first] = line_of.insert({{o.box, o.name}, number});
+        if (!first)
             return bad_input("offered-twice", here,
-                             fmt::format("{} was listed before, on line {}", printable(o.name), before.line),
+                             fmt::format("{} was listed before, on line {}", printable(o.name), before->second),
                              "take one of the two lines out, or say of which box each is");
-        }
         out.push_back(std::move(o));
     }
     if (out.empty())

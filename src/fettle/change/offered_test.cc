@@ -56,11 +56,20 @@ TEST(Offered, APieceThatDoesNotApplyIsASurpriseUnlessTheBoxCountsIt) {
     EXPECT_TRUE(compare_offered(family, g.release, g.sheet, list).surprises.empty());
 }
 
+TEST(Offered, AListOfMillionsIsRefusedAtOnce) {
+    std::string text;
+    for (int i = 0; i < 300000; ++i) text += std::to_string(i) + "\n";
+    const auto r = parse_offered(dunnock(), text, "list");
+    ASSERT_FALSE(r);
+    EXPECT_EQ(r.error().code, "offered-long");
+}
+
 TEST(Offered, BadListsAreNamedByLine) {
     for (const auto& [text, code, place] : {std::tuple{"loader\na b c d\n", "offered-line", "list, line 2"},
                                             std::tuple{"amp loader 1.0\n", "offered-line", "list, line 1"},
                                             std::tuple{"loader\n\nloader 4.0\n", "offered-twice", "list, line 3"},
                                             std::tuple{"# nothing\n", "offered-empty", "list"},
+                                            std::tuple{"loader\nker\x07nel\n", "offered-encoding", "list, line 2"},
                                             std::tuple{"\xff\xfe", "offered-encoding", "list, line 1"}}) {
         const auto r = parse_offered(dunnock(), text, "list");
         ASSERT_FALSE(r) << text;

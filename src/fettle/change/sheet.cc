@@ -67,14 +67,21 @@ Line line_for(const family::Family& family, const family::Piece& p, const Instal
     return line;
 }
 
+// The box takes nothing older, and whether this is older cannot be told: it may land or be refused.
+bool undecided(const family::Family& family, const Line& line) {
+    return family.refuses_older && line.action == Action::replace && !line.before.empty() &&
+           line.before != line.after && !family::compare_versions(family.order, line.after, line.before);
+}
+
 // What an inferred list cannot exclude: any single piece may have been left at another version by an earlier run. A
 // piece that is the same in every release that could have left it behind is certain.
-ExpectedTally tally_of(const std::vector<Line>& lines, const family::Release& release, const InstalledList& as_found,
-                       const SetState& set, const std::vector<family::Release>& others, bool refuses_older,
-                       bool counts_not_applying) {
+ExpectedTally tally_of(const family::Family& family, const std::vector<Line>& lines, const family::Release& release,
+                       const InstalledList& as_found, const SetState& set, const std::vector<family::Release>& others) {
+    const bool counts_not_applying = family.tally && family.tally->counts_not_applying;
     ExpectedTally t;
-    int sure_kept = 0;
+    int sure_kept = 0, not_decided = 0;
     for (const auto& line : lines) {
+        not_decided += undecided(family, line) ? 1 : 0;
         const auto* offered = release.piece(line.box, line.name);
         switch (line.action) {
             case Action::add:
@@ -107,10 +114,13 @@ ExpectedTally tally_of(const std::vector<Line>& lines, const family::Release& re
         t.landed.high = t.total - sure_kept;
         t.passed_over.low = sure_kept;
         t.passed_over.high = t.total;
-        if (refuses_older) {
+        if (family.refuses_older) {
             t.refused.low = 0;
             t.refused.high = t.total - sure_kept;
         }
+    } else {
+        t.landed.low -= not_decided;
+        t.refused.high += not_decided;
     }
     t.landed.low = std::max(0, t.landed.low - unknown_issue);
     t.passed_over.low = std::max(0, t.passed_over.low - unknown_issue);
@@ -120,7 +130,7 @@ ExpectedTally tally_of(const std::vector<Line>& lines, const family::Release& re
 void judge_list(const family::Family& family, const family::Release& release, const InstalledList& as_found,
                 const SetState& set, const ChangeSheet& sheet, Judgement& out) {
     std::set<std::pair<std::string, std::string>> once;
-    std::vector<std::string> twice, strange, unreadable, down, refused;
+    std::vector<std::string> twice, strange, unreadable, down, refused, open;
     for (const auto& p : as_found.pieces) {
         if (!once.insert({p.box, p.name}).second) twice.push_back(p.box + " " + p.name);
         if (set.count(p.box) == 0) strange.push_back(p.box + " " + p.name);
@@ -129,6 +139,7 @@ void judge_list(const family::Family& family, const family::Release& release, co
     for (const auto& line : sheet.lines) {
         if (line.downgrade && line.action != Action::refuse) down.push_back(line.box + " " + line.name);
         if (line.action == Action::refuse) refused.push_back(line.box + " " + line.name);
+        if (undecided(family, line)) open.push_back(line.box + " " + line.name);
     }
     const std::string origin(words(as_found.origin));
     if (!twice.empty()) {
@@ -147,6 +158,13 @@ void judge_list(const family::Family& family, const family::Release& release, co
                              some(unreadable)),
                  "as found", origin});
     }
+    if (!open.empty()) {
+        out.add({"refusal-not-known", Verdict::cant_say,
+                 fmt::format("{} may land or be refused: the box takes nothing older, and which of the two versions "
+                             "is older cannot be told",
+                             some(open)),
+                 "change sheet", origin});
+    }
     if (!down.empty()) {
         out.add({"silent-downgrade", Verdict::mind,
                  fmt::format("{} would put back {} to an older version than installed: {}", release.release,
@@ -158,6 +176,48 @@ void judge_list(const family::Family& family, const family::Release& release, co
                  fmt::format("the box will refuse {}: older than installed, and this family takes nothing older",
                              some(refused)),
                  "change sheet", "family file"});
+    }
+}
+
+// Names of a typed or read list that no release known here has; and what the installed release has and a typed list
+// does not name: not there, or not typed?
+void judge_names(const family::Release& release, const InstalledList& as_found, const SetState& set,
+                 const std::vector<family::Release>& others, const ChangeSheet& sheet, Judgement& out) {
+    const bool typed = as_found.origin == Origin::typed;
+    const std::string origin(words(as_found.origin));
+    std::vector<std::string> unknown, added, untold;
+    std::set<std::string> boxes;  // of the unknown ones
+    for (const auto& p : as_found.pieces) {
+        const auto has = [&](const family::Release& r) { return r.piece(p.box, p.name) != nullptr; };
+        if (set.count(p.box) == 0 || has(release) || std::any_of(others.begin(), others.end(), has)) continue;
+        unknown.push_back(p.box + " " + p.name);
+        boxes.insert(p.box);
+    }
+    for (const auto& line : sheet.lines) {
+        if (line.action != Action::add) continue;
+        if (boxes.count(line.box) != 0) added.push_back(line.box + " " + line.name);
+        const std::string& shown = set.at(line.box).release;
+        const bool was_there = std::any_of(others.begin(), others.end(), [&](const family::Release& r) {
+            const auto* p = r.release == shown ? r.piece(line.box, line.name) : nullptr;
+            return p != nullptr && applies(*p, set) == Truth::yes;
+        });
+        if (was_there) untold.push_back(line.box + " " + line.name);
+    }
+    if (!unknown.empty()) {
+        const bool matters = typed && !added.empty();
+        out.add({"piece-unknown", matters ? Verdict::cant_say : Verdict::mind,
+                 matters ? fmt::format("no release known here has {}, and {} {} not on the list: if it is a matter of "
+                                       "spelling, what the step changes there can't be said",
+                                       some(unknown), some(added), added.size() == 1 ? "is" : "are")
+                         : fmt::format("no release known here has {}: it stays as it is", some(unknown)),
+                 "as found", origin});
+    }
+    if (typed && !untold.empty()) {
+        out.add({"as-found-short", Verdict::mind,
+                 fmt::format("the list does not name {}, which the installed release has: counted as not there; if "
+                             "only not typed, fewer may land",
+                             some(untold)),
+                 "as found", origin});
     }
 }
 
@@ -203,9 +263,9 @@ ChangeSheet change_sheet(const family::Family& family, const family::Release& re
         sheet.lines.push_back({p.box, p.name, "", p.version, p.version, Action::does_not_apply,
                                "not part of the release; it stays as it is", 0, false});
     }
-    sheet.tally = tally_of(sheet.lines, release, as_found, set, others, family.refuses_older,
-                           family.tally && family.tally->counts_not_applying);
+    sheet.tally = tally_of(family, sheet.lines, release, as_found, set, others);
     judge_list(family, release, as_found, set, sheet, sheet.judgement);
+    if (as_found.origin != Origin::inferred) judge_names(release, as_found, set, others, sheet, sheet.judgement);
     if (as_found.origin == Origin::inferred) {
         const bool none = as_found.pieces.empty();
         sheet.judgement.add(

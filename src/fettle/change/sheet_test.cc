@@ -117,6 +117,54 @@ TEST(Sheet, UnreadableVersionsAreNamed) {
     EXPECT_EQ(line(s, "kernel").because, "4.0 is another version than v?; which is newer is not known");
 }
 
+TEST(Sheet, WhatIsOlderCannotBeToldMayBeRefused) {
+    auto family = dunnock();
+    family.refuses_older = true;
+    auto r = release("27.3.118", "4.0");
+    r.pieces = {piece("main", "kernel", "kernel", "4.0"), piece("main", "system", "app", "4.0")};
+    const auto s =
+        change_sheet(family, r, typed({{"main", "kernel", "v?", ""}, {"main", "app", "3.0", ""}}), set_at("27.1.110"));
+    ASSERT_NE(reason(s.judgement, "refusal-not-known"), nullptr);
+    EXPECT_EQ(reason(s.judgement, "refusal-not-known")->verdict, Verdict::cant_say);
+    EXPECT_EQ(s.tally.landed.low, 1);
+    EXPECT_EQ(s.tally.landed.high, 2);
+    EXPECT_EQ(s.tally.refused.high, 1);
+    // A family that takes older ones writes it either way.
+    const auto other = change_sheet(dunnock(), r, typed({{"main", "kernel", "v?", ""}, {"main", "app", "3.0", ""}}),
+                                    set_at("27.1.110"));
+    EXPECT_EQ(reason(other.judgement, "refusal-not-known"), nullptr);
+    EXPECT_EQ(other.tally.landed.low, 2);
+}
+
+TEST(Sheet, PiecesThatNoReleaseHasAreNamedAndHoldUpWhatTheyMayHide) {
+    const auto from = release("27.1.110", "3.0");
+    const auto to = release("27.3.118", "4.0");
+    const auto set = set_at("27.1.110");
+    auto list = infer(from, set);
+    list.origin = Origin::typed;
+    list.pieces.push_back({"main", "kernal", "3.0", ""});
+    const auto extra = change_sheet(dunnock(), to, list, set, {from, to});
+    ASSERT_NE(reason(extra.judgement, "piece-unknown"), nullptr);
+    EXPECT_EQ(reason(extra.judgement, "piece-unknown")->verdict, Verdict::mind);
+    // Of another box: it hides nothing there.
+    std::erase_if(list.pieces, [](const Installed& p) { return p.name == "picture-0"; });
+    EXPECT_EQ(reason(change_sheet(dunnock(), to, list, set, {from, to}).judgement, "piece-unknown")->verdict,
+              Verdict::mind);
+    std::erase_if(list.pieces, [](const Installed& p) { return p.name == "kernel"; });
+    const auto misspelt = change_sheet(dunnock(), to, list, set, {from, to});
+    const auto* r = reason(misspelt.judgement, "piece-unknown");
+    EXPECT_EQ(r->verdict, Verdict::cant_say);
+    EXPECT_NE(r->text.find("main kernal"), std::string::npos);
+    EXPECT_NE(r->text.find("main kernel is not on the list"), std::string::npos);
+    ASSERT_NE(reason(misspelt.judgement, "as-found-short"), nullptr);
+    EXPECT_NE(reason(misspelt.judgement, "as-found-short")->text.find("display picture-0"), std::string::npos);
+    // What the boxes say themselves is neither misspelt nor left out.
+    list.origin = Origin::read;
+    const auto read = change_sheet(dunnock(), to, list, set, {from, to});
+    EXPECT_EQ(reason(read.judgement, "piece-unknown")->verdict, Verdict::mind);
+    EXPECT_EQ(reason(read.judgement, "as-found-short"), nullptr);
+}
+
 TEST(SetAfter, ShowsTheReleaseAndItsCounterWhichNeverFalls) {
     const auto family = dunnock();
     auto set = set_at("26.1.090");
