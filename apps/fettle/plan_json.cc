@@ -206,6 +206,7 @@ boost::json::object plan_as_json(const Plan& p) {
                      {"other_routes", std::move(others)},
                      {"releases", releases_json(p.route)},
                      {"against", texts(p.route.against)},
+                     {"against_together", p.route.against_together},
                      {"would_open", texts(p.route.would_open)}};
     out["route"] = p.route.recommended ? json::value(route_json(*p.route.recommended)) : json::value(nullptr);
     return out;

@@ -202,6 +202,9 @@ std::string plan_as_text(const Plan& p, const family::Family& family, bool full,
         add_map(p.steps[i], family, ascii, out);
     }
     for (const auto& text : p.route.against) out += fmt::format("  stands against it: {}\n", text);
+    if (p.route.against.size() > 1)
+        out += fmt::format("  without {} there would be a way\n",
+                           p.route.against_together ? "all of these together, and no fewer," : "any one of these");
     for (const auto& text : p.route.would_open) out += fmt::format("  would open it: {}\n", text);
     out += out.empty() ? "" : "\n";
     add_releases(p, out);

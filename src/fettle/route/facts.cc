@@ -1,9 +1,8 @@
 #include "fettle/route/facts.h"
 
 #include <algorithm>
-#include <charconv>
 
-#include "fettle/base/text.h"
+#include "fettle/route/route.h"
 
 namespace fettle::route {
 namespace {
@@ -13,15 +12,10 @@ const std::map<std::string, Rule, std::less<>> rule_names = {
     {"way", Rule::way},       {"counter", Rule::counter}, {"issue", Rule::issue},
 };
 
-std::array<std::optional<std::int64_t>, 3> parts_of(const std::string& version) {
-    std::array<std::optional<std::int64_t>, 3> out;
-    const auto words = split(version, '.');
-    for (std::size_t i = 0; i < out.size() && i < words.size(); ++i) {
-        std::int64_t n = 0;
-        const char* end = words[i].data() + words[i].size();
-        const auto r = std::from_chars(words[i].data(), end, n);
-        if (r.ec == std::errc() && r.ptr == end) out[i] = n;
-    }
+// The numbers that the family's fields name.
+std::vector<std::optional<std::int64_t>> parts_of(const family::VersionOrder& order, const std::string& version) {
+    std::vector<std::optional<std::int64_t>> out;
+    for (const auto& field : order.fields) out.push_back(number_in(order, version, field));
     return out;
 }
 
@@ -84,7 +78,7 @@ Facts::Facts(const family::Family& family, const std::vector<family::Release>& r
 
 std::uint32_t Facts::version_of(const family::Family& family, const std::string& text) {
     const auto [at, fresh] = numbers_.emplace(text, static_cast<std::uint32_t>(versions_.size()));
-    if (fresh) versions_.push_back({text, -1, change::counter_of(family, text), parts_of(text)});
+    if (fresh) versions_.push_back({text, -1, change::counter_of(family, text), parts_of(family.order, text)});
     return at->second;
 }
 
@@ -107,29 +101,20 @@ void Facts::rank(const family::Family& family) {
 }
 
 void Facts::add_pairs(const family::Family& family) {
-    const auto side = [&](std::string_view text) {
-        const auto dot = text.find('.');
-        if (dot == std::string_view::npos) return Side{};
-        const auto at = std::find(roles_.begin(), roles_.end(), text.substr(0, dot));
-        if (at == roles_.end()) return Side{};
-        const std::string_view field = text.substr(dot + 1);
-        return Side{static_cast<int>(at - roles_.begin()), field == "line"      ? 0
-                                                           : field == "step"    ? 1
-                                                           : field == "build"   ? 2
-                                                           : field == "release" ? -1
-                                                                                : -2};
+    const auto& fields = family.order.fields;
+    const auto side = [&](const family::PairSides::Side& of) {
+        const auto box = std::find(roles_.begin(), roles_.end(), of.role);
+        const auto field = std::find(fields.begin(), fields.end(), of.field);
+        if (box == roles_.end() || (field == fields.end() && of.field != "release")) return Side{};
+        return Side{static_cast<int>(box - roles_.begin()),
+                    of.field == "release" ? -1 : static_cast<int>(field - fields.begin())};
     };
     for (const auto& rule : family.pairs) {
-        for (const char* op : {"==", "<=", ">="}) {
-            const auto at = rule.text.find(op);
-            if (at == std::string::npos) continue;
-            const Pair pair{side(trim(std::string_view(rule.text).substr(0, at))),
-                            side(trim(std::string_view(rule.text).substr(at + 2))), op[0],
-                            rule.when == "at rest" ? Rule::pair_at_rest : Rule::pair_under_way};
-            if (pair.left.box >= 0 && pair.right.box >= 0 && pair.left.part > -2 && pair.right.part > -2)
-                pairs_.push_back(pair);
-            break;
-        }
+        const auto sides = family::parse_pair(rule.text);
+        if (!sides) continue;
+        const Pair pair{side(sides->left), side(sides->right), sides->op[0],
+                        rule.when == "at rest" ? Rule::pair_at_rest : Rule::pair_under_way};
+        if (pair.left.box >= 0 && pair.right.box >= 0) pairs_.push_back(pair);
     }
 }
 

@@ -2,7 +2,6 @@
 // over many releases compares no texts. change::conditions() says what the rules are; a test holds the two together.
 #pragma once
 
-#include <array>
 #include <cstdint>
 #include <limits>
 #include <map>
@@ -32,7 +31,7 @@ struct Version {
     std::string text;  // empty: not known
     int rank = -1;     // place in the family's order, from 0; equal ones share it; -1: no place
     Counter counter;   // as the family file knows it
-    std::array<std::optional<std::int64_t>, 3> parts;
+    std::vector<std::optional<std::int64_t>> parts;  // by VersionOrder::fields
 };
 
 struct BoxNow {
@@ -76,7 +75,7 @@ private:
     };
     struct Side {
         int box = -1;
-        int part = -2;  // -1: the whole version; -2: no such part
+        int part = -1;  // number of the field; -1: the whole version
     };
     struct Pair {
         Side left, right;

@@ -5,60 +5,51 @@
 #include <queue>
 #include <tuple>
 
-#include "fettle/base/text.h"
-
 namespace fettle::route {
 namespace {
 
-// One side of a pair rule: its box's release, and which number of it (-1: all).
+// One side of a pair rule: the release of its box, and the number of it that the field names (nullopt: the whole).
 struct Side {
     std::string release;
-    int part = -1;
+    std::optional<std::int64_t> number;
 };
 
-std::optional<Side> side_of(const change::SetState& set, std::string_view text) {
-    const auto dot = text.find('.');
-    if (dot == std::string_view::npos) return std::nullopt;
-    const auto box = set.find(std::string(text.substr(0, dot)));
+std::optional<Side> side_of(const family::Family& family, const change::SetState& set,
+                            const family::PairSides::Side& of) {
+    const auto box = set.find(of.role);
     if (box == set.end() || box->second.release.empty()) return std::nullopt;
-    const std::string_view field = text.substr(dot + 1);
-    const int part = field == "line" ? 0 : field == "step" ? 1 : field == "build" ? 2 : field == "release" ? -1 : -2;
-    if (part == -2) return std::nullopt;
-    return Side{box->second.release, part};
-}
-
-std::optional<std::int64_t> part_of(const Side& s) {
-    const auto parts = split(s.release, '.');
-    if (static_cast<std::size_t>(s.part) >= parts.size()) return std::nullopt;
-    const std::string& p = parts[static_cast<std::size_t>(s.part)];
-    std::int64_t n = 0;
-    const auto r = std::from_chars(p.data(), p.data() + p.size(), n);
-    if (r.ec != std::errc() || r.ptr != p.data() + p.size()) return std::nullopt;
-    return n;
+    Side out{box->second.release, {}};
+    if (of.field == "release") return out;
+    out.number = number_in(family.order, out.release, of.field);
+    return out.number ? std::optional(out) : std::nullopt;
 }
 
 }  // namespace
 
+std::optional<std::int64_t> number_in(const family::VersionOrder& order, const std::string& version,
+                                      const std::string& field) {
+    const auto text = family::version_field(order, version, field);
+    std::int64_t n = 0;
+    if (!text) return std::nullopt;
+    const auto r = std::from_chars(text->data(), text->data() + text->size(), n);
+    return r.ec == std::errc() && r.ptr == text->data() + text->size() ? std::optional(n) : std::nullopt;
+}
+
 std::optional<bool> pair_holds(const family::Family& family, const family::PairRule& rule,
                                const change::SetState& set) {
-    for (const char* op : {"==", "<=", ">="}) {
-        const auto at = rule.text.find(op);
-        if (at == std::string::npos) continue;
-        const auto left = side_of(set, trim(std::string_view(rule.text).substr(0, at)));
-        const auto right = side_of(set, trim(std::string_view(rule.text).substr(at + 2)));
-        if (!left || !right) return std::nullopt;
-        std::optional<int> order;
-        if (left->part < 0 || right->part < 0) {
-            order = family::compare_versions(family.order, left->release, right->release);
-        } else {
-            const auto a = part_of(*left);
-            const auto b = part_of(*right);
-            if (a && b) order = *a < *b ? -1 : *a > *b ? 1 : 0;
-        }
-        if (!order) return std::nullopt;
-        return op[0] == '=' ? *order == 0 : op[0] == '<' ? *order <= 0 : *order >= 0;
+    const auto sides = family::parse_pair(rule.text);
+    if (!sides) return std::nullopt;
+    const auto left = side_of(family, set, sides->left);
+    const auto right = side_of(family, set, sides->right);
+    if (!left || !right) return std::nullopt;
+    std::optional<int> order;
+    if (!left->number || !right->number) {
+        order = family::compare_versions(family.order, left->release, right->release);
+    } else {
+        order = *left->number < *right->number ? -1 : *left->number > *right->number ? 1 : 0;
     }
-    return std::nullopt;
+    if (!order) return std::nullopt;
+    return sides->op == "==" ? *order == 0 : sides->op == "<=" ? *order <= 0 : *order >= 0;
 }
 
 Graph::Graph(const family::Family& family, const std::vector<family::Release>& releases, const change::SetState& start,

@@ -172,8 +172,9 @@ std::vector<std::string> would_open(const Search& s, const std::string& target) 
     return added;
 }
 
-// A smallest set of rules to drop that opens a way. Of single rules all that open one each; else the first set.
-std::vector<std::string> stands_against(const Search& s, std::size_t target) {
+// A smallest set of rules to drop that opens a way. Of single rules all that open one each; else the first set, and
+// `together` is set.
+std::vector<std::string> stands_against(const Search& s, std::size_t target, bool& together) {
     std::vector<std::string> out;
     const auto texts = [&](const Found& f, unsigned dropped) {
         std::vector<std::string> of_way;
@@ -196,6 +197,7 @@ std::vector<std::string> stands_against(const Search& s, std::size_t target) {
                 return false;  // look at the other single rules too
             }
             out = named;
+            together = true;
             return true;
         });
     }
@@ -211,6 +213,14 @@ void judge_route(const family::Family& family, const Search& s, const Goal& goal
         for (const auto& c : change::conditions(family, s.shelf[*at], r.steps[i].before)) {
             if (c.holds != change::Truth::unknown || !said.insert(c.code + c.text).second) continue;
             a.judgement.add({c.code, Verdict::cant_say, c.text, c.field, c.rests_on});
+        }
+        const bool last = i + 1 == r.steps.size();
+        for (const auto& pair : family.pairs) {
+            if ((pair.when == "at rest") != last || pair_holds(family, pair, r.steps[i].after)) continue;
+            a.judgement.add({"pair-not-known", Verdict::cant_say,
+                             fmt::format("pair rule {}: {}: with {} it cannot be told whether it holds", pair.when,
+                                         pair.text, r.steps[i].release),
+                             r.steps[i].release, "family file"});
         }
         if (!r.steps[i].one_way_door) continue;
         a.judgement.add(
@@ -228,7 +238,7 @@ void judge_route(const family::Family& family, const Search& s, const Goal& goal
 void judge_no_route(const Search& s, const std::string& target, RouteAnswer& a) {
     const auto at = number_of(s.shelf, target);
     a.would_open = would_open(s, target);
-    if (at) a.against = stands_against(s, *at);
+    if (at) a.against = stands_against(s, *at, a.against_together);
     if (!a.would_open.empty()) {
         a.judgement.add({"no-route-yet", Verdict::halt,
                          fmt::format("no route to {} yet: {} {} missing on the shelf; shelve {}", target,
@@ -245,8 +255,12 @@ void judge_no_route(const Search& s, const std::string& target, RouteAnswer& a) 
         return;
     }
     a.judgement.add({"no-route", Verdict::halt,
-                     a.against.empty() ? fmt::format("no route to {}", target)
-                                       : fmt::format("no route to {}: {}", target, join(a.against, "; ")),
+                     a.against.empty()
+                         ? fmt::format("no route to {}", target)
+                         : fmt::format("no route to {}: {}{}", target, join(a.against, "; "),
+                                       a.against.size() == 1 ? ""
+                                       : a.against_together  ? " (only without all of these would there be one)"
+                                                             : " (without any one of these there would be one)"),
                      target, "package index, family file"});
     for (const auto& reason : change::fit(s.family, s.shelf[*at], s.set).reasons) {
         if (reason.verdict != Verdict::fit) a.judgement.add(reason);

@@ -3,6 +3,7 @@
 // stands against it. Computes on values.
 #pragma once
 
+#include <cstdint>
 #include <functional>
 #include <optional>
 #include <string>
@@ -43,6 +44,7 @@ struct RouteAnswer {
     std::vector<Judged> releases;         // every release known to the shelf or the family file, oldest first
     std::vector<std::string> would_open;  // the smallest addition to the shelf: "shelve 26.4.102"
     std::vector<std::string> against;     // a minimal set of conditions; drop any one and a route opens
+    bool against_together = false;        // no one alone would open one: only all of `against` dropped together
     bool weighed = false;                 // seconds, and those with no way back, had their say in the order
     Judgement judgement;                  // incl. nothing to do, one-way door needs consent, no route, no route yet
 };
@@ -62,8 +64,12 @@ inline constexpr std::size_t most_steps_weighed = 120;
 using StepCost = std::function<std::pair<double, double>(const family::Release&, const change::SetState& before)>;
 //   first: P90 seconds in no-way-back zones; second: P90 seconds of the step with handling
 
-// Pair rules compare parts of the two versions: line, step and build are the first, second and third number between
-// dots, release is the whole. Nullopt: a part is not known, or a role is not there.
+// The number of a version that the family's `fields` name so. Nullopt: it has none, or one beyond 63 bits.
+std::optional<std::int64_t> number_in(const family::VersionOrder& order, const std::string& version,
+                                      const std::string& field);
+
+// Pair rules compare numbers of the two versions, by the family's names for them; release is the whole version.
+// Nullopt: a number is not known, or a role is not there.
 std::optional<bool> pair_holds(const family::Family& family, const family::PairRule& rule, const change::SetState& set);
 
 // Exact: label-setting search over non-dominated cost vectors (irreversible, zone seconds, seconds, steps). A release

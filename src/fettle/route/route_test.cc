@@ -141,6 +141,40 @@ TEST(Route, PairRules) {
     EXPECT_EQ(pair_holds(family, family.pairs[0], set), std::nullopt);
 }
 
+TEST(Route, PairRulesGoByTheFamilysOwnNamesOfTheNumbers) {
+    auto family = dunnock();
+    family.order.fields = {"year", "wave"};
+    family.pairs = {{"display.wave == main.wave", "at rest"}};
+    auto shelf = whole_shelf();
+    auto& newest = shelf.back();  // of the main box alone: wave 3 beside wave 1
+    std::erase_if(newest.pieces, [](const auto& p) { return p.box == "display"; });
+    const auto no = find_route(family, shelf, set_at("27.1.110"), {"27.3.118", true, ""});
+    EXPECT_FALSE(no.recommended);
+    EXPECT_EQ(no.against, std::vector<std::string>{"pair rule at rest: display.wave == main.wave"});
+    family.pairs = {{"display.year == main.year", "at rest"}};
+    EXPECT_TRUE(find_route(family, shelf, set_at("27.1.110"), {"27.3.118", true, ""}).recommended);
+    // A number that the version has not: not known, never passed over.
+    family.order.fields.push_back("third");
+    family.order.fields.push_back("fourth");
+    family.pairs = {{"display.fourth == main.fourth", "at rest"}};
+    const auto a = find_route(family, shelf, set_at("27.1.110"), {"27.3.118", true, ""});
+    ASSERT_TRUE(a.recommended);
+    ASSERT_NE(reason(a.judgement, "pair-not-known"), nullptr);
+    EXPECT_EQ(reason(a.judgement, "pair-not-known")->verdict, Verdict::cant_say);
+}
+
+TEST(Route, WhatStandsAgainstSaysWhetherOneOrOnlyAllWouldOpenAWay) {
+    const auto one = ask(whole_shelf(), set_at("27.1.110"), {"26.1.090", true, ""});
+    EXPECT_EQ(one.against.size(), 1u);
+    EXPECT_FALSE(one.against_together);
+    auto shelf = whole_shelf();
+    shelf.front().markets = {"MD"};
+    const auto both = ask(shelf, set_at("27.1.110"), {"26.1.090", true, ""});
+    ASSERT_EQ(both.against.size(), 2u);
+    EXPECT_TRUE(both.against_together);
+    EXPECT_NE(reason(both.judgement, "no-route")->text.find("only without all of these"), std::string::npos);
+}
+
 TEST(Route, EqualsThePlainSearchOnSmallShelves) {  // slow/shelves_test.cc goes through thousands
     std::mt19937_64 random(std::random_device{}());
     test::Counted counted;

@@ -51,6 +51,8 @@ inline Shelf random_shelf(std::mt19937_64& random) {
             for (auto& p : r.pieces) p.issues = {"B"};
         s.releases.push_back(r);
     }
+    if (one_in(3)) s.family.pairs.push_back({"display.step <= main.build", "under way"});
+    if (one_in(6)) s.family.pairs.push_back({"main.release >= display.release", "under way"});
     std::shuffle(s.releases.begin(), s.releases.end(), random);
     s.set = change::test::set_at(pick());
     if (one_in(3)) s.set["display"].release = pick();
