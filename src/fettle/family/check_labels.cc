@@ -135,6 +135,23 @@ void check_pair(const Family& f, std::size_t i, Log& log) {
     }
 }
 
+// Whoever writes a box is written itself, in the end by its own medium.
+void check_writers(const Family& f, Log& log) {
+    for (std::size_t i = 0; i < f.boxes.size(); ++i) {
+        const Box* at = &f.boxes[i];
+        std::vector<std::string> seen;
+        while (at != nullptr && std::find(seen.begin(), seen.end(), at->role) == seen.end()) {
+            seen.push_back(at->role);
+            at = f.box(at->written_by);
+        }
+        if (at == nullptr || seen.size() < 2) continue;  // it ends; or the box would write itself: named already
+        log.mistake(item("box", i) + ".written_by",
+                    fmt::format("these boxes write each other ({}), and none reads a medium", join(seen, ", ")),
+                    "write \"own medium\" for the one that does");
+        return;
+    }
+}
+
 // The power-cut map lets each supply be cut by itself.
 void check_supplies(const Family& f, Log& log) {
     std::set<std::string> named;
@@ -204,6 +221,7 @@ void check_labels(const Family& f, Log& log) {
             log.mistake(item("box", i) + ".written_by", "the box would write itself", "write \"own medium\"");
     }
     check_supplies(f, log);
+    check_writers(f, log);
     for (std::size_t i = 0; i < f.boxes.size(); ++i)
         for (std::size_t j = 0; j < f.boxes.size(); ++j)
             for (std::size_t k = 0; i != j && matchers[j] && k < f.boxes[i].plate.examples.size(); ++k)

@@ -96,6 +96,7 @@ INSTANTIATE_TEST_SUITE_P(
                "can never be read"},
         Spoilt{"role = \"main\"", "role = \"main\"", "role = \"display\"", "box[2].role", "stands twice", "", true},
         Spoilt{"role = \"display\"", "written_by = \"main\"", "written_by = \"mian\"", "box[2].written_by", "\"mian\""},
+        Spoilt{"role = \"main\"", "\"own medium\"", "\"display\"", "box[1].written_by", "write each other"},
         Spoilt{"role = \"main\"", "written_by = \"own medium\"", "written_by = \"own medium\"\nsupply = \"lead\"",
                "box[2].supply", "names no supply", "", true},
         Spoilt{"role = \"display\"", "<role>64", "<role>61", "box[1].plate.examples[1]",
@@ -135,9 +136,9 @@ INSTANTIATE_TEST_SUITE_P(
 INSTANTIATE_TEST_SUITE_P(
     Writes, OneMistake,
     ::testing::Values(
-        Spoilt{"[[region]]", "rate_mib_s = 0.10", "rate_mib_s = -0.10", "region[1].rate_mib_s", "above 0"},
-        Spoilt{"[[region]]", "rate_mib_s = 0.10", "rate_mib_s = inf", "region[1].rate_mib_s", "above 0"},
-        Spoilt{"[[region]]", "rate_mib_s = 0.10", "rate_mib_s = nan", "region[1].rate_mib_s", "above 0"},
+        Spoilt{"[[region]]", "rate_mib_s = 0.10", "rate_mib_s = -0.10", "region[1].rate_mib_s", "at least"},
+        Spoilt{"[[region]]", "rate_mib_s = 0.10", "rate_mib_s = inf", "region[1].rate_mib_s", "at least"},
+        Spoilt{"[[region]]", "rate_mib_s = 0.10", "rate_mib_s = nan", "region[1].rate_mib_s", "at least"},
         Spoilt{"[[region]]", "\"measured 12\"", "\"measured\"", "region[1].source", "was expected"},
         Spoilt{"[[region]]", "box = \"main\"", "box = \"mian\"", "region[1].box", "the boxes are",
                "\"main\" may be meant"},

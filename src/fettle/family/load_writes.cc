@@ -80,7 +80,7 @@ void read_regions(Section& top, Family& f) {
         if (const auto v = s.integer("stores", Need::may, 1, 2)) r.stores = static_cast<int>(*v);
         r.selected_by = s.text("selected_by", Need::may);
         r.written_as = s.word("written_as", Need::may, {"pieces", "image"}, r.written_as);
-        if (const auto v = s.number("rate_mib_s", Need::may, {0, 1e6, false})) r.rate_mib_s = *v;
+        if (const auto v = s.number("rate_mib_s", Need::may, {1e-6, 1e6})) r.rate_mib_s = *v;
         if (const auto v = s.number("overhead_s", Need::may, {0, 1e6})) r.overhead_s = *v;
         if (const auto v = s.number("spread", Need::may, {0, 3})) r.spread = *v;
         r.buffered_s = s.number("buffered_s", Need::may, {0, 1e6});

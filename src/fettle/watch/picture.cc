@@ -138,7 +138,9 @@ double tick_minutes(double span_s, double wanted) {
     for (double m : {1.0, 2.0, 5.0, 10.0, 15.0, 30.0, 60.0, 120.0, 240.0, 720.0}) {
         if (span_s / 60 / m <= wanted) return m;
     }
-    return 1440;
+    double m = 1440;  // however slow a family file has it: never more ticks than wanted
+    while (std::isfinite(span_s) && span_s / 60 / m > wanted) m *= 2;
+    return m;
 }
 
 }  // namespace fettle::watch

@@ -181,6 +181,7 @@ TEST(Picture, TicksAreRoundMinutes) {
     EXPECT_EQ(tick_minutes(600, 8), 2);
     EXPECT_EQ(tick_minutes(3600, 8), 10);
     EXPECT_EQ(tick_minutes(60, 8), 1);
+    EXPECT_LE(1e18 / 60 / tick_minutes(1e18, 8), 8);
 }
 
 }  // namespace
