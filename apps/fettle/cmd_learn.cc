@@ -24,7 +24,8 @@ constexpr std::uintmax_t file_limit_bytes = 4u << 20;
 
 Result<const book::Run*> run_of(const book::Job& job, int wanted) {
     if (job.runs.empty())
-        return bad_input("no-run", "job " + job.number, "no run was begun", "watch one: fettle watch " + job.number);
+        return bad_input("no-run", "job " + job.number, "no run was begun",
+                         "watch one: fettle watch " + job.number + " --start --by NAME");
     if (wanted < 0 || wanted > static_cast<int>(job.runs.size()))
         return usage_error("run-not-there", fmt::format("--run {}", wanted),
                            fmt::format("the job has {} {}", job.runs.size(), job.runs.size() == 1 ? "run" : "runs"),
@@ -186,7 +187,7 @@ Result<Answer> family_learn(Context& context, const FamilyLearnOptions& options)
     if (accepted->empty()) {
         a.headline = fmt::format(
             "{} teaches {} {}{}{}.", what.substr(0, 1) == "r" ? "R" + what.substr(1) : what, options.file,
-            count(learnt.lines.size(), "line", "lines"),
+            learnt.lines.empty() ? "nothing new" : count(learnt.lines.size(), "line", "lines"),
             learnt.contradicts.empty()
                 ? ""
                 : fmt::format(", and says otherwise in {}", count(learnt.contradicts.size(), "place", "places")),

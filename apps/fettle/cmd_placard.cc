@@ -61,7 +61,7 @@ Result<Answer> ready_placard(Context& context, const ReadyPlacardOptions& option
     if (open) facts.begun = wall_time(begun);
     facts.done_early = open ? moment(f.total.p50_s) : human_duration(f.total.p50_s);
     facts.done_late = moment(f.total.p90_s);
-    if (f.states.empty()) facts.done_early = facts.done_late = "a time that is not known";
+    if (f.states.empty()) facts.done_early = facts.done_late = "";
     for (const family::Hold& h : ready::holds_of(run->family, run->on_bench())) facts.keep.push_back(h.words);
     const ready::Check check = ready_of(*run, **step, context.clock->now());
     for (const ready::HandsWindow& h : check.hands)
@@ -69,6 +69,8 @@ Result<Answer> ready_placard(Context& context, const ReadyPlacardOptions& option
             fmt::format("between {} and {}: {}",
                         open ? wall_time(begun + static_cast<UnixMs>(h.from_s * 1000)) : human_duration(h.from_s),
                         moment(h.to_s), h.words));
+    if (run->family.script.empty())
+        facts.hands.emplace_back("not known when: the step script is not known, so somebody stays until it ends");
     facts.cautions = check.cautions;
 
     const ready::Placard page = ready::lay_out(facts);
@@ -85,12 +87,18 @@ Result<Answer> ready_placard(Context& context, const ReadyPlacardOptions& option
     a.job = run->number;
     a.verdict_matters = false;
     a.headline = fmt::format("Placard written: {}.", printable(options.out));
+    a.level = run->level();
     a.text =
-        open ? fmt::format("  until {} (nine in ten), {} (half)\n", facts.done_late, facts.done_early)
-             : std::string("  No run is open: write the time of the start on it, or print it again after the start.\n");
+        open && f.states.empty() ? "  Until when can't be said: the step script is not known.\n"
+        : open
+            ? fmt::format("  until {} (nine in ten), {} (half)\n", facts.done_late, facts.done_early)
+            : std::string("  No run is open: write the time of the start on it, or print it again after the start.\n");
     boost::json::array keep;
     for (const std::string& k : facts.keep) keep.push_back(boost::json::string(k));
-    a.data = {{"file", options.out}, {"done_early", facts.done_early}, {"done_late", facts.done_late}, {"keep", keep}};
+    a.data = {{"file", options.out},
+              {"done_early", f.states.empty() ? "not known" : facts.done_early},
+              {"done_late", f.states.empty() ? "not known" : facts.done_late},
+              {"keep", keep}};
     return a;
 }
 

@@ -117,13 +117,22 @@ Result<Answer> ready_touch(Context& context, const ReadyTouchOptions& options) {
         }
         drawn.push_back(as_json(t));
     }
+    // No script: nothing is known of what it asks for, which is not the same as that it asks for nothing.
+    const bool unknown = run->family.script.empty();
+    if (unknown)
+        a.judgement.add(
+            {"asks-not-known", Verdict::cant_say,
+             "the step script is not known, and so not where a touch will be asked for: try the whole screen", "asks",
+             "family file"});
+    a.level = run->level();
     a.headline =
-        tests.empty() ? "Nothing on a screen need be touched in this family's script."
-        : dead > 0    ? fmt::format("{} of the areas that will be asked for {} dead.", dead, dead == 1 ? "is" : "are")
-        : open > 0    ? fmt::format("{} {} still to try: touch it now.", open, open == 1 ? "area is" : "areas are")
-                      : "Every area that will be asked for answers.";
+        unknown         ? "Can't say which areas of a screen will be asked for."
+        : tests.empty() ? "Nothing on a screen need be touched in this family's script."
+        : dead > 0      ? fmt::format("{} of the areas that will be asked for {} dead.", dead, dead == 1 ? "is" : "are")
+        : open > 0      ? fmt::format("{} {} still to try: touch it now.", open, open == 1 ? "area is" : "areas are")
+                        : "Every area that will be asked for answers.";
     if (dead > 0) a.text += "Whether there is another way in is said by: fettle ready check " + run->number + "\n";
-    a.reasons_in_text = true;
+    a.reasons_in_text = !unknown;
     a.data["screens"] = std::move(drawn);
     return a;
 }

@@ -109,6 +109,7 @@ Result<Answer> Rehearsal::closing(const Answer& proof) {
     out.headline =
         fmt::format("Rehearsed {} to {} in {} of virtual time: {}", from_, to_, human_duration(ran_s_), proof.headline);
     out.judgement = proof.judgement;
+    out.level = family_->level;
     out.data["folder"] = folder_.string();
     out.data["job"] = job_;
     out.data["virtual_s"] = ran_s_;

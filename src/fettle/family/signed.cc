@@ -2,6 +2,8 @@
 
 #include <fmt/core.h>
 
+#include <algorithm>
+
 #include "fettle/base/ed25519.h"
 #include "fettle/base/text.h"
 #include "fettle/family/toml_tree.h"
@@ -17,6 +19,20 @@ constexpr std::size_t kLongest = 300;  // characters of one text
 std::size_t block_at(std::string_view toml) {
     const std::size_t at = toml.rfind(kOpen);
     return at != std::string_view::npos && (at == 0 || toml[at - 1] == '\n') ? at : std::string_view::npos;
+}
+
+// What is left of a block whose first line was changed: else a changed file would pass for one that nobody signed.
+bool remains_of_a_block(std::string_view toml) {
+    for (std::size_t at = 0; at < toml.size();) {
+        const std::size_t end = std::min(toml.find('\n', at), toml.size());
+        const std::string_view line = trim(toml.substr(at, end - at));
+        if (line.starts_with(kSignature)) {
+            const auto raw = unhex(line.substr(kSignature.size()));
+            if (raw && raw->size() == 64) return true;
+        }
+        at = end + 1;
+    }
+    return false;
 }
 
 std::string one_line(std::string_view by) {
@@ -68,6 +84,12 @@ Signature check_family_signature(std::string_view toml) {
     Signature out;
     const std::size_t at = block_at(toml);
     if (at == std::string_view::npos) {
+        if (remains_of_a_block(toml)) {
+            out.state = Signed::changed;
+            out.why =
+                "a signature stands in it, but not as it was written: was the line above it changed, or how lines end?";
+            return out;
+        }
         out.why = "it carries no signature: who made it is not known";
         return out;
     }

@@ -37,13 +37,17 @@ TEST(Signed, EveryChangedByteIsSeen) {
     for (std::size_t i = 0; i < good.size(); ++i) {
         std::string bad = good;
         bad[i] = static_cast<char>(bad[i] ^ 1);
-        EXPECT_NE(check_family_signature(bad).state, Signed::good) << i;
+        EXPECT_EQ(check_family_signature(bad).state, Signed::changed) << i;
         bad = good;
         bad.erase(i, 1);
-        EXPECT_NE(check_family_signature(bad).state, Signed::good) << i;
+        EXPECT_EQ(check_family_signature(bad).state, Signed::changed) << i;
     }
     EXPECT_EQ(check_family_signature(good + "\n").state, Signed::changed);
     EXPECT_EQ(check_family_signature(good + "[[hold]]\n").state, Signed::changed);
+    std::string crlf;
+    for (const char c : good) crlf += c == '\n' ? std::string("\r\n") : std::string(1, c);
+    EXPECT_EQ(check_family_signature(crlf).state, Signed::changed);
+    EXPECT_EQ(check_family_signature("# signature: to come\n" + std::string(text)).state, Signed::none);
     std::string upper = good;
     const std::size_t at = upper.rfind("# key: ");
     for (std::size_t i = at + 7; i < at + 71; ++i) upper[i] = static_cast<char>(std::toupper(upper[i]));

@@ -46,7 +46,7 @@ public:
     bool run() {
         head();
         times();
-        list("Do not touch until then", f_.keep, 6.2);
+        list(f_.done_late.empty() ? "Do not touch until it ends" : "Do not touch until then", f_.keep, 6.2);
         if (!f_.hands.empty()) list("Somebody comes to the box", f_.hands, 6.2);
         foot();
         return y_ <= page.h_mm - kMargin;
@@ -83,7 +83,13 @@ private:
     void times() {
         if (f_.begun.empty()) {
             text("Begun at ____ : ____", 13, true, true);
-            text(fmt::format("Done {} to {}", f_.done_early, f_.done_late), 10, true, true);
+            text(f_.done_late.empty() ? std::string("How long it takes is not known.")
+                                      : fmt::format("Done {} to {}", f_.done_early, f_.done_late),
+                 10, true, true);
+        } else if (f_.done_late.empty()) {
+            text("until it ends", 26, true, true);
+            gap(3);
+            text(fmt::format("Begun {}. How long it takes is not known.", f_.begun), 5.6, false, true);
         } else {
             text(fmt::format("until {}", f_.done_late), 26, true, true);
             gap(3);

@@ -12,7 +12,7 @@ struct PlacardFacts {
     std::string job, workshop, place;  // number; name; "bench" or "vehicle"
     std::string release;
     std::string begun;                  // "14:05" when a run is open; empty: to be written by hand
-    std::string done_early, done_late;  // "14:31", "14:40"; without a start "26 min after the start"
+    std::string done_early, done_late;  // "14:31", "14:40"; without a start "26 min after the start"; empty: not known
     std::vector<std::string> keep;      // holds, in words
     std::vector<std::string> hands;     // "between 14:12 and 14:17: asks for the knob"
     std::vector<std::string> cautions;

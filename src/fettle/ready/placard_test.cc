@@ -26,6 +26,17 @@ bool holds(const Placard& p, const std::string& text) {
                        [&](const PlacardLine& l) { return l.text.find(text) != std::string::npos; });
 }
 
+TEST(PlacardPage, ATimeThatIsNotKnownIsNoTime) {
+    for (const char* begun : {"", "14:05"}) {
+        PlacardFacts f = facts(2);
+        f.begun = begun;
+        f.done_early = f.done_late = "";
+        const Placard p = lay_out(f);
+        EXPECT_TRUE(holds(p, "How long it takes is")) << begun;
+        EXPECT_FALSE(holds(p, "Done ") || holds(p, "nine in ten") || holds(p, "until then")) << begun;
+    }
+}
+
 // Whatever is put on it: nothing falls off the page, and no hold and no time is left out.
 TEST(PlacardPage, EverythingStandsOnIt) {
     for (std::size_t n = 0; n <= 60; n += 4) {
