@@ -361,7 +361,8 @@ void CommandLine::define_link() {
                 ->check(CLI::IsMember({"each", "all", "no"}));
             c.add_option("--speed", o.speed, "virtual seconds a second")->type_name("N")->capture_default_str();
             c.add_option("--seed", o.seed, "the same seed, the same run")->type_name("N")->capture_default_str();
-            c.add_option("--market", o.market, "the market it is set to")->type_name("M");
+            c.add_option("--market", o.market, "the market it is set to; otherwise the first that its release is for")
+                ->type_name("M");
             c.add_option("--plate", o.plates, "ROLE PLATE, e.g. main 6104183C5")->type_name("ROLE PLATE");
             c.add_flag("--answer-asks", o.answer_asks, "somebody stands by and answers");
             c.add_flag("--on-bench", o.on_bench, "partners of the vehicle are absent, and nothing wakes it but you");

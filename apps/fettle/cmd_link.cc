@@ -4,6 +4,7 @@
 
 #include <algorithm>
 
+#include "box_against.h"
 #include "fettle/base/files.h"
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
@@ -163,16 +164,52 @@ boost::json::object faults_as_json(const std::vector<BoxFaults>& faults) {
     return {{"boxes", std::move(boxes)}};
 }
 
-std::optional<Answer> other_box(const book::Job& job, const std::vector<std::pair<std::string, Fact>>& plates) {
-    for (const auto& [role, plate] : plates) {
-        const auto of_job = job.plates.find(role);
-        if (of_job == job.plates.end() || plate.known != Known::read || trim(plate.value) == of_job->second) continue;
+// The serial number that the job has of a box, by what the box said before; empty: none.
+std::string serial_of(const book::Job& job, const std::string& role) {
+    for (const auto* said : {&job.said_after, &job.said_before})
+        if (const auto s = said->find(role); s != said->end() && !s->second.serial.empty()) return s->second.serial;
+    return {};
+}
+
+std::optional<Answer> other_box(const book::Job& job, const std::vector<BoxInventory>& boxes) {
+    for (const BoxInventory& b : boxes) {
+        const auto of_job = job.plates.find(b.role);
+        const std::string serial = serial_of(job, b.role);
+        std::string what;
+        if (of_job != job.plates.end() && b.plate.known == Known::read && trim(b.plate.value) != of_job->second)
+            what = fmt::format("its plate is {}, that of the job {}", printable(b.plate.value), of_job->second);
+        else if (!serial.empty() && b.serial.known == Known::read && b.serial.value != serial)
+            what = fmt::format("its serial number is {}, {} was read before", printable(b.serial.value),
+                               printable(serial));
+        if (what.empty()) continue;
         Answer a;
-        a.headline = fmt::format("Not kept: the {} that answers is not the one of this job.", role);
-        a.judgement.add({"other-box", Verdict::halt,
-                         fmt::format("its plate is {}, that of the job {}: look which box stands at that address",
-                                     printable(plate.value), of_job->second),
-                         role, "read over the link"});
+        a.headline = fmt::format("Not kept: the {} that answers is not the one of this job.", b.role);
+        a.judgement.add({"other-box", Verdict::halt, what + ": look which box stands at that address", b.role,
+                         "read over the link"});
+        return a;
+    }
+    return std::nullopt;
+}
+
+// A memory that could settle what was cleared, from a box that does not say again who it is: a recording that is played
+// back, or another box, may stand there.
+std::optional<Answer> nobody_known(const book::Job& job, const std::vector<BoxInventory>& boxes,
+                                   const std::vector<BoxFaults>& memories) {
+    for (const BoxInventory& b : boxes) {
+        const bool memory = std::any_of(memories.begin(), memories.end(),
+                                        [&](const BoxFaults& m) { return m.role == b.role && m.known == Known::read; });
+        const bool was_cleared = std::any_of(job.clearings.begin(), job.clearings.end(),
+                                             [&](const book::Clearing& c) { return c.box == b.role; });
+        const bool no_plate = b.plate.known != Known::read;
+        const bool no_serial = b.serial.known != Known::read && !serial_of(job, b.role).empty();
+        if (!memory || !was_cleared || (!no_plate && !no_serial)) continue;
+        Answer a;
+        a.headline = fmt::format("Not kept: whether the {} that answers is the one of this job is not known.", b.role);
+        a.judgement.add({"identity-not-read", Verdict::cant_say,
+                         fmt::format("entries of it were cleared, and its {} was not read again: read it when it "
+                                     "gives that, too",
+                                     no_plate ? "plate" : "serial number"),
+                         b.role, "read over the link"});
         return a;
     }
     return std::nullopt;
@@ -221,6 +258,10 @@ Result<Answer> link_find(Context& context, const LinkFindOptions& options) {
 }
 
 Result<Answer> link_read(Context& context, const LinkReadOptions& options) {
+    std::error_code ec;
+    if (!options.save.empty() && std::filesystem::exists(options.save, ec))
+        return outside_error("list-exists", printable(options.save), "it exists already",
+                             "give another name: a list that was read is never written over");
     auto open = open_links(context, options.at, options.family, options.record);
     if (!open) return pass(open);
     book::Job job;
@@ -235,11 +276,9 @@ Result<Answer> link_read(Context& context, const LinkReadOptions& options) {
                            "leave --when out, or write --when after");
     Inventory all;
     for (const AskedBox& box : open->boxes) all.boxes.push_back(read_over(box));
-    std::vector<std::pair<std::string, Fact>> plates;
-    for (const auto& b : all.boxes) plates.emplace_back(b.role, b.plate);
     Answer a;
     a.entries = recorded_entry(context, open->options);
-    if (auto other = other_box(job, plates)) {
+    if (auto other = other_box(job, all.boxes)) {
         other->entries = std::move(a.entries);
         a = std::move(*other);
         a.data = inventory_as_json(all);
@@ -268,16 +307,21 @@ Result<Answer> link_read(Context& context, const LinkReadOptions& options) {
         pieces += b.pieces.size();
     }
     if (!options.save.empty()) {
-        if (read_boxes != all.boxes.size())
+        if (read_boxes != all.boxes.size()) {
+            if (!a.entries.empty())  // an error appends nothing, and the recording is there
+                if (auto kept = append_entries(context, context.job, a.entries); !kept) return pass(kept);
             return outside_error("list-not-whole", printable(options.save),
                                  "not every box gave its pieces, so the list was not written",
                                  "read again, or type the list from the box's own view");
+        }
         if (auto ok = write_file_durably(options.save, as_read_list(list)); !ok) return pass(ok);
         a.text += fmt::format("The list stands in {}.\n", printable(options.save));
     }
     a.headline = fmt::format("{} of {} boxes of family {} gave their pieces: {} in all.", read_boxes, all.boxes.size(),
                              open->family.id, pieces);
     a.judgement = judge(all);
+    if (!context.job.empty())
+        for (const Reason& r : reasons_against(with_reading(job, all, when))) a.judgement.add(r);
     a.data = inventory_as_json(all);
     a.data["family"] = open->family.id;
     a.entries.push_back(inventory_entry(all, when));
@@ -330,20 +374,24 @@ Result<Answer> link_faults(Context& context, const LinkFaultsOptions& options) {
     const std::string when = options.when == "before"      ? "before"
                              : options.when.empty() || run ? when_now(job)
                                                            : "after";
-    std::vector<std::pair<std::string, Fact>> plates;
+    std::vector<BoxInventory> who;
     if (run)  // whose memory is it?
         for (const AskedBox& box : open->boxes) {
-            AskedBox plate_only = box;
-            for (Way& w : plate_only.ways)
-                w.record.did_serial = w.record.did_release = w.record.did_market = w.record.did_pieces =
-                    w.record.did_history = 0;
-            plates.emplace_back(box.role, read_over(plate_only).plate);
+            AskedBox identity = box;
+            const bool known = !serial_of(job, box.role).empty();
+            for (Way& w : identity.ways) {
+                w.record.did_release = w.record.did_market = w.record.did_pieces = w.record.did_history = 0;
+                if (!known) w.record.did_serial = 0;  // nothing to hold it against
+            }
+            who.push_back(read_over(identity));
         }
     std::vector<BoxFaults> all;
     for (const AskedBox& box : open->boxes) all.push_back(read_memory_over(box, options.details));
     Answer a;
     a.entries = recorded_entry(context, open->options);
-    if (auto other = other_box(job, plates)) {
+    auto other = other_box(job, who);
+    if (!other) other = nobody_known(job, who, all);
+    if (other) {
         other->entries = std::move(a.entries);
         a = std::move(*other);
         a.data = faults_as_json(all);
@@ -371,8 +419,9 @@ Result<Answer> link_faults(Context& context, const LinkFaultsOptions& options) {
     if (!run) return a;
     // Appended first: what follows from it is said of the job as it then is.
     a.job = run->number;
-    if (auto kept = append_entries(context, run->number, {faults_entry(all, open->family, when, place)}); !kept)
-        return pass(kept);
+    a.entries.push_back(faults_entry(all, open->family, when, place));
+    if (auto kept = append_entries(context, run->number, a.entries); !kept) return pass(kept);
+    a.entries.clear();
     if (when == "before") return a;
     auto now = load_job(context, run->number);
     if (!now) return pass(now);

@@ -54,7 +54,7 @@ struct StandInOptions {
     bool answer_asks = false;                   // --answer-asks: somebody stands by; else type the control and Enter
     bool on_bench = false;                      // --on-bench: entries of absent partners are stored
     double stay_s = 0;                          // --stay S: goes on answering so long after the run's end
-    std::string market;                         // --market M; empty: the first that the family knows
+    std::string market;                         // --market M; empty: the first that the release it starts at is for
     std::map<std::string, std::string> plates;  // role → plate; empty: the family's examples
     std::vector<std::string> can;               // --can ROLE=can://127.0.0.1:PORT/0x7a1:0x7a9: over CAN, too
 };

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <iostream>
 
+#include "box_against.h"
 #include "cmd_identity.h"
 #include "fettle/base/files.h"
 #include "fettle/base/json.h"
@@ -252,6 +253,13 @@ Result<Answer> plan(Context& context, const PlanOptions& given) {
     Judgement identified = unit->identity.judgement;
     for (auto& r : identified.reasons) {
         if (r.verdict != Verdict::fit) p.judgement.reasons.insert(p.judgement.reasons.begin(), r);
+    }
+    if (!context.job.empty()) {  // what was typed here and now counts, before what the job has
+        auto job = load_job(context, context.job);
+        if (!job) return pass(job);
+        if (!unit->identity.market.empty()) job->market = unit->identity.market;
+        if (!unit->identity.release.empty()) job->release_found = unit->identity.release;
+        for (const Reason& r : reasons_against(*job)) p.judgement.add(r);
     }
     Answer a;
     a.headline = plan_headline(p);

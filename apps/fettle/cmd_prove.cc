@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <charconv>
 
+#include "box_against.h"
 #include "fettle/base/files.h"
 #include "fettle/base/text.h"
 #include "fettle/prove/faults.h"
@@ -298,7 +299,12 @@ Result<Answer> prove_job(Context& context, const ProveOptions& options) {
     }
     const change::InstalledList expected = change::after(step->sheet, step->release, step->installed);
     const prove::Evidence evidence = evidence_of(*run, *last, context.clock->now());
-    const prove::Answer proof = prove::prove(run->family, step->sheet, expected, step->after, evidence);
+    prove::Answer proof = prove::prove(run->family, step->sheet, expected, step->after, evidence);
+    if (const auto against = reasons_against(run->job); !against.empty()) {
+        if (proof.proof != prove::Proof::failed) proof.sentence = fmt::format("Failed: {}.", against.front().text);
+        proof.proof = prove::Proof::failed;
+        for (const Reason& r : against) proof.judgement.add(r);
+    }
     const prove::Faults f = faults_of(context, *run);
     a.headline = proof.sentence;
     // The pieces may be proved while the answer as a whole is not: then the first line says why.

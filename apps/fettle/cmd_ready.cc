@@ -4,6 +4,7 @@
 
 #include <algorithm>
 
+#include "box_against.h"
 #include "fettle/base/text.h"
 #include "job_store.h"
 
@@ -149,6 +150,10 @@ ready::Check ready_of(const JobRun& run, const PlanStep& step, UnixMs now) {
     s.one_way_consent = std::find(c.begin(), c.end(), "one-way") != c.end();
     for (const book::Keeping& k : run.job.keepings) s.keepings.push_back({k.words, k.slot, k.tag, k.returned});
     ready::Check out = ready::check(run.family, step.forecast, step.map, s);
+    for (const Reason& r : reasons_against(run.job)) {
+        out.items.push_back({"the box's own word", "differs (read over the link)", r, ""});
+        out.judgement.add(r);
+    }
     for (ready::Item& i : out.items) {  // commands that it names, with this job's number
         if (const auto at = i.next.find(" JOB "); at != std::string::npos) i.next.replace(at + 1, 3, run.number);
     }

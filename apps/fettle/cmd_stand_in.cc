@@ -97,9 +97,16 @@ Result<Practice> practice_for(Context& context, const StandInOptions& o) {
     for (const auto& b : family->boxes)
         if (!plates.contains(b.role) && !b.plate.examples.empty()) plates[b.role] = b.plate.examples.front();
     std::string market = o.market;
-    if (const auto known = family->view.values.find("market");
-        market.empty() && known != family->view.values.end() && !known->second.empty())
-        market = known->second.begin()->first;
+    const auto known = family->view.values.find("market");
+    const bool listed = known != family->view.values.end() && !known->second.empty();
+    if (!market.empty() && listed && !known->second.contains(market)) {
+        std::vector<std::string> names;
+        for (const auto& [name, words] : known->second) names.push_back(name);
+        return usage_error("bad-market", printable(market), "is no market of the family " + family->id,
+                           "name one of these: " + join(names, ", "));
+    }
+    if (market.empty() && !shelved->release.markets.empty()) market = shelved->release.markets.front();
+    if (market.empty() && listed) market = known->second.begin()->first;
     auto start = standin::start_at(*family, shelved->release, plates, market);
     if (!start) return pass(start);
     start->answers_asks = o.answer_asks;
@@ -163,6 +170,9 @@ Result<Answer> stand_in(Context& context, const StandInOptions& options) {
     if (!(options.speed > 0 && options.speed <= 100000))
         return usage_error("bad-speed", fmt::format("{}", options.speed), "the speed is not between 0 and 100000",
                            "write e.g. --speed 60");
+    if (!(options.stay_s >= 0 && options.stay_s <= 7 * 86400))
+        return usage_error("bad-stay", fmt::format("{}", options.stay_s), "it is not between 0 and a week",
+                           "write e.g. --stay 60");
     const auto colon = options.listen.rfind(':');
     const bool any_port = colon != std::string::npos && options.listen.substr(colon) == ":0";
     const auto at = link::parse_endpoint(any_port ? options.listen.substr(0, colon) : options.listen);

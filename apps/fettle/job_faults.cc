@@ -15,21 +15,24 @@ bool on_bench(const JobRun& run, const book::FaultRecord& record) {
     return record.place.empty() ? run.on_bench() : record.place == "bench";
 }
 
-// Asks of the last run that nobody answered, by act: marked as skipped, or not marked as answered when it ended. An end
-// that a person settled ("it was answered") counts as answered.
+// Asks of the last run that nobody answered, by act: marked as skipped, or never marked as answered; of a run that was
+// broken off only those that were marked as come. An end that a person settled ("it was answered") counts as answered.
 std::vector<std::string> asks_skipped(const JobRun& run) {
+    if (run.job.runs.empty()) return {};
+    const book::Run& last = run.job.runs.back();
     const auto& ends = run.job.loose_ends;
-    const bool open = std::any_of(ends.begin(), ends.end(),
-                                  [](const book::LooseEnd& e) { return e.id.starts_with("ask-") && !e.settled; });
-    if (run.job.runs.empty() || !open) return {};
+    if (std::any_of(ends.begin(), ends.end(), [&](const book::LooseEnd& e) {
+            return e.id.starts_with("ask-") && e.settled && e.settled_by != "the journal" &&
+                   (last.marks.empty() || e.entry > last.marks.front().entry);
+        }))
+        return {};
     std::vector<std::string> asks;
     for (const family::Act& a : run.family.script)
         if (a.kind == family::ActKind::ask) asks.push_back(a.id);
-    if (asks.size() < 2) return asks;
     std::set<std::string> skipped;
     std::size_t next = 0;  // the ask that comes next
     bool waits = false;
-    for (const book::RunMark& m : run.job.runs.back().marks) {
+    for (const book::RunMark& m : last.marks) {
         if (m.undone) continue;
         const auto named = std::find(asks.begin(), asks.end(), m.event);
         const bool is_ask = named != asks.end() || m.event == "asks";
@@ -44,6 +47,8 @@ std::vector<std::string> asks_skipped(const JobRun& run) {
         waits = waits || is_ask;
     }
     if (waits && next < asks.size()) skipped.insert(asks[next]);
+    // A run that ended has asked all that its script asks: what was not marked was not marked as answered.
+    for (std::size_t i = next; last.outcome == "ended" && i < asks.size(); ++i) skipped.insert(asks[i]);
     return {skipped.begin(), skipped.end()};
 }
 

@@ -67,7 +67,7 @@ void consent(Job& job, const Entry&, Members& m) {
     (void)m.text("by");
 }
 
-void identified(Job& job, const Entry&, Members& m) {
+void identified(Job& job, const Entry& e, Members& m) {
     job.family = m.text("family");
     job.family_digest = m.text("family_digest");
     // What an earlier view told stands until another view tells otherwise: one that could not be read tells nothing.
@@ -80,6 +80,8 @@ void identified(Job& job, const Entry&, Members& m) {
     std::map<std::string, std::string> plates;
     m.each_member("plates", [&](std::string_view role, std::string plate) { plates[std::string(role)] = plate; });
     if (!plates.empty()) job.plates = std::move(plates);
+    Ledger ledger(job.loose_ends);
+    held_against_job(ledger, job, e.number);
 }
 
 int count_of(Members& m, std::string_view key) {

@@ -48,6 +48,12 @@ std::vector<std::string> FaultRecord::unread() const {
     return out;
 }
 
+// What a box gave before and was not read this time stands.
+void keep_what_stands(BoxSaid& now, const BoxSaid& before) {
+    for (const auto item : {&BoxSaid::plate, &BoxSaid::serial, &BoxSaid::release, &BoxSaid::market})
+        if ((now.*item).empty()) now.*item = before.*item;
+}
+
 void inventory(Job& job, const Entry& e, Members& m) {
     const std::string when = m.text("when");
     if (when != "before" && when != "after") m.fail("when", "\"before\" or \"after\"");
@@ -64,8 +70,11 @@ void inventory(Job& job, const Entry& e, Members& m) {
         now.entry = e.number;
         (void)b.text_or("address");
         (void)b.text_or("via");
+        if (const auto before = said.find(role); before != said.end()) keep_what_stands(now, before->second);
         said[role] = std::move(now);
     });
+    Ledger ledger(job.loose_ends);
+    held_against_job(ledger, job, e.number);
 }
 
 // A box whose answer to a clearing nobody saw shows by its memory what it did: a cleared entry is gone, or its test has
@@ -133,6 +142,12 @@ void faults(Job& job, const Entry& e, Members& m) {
         for (const auto& [role, memory] : boxes)
             if (memory.read) what_became_of(job.clearings, role, record.entries);
     Ledger ledger(job.loose_ends);
+    if (when == "cleared")
+        for (const auto& [role, memory] : boxes) {
+            const auto last = std::find_if(job.clearings.rbegin(), job.clearings.rend(),
+                                           [&, &box = role](const Clearing& c) { return c.box == box; });
+            if (memory.read && last != job.clearings.rend() && !last->answered) not_cleared(ledger, *last);
+        }
     faults_recorded(ledger, job, e.number);
     for (const auto& [role, memory] : boxes)
         if (memory.read) ledger.settle("clear-" + role, "its memory was read after it", "the journal");

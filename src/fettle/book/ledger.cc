@@ -5,6 +5,7 @@
 #include <algorithm>
 
 #include "fettle/base/text.h"
+#include "fettle/book/against.h"
 
 namespace fettle::book {
 namespace {
@@ -34,6 +35,11 @@ int unanswered(const Run& run) {
         }
     }
     return open + skipped;
+}
+
+bool skipped(const Run& run) {
+    return std::any_of(run.marks.begin(), run.marks.end(),
+                       [](const RunMark& m) { return !m.undone && m.event == "skipped"; });
 }
 
 bool asked(const Run& run) {
@@ -143,14 +149,15 @@ void run_ended(Ledger& ledger, const Job& job, std::int64_t entry) {
                     ledger.settle(id, fmt::format("run {} ended", number), "the journal");
             }
         plan_gone_on(ledger, job, entry);
-        if (unanswered(run) > 0)
-            ledger.open(end_of(
-                "ask-asks",
-                fmt::format("run {} to {}: that the box's ask was answered is not on record", number, run.release),
-                workshop, "a skipped ask may leave a fault entry behind", entry));
-        else if (asked(run))
-            ledger.settle("ask-asks", fmt::format("answered in run {}", number), "the journal");
     }
+    if (unanswered(run) > 0)
+        ledger.open(end_of("ask-asks",
+                           fmt::format("run {} to {}: {}", number, run.release,
+                                       skipped(run) ? "the box's ask was skipped"
+                                                    : "that the box's ask was answered is not on record"),
+                           workshop, "a skipped ask may leave a fault entry behind", entry));
+    else if (run.outcome == "ended" && asked(run))
+        ledger.settle("ask-asks", fmt::format("answered in run {}", number), "the journal");
     ledger.open(end_of("proof", fmt::format("run {} to {} is not proved", number, run.release), workshop,
                        "nobody compared what is installed with what was planned", entry));
     const bool read_before = job.faults_before.origin != "not read";
@@ -217,16 +224,68 @@ void faults_recorded(Ledger& ledger, const Job& job, std::int64_t entry) {
     }
 }
 
+void held_against_job(Ledger& ledger, const Job& job, std::int64_t entry) {
+    const std::vector<Otherwise> all = said_otherwise(job);
+    const auto id_of = [](const Otherwise& o) { return "other-" + o.item + "-" + o.box; };
+    for (const Otherwise& o : all) {
+        const LooseEnd* there = ledger.find(id_of(o));
+        if (there && !there->settled && there->words == words_of(o)) continue;
+        ledger.open(end_of(id_of(o), words_of(o), workshop,
+                           o.item == "market" ? "what was planned and laid is for another market"
+                                              : "what was planned starts from another release",
+                           entry));
+    }
+    std::vector<std::string> agreed;
+    for (const LooseEnd& e : job.loose_ends) {
+        const auto still = [&](const Otherwise& o) { return id_of(o) == e.id; };
+        const auto after =
+            e.id.starts_with("other-release-") ? job.said_after.find(e.id.substr(14)) : job.said_after.end();
+        const bool reached = after != job.said_after.end() && !job.runs.empty() &&
+                             trim(after->second.release) == job.runs.back().release;
+        const bool now_told = e.id.starts_with("other-market-") || job.runs.empty() || reached;
+        if ((e.id.starts_with("other-market-") || e.id.starts_with("other-release-")) && now_told &&
+            std::none_of(all.begin(), all.end(), still))
+            agreed.push_back(e.id);
+    }
+    for (const std::string& id : agreed) ledger.settle(id, "box and job say the same", "the journal");
+}
+
+namespace {
+
+std::string retest_id(const Clearing& c, const std::string& code) {
+    return "retest-" + c.box + "-" + code;
+}
+
+}  // namespace
+
+void not_cleared(Ledger& ledger, const Clearing& c) {
+    for (const auto* list : {&c.codes, &c.signed_too})
+        for (const std::string& code : *list)
+            if (std::find(c.done.begin(), c.done.end(), code) == c.done.end())
+                ledger.settle(retest_id(c, code), "it was not cleared", "the journal");
+}
+
+// The obligation to test again arises with the intent: whatever ends the program behind it, it stands.
 void clearing_begun(Ledger& ledger, const Clearing& c) {
     ledger.open(end_of(
         "clear-" + c.box,
         fmt::format("the {} was asked to clear {}; what became of it is not on record", c.box, join(c.codes, ", ")),
         workshop, "whether the entries are gone is not known until its memory is read", c.entry));
+    for (const std::string& code : c.codes)
+        ledger.open(
+            end_of(retest_id(c, code), code + " was asked to be cleared and is not known to have been tested again",
+                   "whoever fits the unit", "whether its cause is gone is not known until its test has run", c.entry));
 }
 
 void clearing_answered(Ledger& ledger, const Clearing& c, std::int64_t entry) {
     const std::string id = "clear-" + c.box;
     if (!c.answered) return;  // it did not say: what was open stays so
+    not_cleared(ledger, c);
+    for (const std::string& code : c.done)
+        if (std::find(c.codes.begin(), c.codes.end(), code) == c.codes.end())  // it took only "all"
+            ledger.open(end_of(retest_id(c, code), code + " was cleared and is not known to have been tested again",
+                               "whoever fits the unit", "whether its cause is gone is not known until its test has run",
+                               entry));
     if (c.done.empty()) {
         ledger.settle(id, "nothing was cleared: " + c.why, "the journal");
         return;

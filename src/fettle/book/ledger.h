@@ -31,8 +31,12 @@ void run_started(Ledger& ledger, const Run& run, std::size_t number, std::int64_
 void hold_broken(Ledger& ledger, const Run& run, const Breach& breach, std::size_t number);
 void run_ended(Ledger& ledger, const Job& job, std::int64_t entry);
 void faults_recorded(Ledger& ledger, const Job& job, std::int64_t entry);
+// After a reading of the boxes, or another identification.
+void held_against_job(Ledger& ledger, const Job& job, std::int64_t entry);
 void clearing_begun(Ledger& ledger, const Clearing& clearing);
 void clearing_answered(Ledger& ledger, const Clearing& clearing, std::int64_t entry);
+// What a reading says of a clearing that the box never answered for: these were not cleared.
+void not_cleared(Ledger& ledger, const Clearing& clearing);
 // What mend says of the last run. stop: nobody here may go on.
 void advice_given(Ledger& ledger, const Job& job, bool no_net, bool stop, std::int64_t entry);
 void proof_recorded(Ledger& ledger, const Job& job, std::int64_t entry);

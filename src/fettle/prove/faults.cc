@@ -194,7 +194,7 @@ private:
     }
 
     std::string cause(const family::FaultNote& n) const {  // a partner's absence is told before
-        if (n.explained_by == "skipped ask") return "the ask that was skipped";
+        if (n.explained_by == "skipped ask") return "an ask that was skipped, or never marked as answered";
         return fmt::format("the supply, which fell to {:.1f} V in the run's record, below {:.1f} V",
                            c_.lowest_V.value_or(0), family_.supply ? family_.supply->lowest_V : 0.0);
     }
