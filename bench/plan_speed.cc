@@ -143,12 +143,39 @@ void time_routes(const std::string& project) {
     }
 }
 
+// As a plan weighs its ways: a forecast and a map with one cut for each step that some way to the target has.
+void time_weighing(const std::string& project) {
+    auto f = family_of(project, "dunnock");
+    f.known.clear();
+    fmt::print("weighing the steps of a route, each a forecast and a map with one cut, 120 pieces for 2 boxes\n");
+    for (const int n : {4, 8, 16}) {
+        std::vector<family::Release> shelf;
+        for (int i = 0; i < n; ++i) shelf.push_back(release(fmt::format("27.{}.100", i), 120, i));
+        int weighed = 0;
+        const auto cost = [&](const family::Release& to, const change::SetState& before) -> std::pair<double, double> {
+            ++weighed;
+            const auto from = std::find_if(shelf.begin(), shelf.end(), [&](const family::Release& r) {
+                return r.release == before.at("main").release;
+            });
+            const auto sheet = change::change_sheet(f, to, change::infer(*from, before), before, shelf);
+            const auto times = forecast::forecast(f, sheet, {});
+            return {cutmap::power_cut_map(f, sheet, times, 1).no_way_back_p90_s, times.total.p90_s};
+        };
+        route::RouteAnswer a;
+        const double s =
+            seconds([&] { a = route::find_route(f, shelf, set_at("27.0.100"), {"newest", true, ""}, cost); });
+        fmt::print("  {:>4} releases: {:>4} steps weighed, {:.3f} s{}\n", n, weighed, s,
+                   a.weighed ? "" : " (too many to weigh: ordered by doors and steps)");
+    }
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
     const std::string project = argc > 1 ? argv[1] : ".";
     const std::string only = argc > 2 ? argv[2] : "";
     if (only.empty() || only == "route") time_routes(project);
+    if (only.empty() || only == "weighing") time_weighing(project);
     if (only.empty() || only == "forecast") time_forecast(project);
     if (only.empty() || only == "map") time_map(project);
 }
