@@ -361,11 +361,11 @@ RouteAnswer find_route(const family::Family& family, const std::vector<family::R
     if (at) {
         Useful useful;
         if (cost) useful = useful_edges(graph, *at);
-        a.weighed = cost && useful.count > 0 && useful.count <= most_steps_weighed;
+        a.weighed = cost && useful.count > 0 && useful.count <= goal.most_weighed;
         if (!a.weighed) graph.weigh_nothing();
         const auto ways =
             ways_to(graph, *at, 0, needed_doors(family, graph, set, shelf[*at]), cost ? &useful : nullptr);
-        if (useful.count > most_steps_weighed) say_not_weighed(useful.count, a);
+        if (useful.count > goal.most_weighed) say_not_weighed(useful.count, a);
         for (std::size_t i = 0; i < ways.size(); ++i) {
             Route r = route_of(family, graph, ways[i]);
             if (i == 0) {

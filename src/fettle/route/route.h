@@ -49,18 +49,19 @@ struct RouteAnswer {
     Judgement judgement;                  // incl. nothing to do, one-way door needs consent, no route, no route yet
 };
 
+// More steps than this are not weighed: it takes a forecast and a power-cut map for each, some milliseconds.
+inline constexpr std::size_t most_steps_weighed = 120;
+
 struct Goal {
     std::string release;  // or "newest": the newest known to this shelf that is reachable
     bool consent_one_way = false;
     std::string shelf_as_of;  // for the wording of "newest known to this shelf as of DATE"
+    std::size_t most_weighed = most_steps_weighed;
 };
-
-// More steps than this are not weighed: it takes a forecast and a power-cut map for each, some milliseconds.
-inline constexpr std::size_t most_steps_weighed = 120;
 
 // Costs of a step for the order of routes; may be empty: then only irreversible steps and the number of steps count,
 // and so it is, and the answer says so, where the ways to the target have too many steps to choose from
-// (most_steps_weighed).
+// (Goal::most_weighed).
 using StepCost = std::function<std::pair<double, double>(const family::Release&, const change::SetState& before)>;
 //   first: P90 seconds in no-way-back zones; second: P90 seconds of the step with handling
 

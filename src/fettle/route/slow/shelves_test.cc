@@ -71,7 +71,7 @@ TEST(Shelves, LargeOnesEqualDijkstra) {
         boost::dijkstra_shortest_paths(g, 0, boost::distance_map(distance.data()));
         const auto set = change::test::set_at(name(0));
         const std::size_t target = n - 1 - random() % 50;
-        const auto a = find_route(family, shelf, set, {name(target), true, ""}, cost);
+        const auto a = find_route(family, shelf, set, {name(target), true, "", n * n}, cost);
         ASSERT_TRUE(a.recommended);
         EXPECT_EQ(a.recommended->p90_s, distance[target]) << "FETTLE_RANDOM_SEED=" << first_seed();
         EXPECT_GT(a.recommended->steps.size(), 4u);
