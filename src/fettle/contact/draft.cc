@@ -92,9 +92,9 @@ std::string boxes(const DraftInput& in, std::vector<LabelDraft> plates, std::set
                 list_of(l.over),
                 l.check_tried > 1 ? fmt::format("the only one of {} ways that ", l.check_tried) : std::string(),
                 l.examples.size(),
-                l.check_tried > 1        ? "1,000 or more"
-                : l.examples.size() == 2 ? "121"
-                                         : "1,331 or more");
+                l.check_tried > 1    ? "1,000 or more"
+                : l.check_borne == 2 ? "121"
+                                     : "1,331 or more");
         else if (l.examples.size() == 1)
             t += remark(
                 "unknown: whether the last character is a check character. One plate cannot tell, a second one may.");

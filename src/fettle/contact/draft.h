@@ -46,6 +46,7 @@ struct LabelDraft {
     // (two plates bear that out), or one elsewhere, or over a stretch of the digits (then more plates are wanted).
     bool check = false;
     std::size_t check_at = 0, check_tried = 0;  // its place; how many such ways were tried
+    std::size_t check_borne = 0;                // plates with different digits, which bear it out
     std::vector<std::string> over;
     std::vector<std::pair<std::string, std::string>> parts;  // field → what stands there in the first example
     std::vector<std::string> contradicts;  // of the same shape, but its check character is wrong while those of three

@@ -2,6 +2,7 @@
 #include <fmt/core.h>
 
 #include <algorithm>
+#include <cmath>
 #include <set>
 
 #include "fettle/base/check_character.h"
@@ -88,10 +89,26 @@ std::vector<std::size_t> digits_of(std::string_view plate, std::size_t check_at)
     return out;
 }
 
-bool holds(const std::string& plate, const Way& way) {
+std::string covered(const std::string& plate, const Way& way) {
     std::string over;
     const auto places = digits_of(plate, way.at);
     for (std::size_t k = way.first; k < way.end && k < places.size(); ++k) over += plate[places[k]];
+    return over;
+}
+
+// Plates with the same digits say the same: only different ones bear a rule out.
+std::size_t different(const std::vector<std::string>& plates, const Way& way) {
+    std::set<std::string> seen;
+    for (const std::string& p : plates) seen.insert(covered(p, way));
+    return seen.size();
+}
+
+Way last_over_all(const std::string& plate) {
+    return {plate.size() - 1, 0, digits_of(plate, plate.size() - 1).size()};
+}
+
+bool holds(const std::string& plate, const Way& way) {
+    const std::string over = covered(plate, way);
     return over.size() == way.end - way.first && mod11_2(over) == plate[way.at];
 }
 
@@ -119,9 +136,10 @@ std::optional<Found> other_way(const std::vector<std::string>& plates) {
                     held.push_back(way);
             }
     }
-    double odds = 1;
-    for (std::size_t i = 0; i < plates.size(); ++i) odds *= 11;
-    if (held.empty() || odds < 1000.0 * static_cast<double>(tried)) return std::nullopt;
+    std::erase_if(held, [&](const Way& w) {
+        return std::pow(11.0, static_cast<double>(different(plates, w))) < 1000.0 * static_cast<double>(tried);
+    });
+    if (held.empty()) return std::nullopt;
     // Noughts in front change nothing: then several hold, each within the widest. Any other two are no answer.
     const Way widest = *std::max_element(held.begin(), held.end(),
                                          [](const Way& a, const Way& b) { return a.end - a.first < b.end - b.first; });
@@ -165,18 +183,19 @@ LabelDraft plate_of(const std::vector<std::string>& given) {
     std::vector<std::string> examples, wrong;
     for (const std::string& p : given) (check_holds(p).value_or(false) ? examples : wrong).push_back(p);
     // Three that agree by chance: 1 in 1,331. Then one that does not is the odd one out, not the rule.
-    if (examples.size() >= 3 && wrong.size() < examples.size())
+    if (examples.size() >= 3 && wrong.size() < examples.size() &&
+        different(examples, last_over_all(examples.front())) >= 3)
         out.contradicts = wrong;
     else
         examples = given;
     out.examples = examples;
     // One plate in eleven agrees by chance, so one alone proves nothing.
-    out.check = examples.size() > 1 && std::all_of(examples.begin(), examples.end(),
+    out.check_borne = different(examples, last_over_all(examples.front()));
+    out.check = out.check_borne > 1 && std::all_of(examples.begin(), examples.end(),
                                                    [](const std::string& p) { return check_holds(p).value_or(false); });
     std::optional<Way> way;
     if (out.check) {
-        const std::size_t last = examples.front().size() - 1;
-        way = Way{last, 0, digits_of(examples.front(), last).size()};
+        way = last_over_all(examples.front());
         out.check_tried = 1;
     } else if (const auto found = other_way(examples)) {
         way = found->way;

@@ -3,6 +3,7 @@
 #include <gtest/gtest.h>
 
 #include "fettle/base/bytes.h"
+#include "fettle/base/check_character.h"
 #include "fettle/contact/draft.h"
 #include "fettle/family/label.h"
 
@@ -62,6 +63,12 @@ TEST(Draft, Plates) {
     EXPECT_TRUE(two[0].check);
     EXPECT_FALSE(draft_plates({"6104183C5", "7301442D1"})[0].check);  // one contradicts
     EXPECT_EQ(draft_plates({"6104183C5", "AB-1"}).size(), 2u);
+    // The same digits again bear nothing out, and neither does a stretch that is the same on each plate.
+    EXPECT_FALSE(draft_plates({"6104183C5", "6104183D5", "6104183E5"})[0].check);
+    std::vector<std::string> alike;
+    for (const char* serial : {"417", "902", "288", "653", "571", "130", "846", "395"})
+        alike.push_back(std::string(1, *mod11_2("2051")) + "-2051-" + serial);
+    EXPECT_FALSE(draft_plates(alike)[0].check);
     family::LabelRule rule;
     rule.pattern = two[0].pattern;
     rule.check = family::CheckRule{"iso7064-mod11-2", two[0].over};
