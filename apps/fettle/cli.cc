@@ -23,6 +23,7 @@
 #include "cmd_recording.h"
 #include "cmd_shelf.h"
 #include "cmd_shelf_care.h"
+#include "fettle/base/text.h"
 
 namespace fettle::app {
 namespace {
@@ -414,6 +415,21 @@ std::string command_named(const CLI::App& app) {
     return {};
 }
 
+// Texts that are kept and shown: names of files may be any bytes, these may not.
+std::string text_that_is_none(const CLI::App& app) {
+    for (const CLI::Option* option : app.get_options()) {
+        const std::string kind = option->get_type_name();
+        const bool text =
+            option->get_positional() ? option->get_single_name() == "TEXT" : kind == "TEXT" || kind == "NAME";
+        if (!text) continue;
+        for (const std::string& said : option->results())
+            if (!is_utf8(said)) return (option->get_positional() ? "" : "--") + option->get_single_name();
+    }
+    for (const CLI::App* sub : app.get_subcommands())
+        if (std::string place = text_that_is_none(*sub); !place.empty()) return place;
+    return {};
+}
+
 }  // namespace
 
 Parsed parse_command_line(int argc, const char* const* argv) {
@@ -445,6 +461,13 @@ Parsed parse_command_line(int argc, const char* const* argv) {
         Error error{ErrorKind::usage, "command-line-wrong", "", e.what(),
                     "see: fettle " + (command.empty() ? std::string() : command + " ") + "--help"};
         return Refused{std::move(error), command, json};
+    }
+    if (std::string place = text_that_is_none(line.app); !place.empty()) {
+        const std::string command = command_named(line.app);
+        return Refused{{ErrorKind::bad_input, "text-not-utf8", std::move(place), "the text is not UTF-8",
+                        "type it anew, or set the terminal to UTF-8"},
+                       command,
+                       line.call.context.json};
     }
     return std::move(line.call);
 }

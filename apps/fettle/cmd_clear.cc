@@ -74,6 +74,20 @@ Result<link::ClearOrder> order_for(const JobRun& run, const LinkClearOptions& op
     return order;
 }
 
+// Before anything is opened: not even a connection is wanted elsewhere.
+Status on_this_machine(const std::string& typed, const std::string& box) {
+    const auto equals = typed.find('=');
+    const bool named = equals != std::string::npos && typed.find("://") > equals;
+    const auto address = link::parse_link_address(named ? std::string_view(typed).substr(equals + 1) : typed);
+    if (!address) return pass(address);
+    const std::string& host = address->at.host;
+    const bool here = address->can ? address->can->interface.empty()
+                                   : host == "localhost" || host == "::1" || host.starts_with("127.");
+    if (here) return {};
+    return bad_input("clear-address", box, "clearing goes only to boxes on this machine (127.0.0.1, ::1) for now",
+                     "clear it with the maker's own means, and read the memory again afterwards");
+}
+
 boost::json::array texts(const std::vector<std::string>& list) {
     boost::json::array out;
     for (const auto& t : list) out.push_back(boost::json::string(t));
@@ -127,6 +141,8 @@ Result<Answer> link_clear(Context& context, const LinkClearOptions& options) {
         for (const Reason& r : choice.standing) a.judgement.add(r);
         return a;
     }
+    for (const std::string& at : options.at)
+        if (auto ok = on_this_machine(at, options.box); !ok) return pass(ok);
     order->codes = choice.codes;
     order->others_may_go =
         !choice.others.empty() && std::all_of(choice.others.begin(), choice.others.end(), [&](const std::string& code) {

@@ -222,12 +222,12 @@ Result<Answer> link_find(Context& context, const LinkFindOptions& options) {
     if (!at) return pass(at);
     const auto link = link_options(context, options.record);
     if (!link) return pass(link);
-    if (!(options.listen_s >= 0 && options.listen_s <= 3600))
-        return usage_error("bad-stay", fmt::format("{}", options.listen_s), "it is not between 0 and an hour",
-                           "write e.g. --listen 30");
+    if (options.listen_s && !(*options.listen_s >= 0.01 && *options.listen_s <= 3600))
+        return usage_error("bad-stay", fmt::format("{}", *options.listen_s),
+                           "it is not between a hundredth of a second and an hour", "write e.g. --listen 30");
     const auto found =
-        options.listen_s > 0
-            ? link::hear_announcements(*at, static_cast<std::int64_t>(options.listen_s * 1000), {}, link->record.get())
+        options.listen_s
+            ? link::hear_announcements(*at, static_cast<std::int64_t>(*options.listen_s * 1000), {}, link->record.get())
             : link::find(*at, {}, {}, link->record.get());
     if (!found) return pass(found);
     Answer a;
@@ -239,8 +239,8 @@ Result<Answer> link_find(Context& context, const LinkFindOptions& options) {
     }
     a.data = {{"asked", text_of(*at)}, {"found", std::move(list)}};
     if (found->empty()) {
-        a.headline = options.listen_s > 0
-                         ? fmt::format("Nobody announced itself at {} within {:g} s.", text_of(*at), options.listen_s)
+        a.headline = options.listen_s
+                         ? fmt::format("Nobody announced itself at {} within {:g} s.", text_of(*at), *options.listen_s)
                          : fmt::format("Nobody at {} answered within 2 s.", text_of(*at));
         a.judgement.add({"nobody-answered", Verdict::cant_say,
                          "no answer does not mean that nothing is there: ignition, cable and address come first",
@@ -248,7 +248,7 @@ Result<Answer> link_find(Context& context, const LinkFindOptions& options) {
     } else {
         a.headline = fmt::format(
             "{} {}.", found->size() == 1 ? std::string("One entity") : fmt::format("{} entities", found->size()),
-            options.listen_s > 0 ? "announced itself" : "answered");
+            options.listen_s ? "announced itself" : "answered");
         a.judgement.add(
             {"entity-answered", Verdict::fit, "a diagnostic entity answered", text_of(*at), "read over the link"});
     }

@@ -3,6 +3,7 @@
 
 #include <cstdint>
 #include <map>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -14,7 +15,7 @@ namespace fettle::app {
 struct LinkFindOptions {
     std::string at = "127.0.0.1:13400";  // --at HOST:PORT
     std::string record;                  // --record FILE
-    double listen_s = 0;  // --listen S: for announcements, at that address of this machine; sends nothing
+    std::optional<double> listen_s;  // --listen S: for announcements, at that address of this machine; sends nothing
 };
 // Asks who is there. Nobody answering is can't say, never "nobody is there".
 Result<Answer> link_find(Context& context, const LinkFindOptions& options);

@@ -23,6 +23,9 @@ Status check_words(const MendOptions& o) {
     if (!mend::now_named(o.now))
         return usage_error("mend-word", printable(o.now), "the box does none of starts, recovery, goes-on, dark",
                            "say what it does now: --now starts, recovery, goes-on or dark");
+    if (o.release.size() > 64)
+        return usage_error("mend-word", shortened(printable(o.release)), "it is longer than any release is",
+                           "say what the version view shows, e.g. --release 27.3.118");
     if (!o.supply.empty() && o.supply != "holds")
         return usage_error("mend-word", printable(o.supply), "only \"holds\" can be said of the supply",
                            "say --supply holds, when it does");

@@ -210,7 +210,7 @@ Result<Answer> faults(Context& context, const FaultsOptions& options) {
         return usage_error("faults-when", "--when", "before or after was expected",
                            "say --when before or --when after");
     if (options.none_read == !options.typed.empty())
-        return usage_error("faults-not-said", "faults", "one of --typed and --none-read was expected",
+        return usage_error("faults-not-said", "--typed", "one of --typed and --none-read was expected",
                            "type the entries, or the word none when the memory was read and is empty; --none-read when "
                            "it was not read");
     auto run = load_job_run(context, options.job);

@@ -117,8 +117,8 @@ Result<Answer> link_blank(Context&, const LinkBlankOptions& options) {
     for (std::size_t i = 0; i < clean->size(); ++i)
         if (static_cast<Byte>((*text)[i]) != (*clean)[i]) ++changed;
     Answer a;
-    a.headline =
-        fmt::format("{} is a copy without VIN and serial numbers; {} bytes differ.", printable(options.out), changed);
+    a.headline = fmt::format("{} is a copy without VIN and serial numbers; {} differ.", printable(options.out),
+                             changed == 1 ? "1 byte" : fmt::format("{} bytes", changed));
     a.text =
         "  Addresses of hosts and times stay; so does what the named identifiers do not cover: look at it before you\n"
         "  hand it on.\n";

@@ -273,10 +273,10 @@ private:
             double together = 0;
             for (const Remaining& r : case_.remaining)
                 if (q_.map.moments[r.moment].act == a_.places.front().act) together += r.weight;
-            const char* what = restarted_by_itself(q_)                               ? "It restarted by itself while it"
+            const char* what = restarted_by_itself(q_)                               ? "It restarted by itself where it"
                                : comes_up_fed() || q_.found.power == Power::not_said ? "It can be where it"
                                : q_.found.power == Power::kept                       ? "It hangs while it"
-                                                                                     : "It broke while it";
+                                                                                     : "It broke where it";
             where = fmt::format("{} {} ({}). ", what, a_.places.front().words, in_100({together, together}));
         }
         if (q_.seen.ended) where = "It ended with a piece refused. ";
