@@ -73,6 +73,8 @@ Status Rehearsal::read_before() {
     read.at = addresses();
     read.family = family_->id;
     read.save = (folder_ / "as-found.txt").string();
+    std::error_code ec;
+    std::filesystem::remove(read.save, ec);  // of one that was killed here; gone on with, it reads again
     a = did("link read " + at_typed() + " --save as-found.txt --job " + job_, link_read(inner_, read));
     if (!a) return pass(a);
     LinkFaultsOptions faults;
