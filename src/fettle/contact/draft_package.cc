@@ -303,12 +303,13 @@ PackageDraft draft_package(const DraftInput& input, const std::string& head, con
     if (!release_told(input.studies)) {
         const bool could =
             std::any_of(x.scalars.begin(), x.scalars.end(), [](const auto& v) { return is_version(v.text); });
-        give_up(could
-                    ? "not to be written yet: unknown which value is the release. A folder or archive named after it, "
-                      "or a second package, would tell"
-                    : "not to be written yet: no single value of the index looks like a release, and a family file "
-                      "reads the "
-                      "release in the index");
+        const std::string_view would_tell = input.studies.size() > 1
+                                                ? "A folder or archive named after it would tell"
+                                                : "A folder or archive named after it, or a second package, would tell";
+        give_up(could ? fmt::format("not to be written yet: unknown which value is the release. {}", would_tell)
+                      : "not to be written yet: no single value of the index looks like a release, and a family file "
+                        "reads the "
+                        "release in the index");
         for (const Scalar& v : x.scalars)
             if (is_version(v.text))
                 out.toml += remark(fmt::format("  perhaps {}: \"{}\"", toml_text(v.address), v.text));
