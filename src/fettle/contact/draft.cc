@@ -207,7 +207,8 @@ Draft draft_family(const DraftInput& in) {
         return t;
     };
     std::set<std::string> seen;
-    std::string body = boxes(in, plates, seen, out) + view(in, seen, out);
+    std::string body = boxes(in, plates, seen, out);
+    body += view(in, seen, out);  // asked after the boxes
     for (const auto& [part, meaning] : in.means)
         if (!seen.contains(part)) out.strange_means.push_back(part);
     const std::string role = role_of(0, std::max<std::size_t>(1, plates.size()));
