@@ -120,7 +120,8 @@ run_ctest() {
     local preset=$1 label=$2 name="tests $1 $2"
     local pick=(-LE slow)
     [[ $label == slow ]] && pick=(-L slow)
-    stage "$name" ctest --test-dir "build/$preset" "${pick[@]}" -j "$(nproc)" --output-on-failure --no-tests=error
+    # One more than there are cores: cases of boxes and runs wait for much of their time.
+    stage "$name" ctest --test-dir "build/$preset" "${pick[@]}" -j $(($(nproc) + 1)) --output-on-failure --no-tests=error
     ! grep -E '\*\*\*(Skipped|Not Run)' "$LOGS/${name// /-}.log" ||
         die "tests were left out, see above: is a package missing?"
     closing+=("$(grep -E '^[0-9]+% tests passed' "$LOGS/${name// /-}.log") ($preset, $label)")
