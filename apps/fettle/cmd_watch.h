@@ -51,6 +51,7 @@ struct Look {
 };
 Drawn draw_run(const JobRun& run, const book::Run& which, UnixMs now, const watch::StripStyle& style, const Look& look);
 boost::json::object where_as_json(const watch::Where& w, const book::Run& run);
+tl::unexpected<Error> no_run(const std::string& job);  // bad_input "no-run"
 
 // watch_live.cc: until the run has ended, or until a watch that was attached to falls silent. True: it alarmed.
 Result<bool> follow_run(Context& context, JobRun& run, const WatchOptions& options);

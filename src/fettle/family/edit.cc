@@ -11,16 +11,6 @@
 namespace fettle::family {
 namespace {
 
-std::vector<std::string> lines_of(std::string_view text) {
-    std::vector<std::string> out;
-    while (!text.empty()) {
-        const std::size_t end = std::min(text.find('\n'), text.size());
-        out.emplace_back(text.substr(0, end));
-        text.remove_prefix(std::min(end + 1, text.size()));
-    }
-    return out;
-}
-
 // Where the value that begins at `from` ends on its line (behind it: blanks and a remark); npos: not on this line.
 std::size_t end_of_value(std::string_view line, std::size_t from) {
     int depth = 0;

@@ -19,16 +19,6 @@ struct Entry {
     std::vector<std::string> lines;
 };
 
-std::vector<std::string> lines_of(std::string_view text) {
-    std::vector<std::string> out;
-    while (!text.empty()) {
-        const std::size_t end = std::min(text.find('\n'), text.size());
-        out.emplace_back(text.substr(0, end));
-        text.remove_prefix(std::min(end + 1, text.size()));
-    }
-    return out;
-}
-
 bool is_remark(std::string_view line) {
     const std::string_view t = trim(line);
     return t.empty() || t.front() == '#';

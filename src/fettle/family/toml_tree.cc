@@ -87,4 +87,14 @@ Result<Node> parse_toml(std::string_view text) {
     }
 }
 
+std::vector<std::string> lines_of(std::string_view text) {
+    std::vector<std::string> out;
+    while (!text.empty()) {
+        const std::size_t end = std::min(text.find('\n'), text.size());
+        out.emplace_back(text.substr(0, end));
+        text.remove_prefix(std::min(end + 1, text.size()));
+    }
+    return out;
+}
+
 }  // namespace fettle::family

@@ -34,4 +34,7 @@ inline constexpr std::size_t family_file_limit_bytes = 1u << 20;
 // bad_input "not-toml" with place "line N, column M" when the text is no TOML, or is too large.
 Result<Node> parse_toml(std::string_view text);
 
+// The text's lines without their ends, for whoever changes a file line by line; a last one that is empty is none.
+std::vector<std::string> lines_of(std::string_view text);
+
 }  // namespace fettle::family
