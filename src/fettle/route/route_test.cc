@@ -95,6 +95,21 @@ TEST(Route, TheDoorIsNamedAndNothingElse) {  // story 10
     EXPECT_EQ(a.judgement.verdict(), Verdict::halt);
 }
 
+TEST(Route, NothingGoesBackBeforeADoorOfWhichNoCounterIsKnown) {
+    auto family = dunnock();
+    family.known.clear();
+    family.known.push_back({"27.1.110", {}, false, true, {}});
+    std::vector<family::Release> shelf;
+    for (const char* name : {"26.4.102", "27.1.110", "27.3.118"}) shelf.push_back(release(name, "1"));
+    for (const char* at : {"27.1.110", "27.3.118"}) {  // the door itself, and past it
+        const auto a = find_route(family, shelf, set_at(at), {"26.4.102", true, ""});
+        EXPECT_FALSE(a.recommended) << at;
+        ASSERT_EQ(a.against.size(), 1u) << at;
+        EXPECT_EQ(a.against[0].find("one-way door at 27.1.110"), 0u) << at;
+    }
+    EXPECT_TRUE(find_route(family, shelf, set_at("27.3.118"), {"27.1.110", true, ""}).recommended);
+}
+
 TEST(Route, TheMissingStoneIsNamed) {  // story 11
     auto shelf = whole_shelf();
     std::erase_if(shelf, [](const auto& r) { return r.release == "26.4.102"; });

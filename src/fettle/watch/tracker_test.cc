@@ -115,6 +115,22 @@ TEST_F(TrackerTest, HandsComeBeforeTheAskAndAreDueWhenItAsks) {
     EXPECT_TRUE(where(595).hands.empty());
 }
 
+TEST_F(TrackerTest, HandsAreCalledAtTheShopsCertaintyAndNotLater) {
+    mark("dark", 130);
+    mark("back", 170);
+    int near = 0, before = 0;
+    for (double s = 300; s < 560; s += 4) {
+        for (const HandsWindow& h : where(s).hands) {
+            if (h.now) continue;
+            EXPECT_EQ(h.call, h.p_within >= 0.8) << s << " s: " << h.p_within;  // the usual certainty of a shop
+            near += h.p_within >= 0.8 && h.p_within < 0.88;
+            before += !h.call;
+        }
+    }
+    EXPECT_GT(near, 0);
+    EXPECT_GT(before, 10);
+}
+
 TEST_F(TrackerTest, ASlowStickSeenEarlyMovesTheEnd) {
     mark("dark", 112);
     mark("back", 150);
