@@ -14,6 +14,7 @@ usage() {
 ./do build [PRESET]       build a preset: dev (default), clang, release, asan, fuzz
 ./do lint [FILE…]         formatting and clang-tidy on the files changed since the last commit, on those named, or --all
 ./do format               bring every C++ file into the project's form
+./do fault [NAME…|--all]  break a copy on purpose: does the test that must notice it? Without a name: what there is
 ./do bench                the speed of the link and of a draft, then the main job on releases made from real files (downloads once, about 150 MB)
 ./do bench link           the link's speed alone
 ./do clean                remove everything that was built
@@ -147,7 +148,7 @@ slow_tests() {
     run_ctest asan fast
     run_ctest dev slow
     fuzz
-    stage "seeded faults" tools/seeded_faults/run
+    stage "seeded faults" tools/seeded_faults/run --all
 }
 
 test_all() {
@@ -205,6 +206,10 @@ case ${1:-help} in
         build "${2:-dev}"
         ;;
     lint) lint "${@:2}" ;;
+    fault)
+        install_deps build test
+        tools/seeded_faults/run "${@:2}"
+        ;;
     format)
         install_deps slow
         sources | xargs clang-format-19 -i
