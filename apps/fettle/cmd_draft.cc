@@ -2,6 +2,7 @@
 
 #include <fmt/core.h>
 
+#include "commands.h"
 #include "fettle/base/files.h"
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
@@ -31,16 +32,6 @@ json::array texts_json(const std::vector<std::string>& texts) {
     json::array out;
     for (const std::string& t : texts) out.push_back(json::string(t));
     return out;
-}
-
-// As a shell takes it: plain words as they are, else in single quotes.
-std::string shell_word(const std::string& text) {
-    if (text.find_first_not_of("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_./+:@~") ==
-        std::string::npos)
-        return printable(text);
-    std::string out = "'";
-    for (const char c : text) out += c == '\'' ? std::string("'\\''") : std::string(1, c);
-    return printable(out + "'");
 }
 
 // The next command, as it can be typed.

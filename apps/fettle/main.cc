@@ -17,6 +17,7 @@
 #include <string_view>
 
 #include "cli.h"
+#include "commands.h"
 #include "fettle/base/half_done.h"
 #include "fettle/base/text.h"
 #include "job_store.h"
@@ -38,7 +39,7 @@ int fail(const std::string& command, Error error, bool json) {
     error.problem = shortened(error.problem);
     if (json) say(as_json(command, error));
     std::fprintf(stderr, "fettle%s%s: %s\n", command.empty() ? "" : " ", command.c_str(),
-                 printable(error.message()).c_str());
+                 printable(error.message(as_command)).c_str());
     return exit_code(error);
 }
 

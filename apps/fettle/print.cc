@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <map>
 
+#include "commands.h"
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
 #include "fettle/family/level.h"
@@ -165,12 +166,12 @@ std::string as_json(const std::string& command, const Error& error) {
     json::object doc = base_document(command);
     doc["verdict"] = fettle::code(Verdict::cant_say);
     doc["reasons"] = json::array();
-    doc["headline"] = error.message();
+    doc["headline"] = error.message(as_command);
     doc["error"] = json::object{{"kind", words(error.kind)},
                                 {"code", error.code},
                                 {"place", error.place},
                                 {"problem", error.problem},
-                                {"next", error.next}};
+                                {"next", error.next.words(as_command)}};
     doc["data"] = json::object();
     return pretty(doc);
 }

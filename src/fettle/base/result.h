@@ -6,6 +6,8 @@
 #include <tl/expected.hpp>
 #include <utility>
 
+#include "fettle/base/next.h"
+
 namespace fettle {
 
 // What the caller can do about it; the command line turns the kind into its exit code.
@@ -21,10 +23,10 @@ struct Error {
     std::string code;     // stable, kebab-case, listed in docs/reasons.md
     std::string place;    // file, offset, line, key or address; may be empty
     std::string problem;  // what was found and what was expected
-    std::string next;     // what the technician can do now
+    Next next;            // what the technician can do now
 
-    // "place: problem. Next: …" on one line.
-    std::string message() const;
+    // "place: problem. Next: …" on one line; acts as `shown` shows them (Next::words).
+    std::string message(const std::function<std::string(const Proposal&)>& shown = {}) const;
 };
 
 template <class T>
@@ -32,9 +34,9 @@ using Result = tl::expected<T, Error>;
 using Status = Result<void>;
 
 // Short makers, so that a failing branch reads as one statement: return bad_input("code", "place", "problem", "next");
-tl::unexpected<Error> usage_error(std::string code, std::string place, std::string problem, std::string next);
-tl::unexpected<Error> bad_input(std::string code, std::string place, std::string problem, std::string next);
-tl::unexpected<Error> outside_error(std::string code, std::string place, std::string problem, std::string next);
+tl::unexpected<Error> usage_error(std::string code, std::string place, std::string problem, Next next);
+tl::unexpected<Error> bad_input(std::string code, std::string place, std::string problem, Next next);
+tl::unexpected<Error> outside_error(std::string code, std::string place, std::string problem, Next next);
 
 // Pass an error on: if (!r) return pass(r);
 template <class T>

@@ -6,6 +6,8 @@
 #include <string_view>
 #include <vector>
 
+#include "fettle/base/next.h"
+
 namespace fettle {
 
 // From best to worst; the numeric order is the order of badness.
@@ -22,6 +24,7 @@ struct Reason {
     std::string text;  // one sentence for a technician
     std::string where;
     std::string rests_on;
+    Next next{};  // what would settle it; empty where nothing can, or nothing need be done
 
     bool operator==(const Reason&) const = default;
 };

@@ -91,7 +91,7 @@ void read_signature(Section& g, PackageRule& p) {
     for (std::size_t i = 0; i < p.signature_certificates.size(); ++i)
         if (const auto facts = certificate_facts(p.signature_certificates[i]); !facts)
             g.log().mistake(g.at("certificates") + "[" + std::to_string(i + 1) + "]", facts.error().problem,
-                            facts.error().next);
+                            facts.error().next.words());
     p.signature_signer = g.text("signer", Need::may);
     if (const auto n = g.integer("needs", Need::may, 1, 8)) p.signature_needs = static_cast<int>(*n);
 }

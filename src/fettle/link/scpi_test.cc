@@ -88,7 +88,7 @@ TEST(SupplyAddress, WhatIsNoneIsRefusedWithTheForm) {
         const auto a = scpi::parse_address(text);
         ASSERT_FALSE(a) << text;
         EXPECT_EQ(a.error().code, "bad-supply-address");
-        EXPECT_NE(a.error().next.find("scpi://HOST:5025"), std::string::npos);
+        EXPECT_NE(a.error().next.words().find("scpi://HOST:5025"), std::string::npos);
     }
 }
 // A question of one's own must not carry a command: ';' joins commands on one line (IEEE 488.2), a line end ends one.
