@@ -6,7 +6,7 @@ import re
 
 from tree import ROOT, end, files, includes, is_test, shown
 
-PURE = {"identity", "contact", "change", "forecast", "cutmap", "route", "ready", "watch", "learn", "prove", "mend"}
+PURE = {"identity", "contact", "change", "forecast", "cutmap", "route", "plan", "ready", "watch", "learn", "prove", "mend", "show"}
 EFFECTS = re.compile(
     r"^(fstream|filesystem|iostream|cstdio|stdio\.h|thread|mutex|future|ctime|time\.h|unistd\.h|fcntl\.h|sys/.*|netinet/.*"
     r"|boost/asio.*|soci/.*|sqlite3\.h|fettle/base/files\.h)$")

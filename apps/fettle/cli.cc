@@ -90,9 +90,9 @@ void CommandLine::define_lore() {
                 ->type_name("NAME");
         });
 
-    command<IdentifyOptions>(
+    command<workshop::IdentifyRequest>(
         app, "identify", "plates and version views: which boxes are these?", identify,
-        [](CLI::App& c, IdentifyOptions& o) {
+        [](CLI::App& c, workshop::IdentifyRequest& o) {
             c.add_option("PLATE", o.plates, "plates as typed");
             c.add_option("--view", o.views, "a version view as typed")->type_name("TEXT");
             c.add_option("--family", o.family, "try this family only")->type_name("ID");
@@ -178,22 +178,22 @@ void CommandLine::define_plan_and_card() {
     command<PlanOptions>(
         app, "plan", "route, what changes, how long, what a power cut would do", fettle::app::plan,
         [](CLI::App& c, PlanOptions& o) {
-            c.add_option("--plate", o.plates, "a plate as typed; once for each box")->type_name("P");
-            c.add_option("--view", o.views, "the version view as typed")->type_name("TEXT");
-            c.add_option("--family", o.family, "of this family")->type_name("ID");
+            c.add_option("--plate", o.ask.unit.plates, "a plate as typed; once for each box")->type_name("P");
+            c.add_option("--view", o.ask.unit.views, "the version view as typed")->type_name("TEXT");
+            c.add_option("--family", o.ask.unit.family, "of this family")->type_name("ID");
             c.add_option("--as-found", o.as_found, "what is installed: lines of box, name, version")->type_name("FILE");
-            c.add_option("--to", o.to, "release to reach, or newest")->type_name("R")->capture_default_str();
+            c.add_option("--to", o.ask.to, "release to reach, or newest")->type_name("R")->capture_default_str();
             c.add_option_function<std::string>(
                  "--consent",
                  [&o](const std::string& what) {
                      if (what != "one-way") throw CLI::ValidationError("--consent", "knows only one-way, not " + what);
-                     o.consent_one_way = true;
+                     o.ask.consent_one_way = true;
                  },
                  "one-way: the owner agreed that there is no return")
                 ->type_name("one-way");
-            c.add_option("--complaint", o.complaint, "what the customer complains of: is it worth doing?")
+            c.add_option("--complaint", o.ask.complaint, "what the customer complains of: is it worth doing?")
                 ->type_name("TEXT");
-            c.add_option("--cuts", o.cuts, "power cuts in one run that the map looks at")
+            c.add_option("--cuts", o.ask.cuts, "power cuts in one run that the map looks at")
                 ->capture_default_str()
                 ->type_name("K")
                 ->check(CLI::Range(1, 3));
@@ -202,20 +202,18 @@ void CommandLine::define_plan_and_card() {
                          "says")
                 ->type_name("HOW")
                 ->check(CLI::IsMember({"together", "apart"}));
-            c.add_option("--promela", o.promela, "write the question of the map as a model for SPIN")
-                ->type_name("FILE");
             c.add_option("--picture", o.picture, "write the way and each step's time axis as an SVG")
                 ->type_name("FILE");
-            c.add_flag("--ascii", o.ascii, "pictures without characters beyond ASCII");
+            c.add_flag("--ascii", o.style.ascii, "pictures without characters beyond ASCII");
             c.add_option("--offered", o.offered,
                          "what the box lists before the start, held against what is expected; - to type it")
                 ->type_name("FILE");
-            c.add_option("--cut-rate", o.cut_rate, "power cuts an hour, for the odds")
+            c.add_option("--cut-rate", o.style.cuts_per_hour, "power cuts an hour, for the odds")
                 ->type_name("R")
                 ->check(CLI::Range(0.0, 60.0))
                 ->capture_default_str();
-            c.add_flag("--full", o.full, "every piece of every change sheet");
-            c.add_option("--sure", o.sure, "character N of a plate was looked at again")->type_name("N");
+            c.add_flag("--full", o.style.full, "every piece of every change sheet");
+            c.add_option("--sure", o.ask.unit.sure, "character N of a plate was looked at again")->type_name("N");
         });
 
     CLI::App& card = group("card", "lay a release on a card, audit any card, gauge what it really holds");

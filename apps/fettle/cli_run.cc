@@ -9,13 +9,13 @@
 #include "cmd_job.h"
 #include "cmd_mend.h"
 #include "cmd_placard.h"
+#include "cmd_promises.h"
 #include "cmd_prove.h"
 #include "cmd_ready.h"
 #include "cmd_reckon.h"
 #include "cmd_touch.h"
 #include "cmd_watch.h"
 #include "rehearse.h"
-#include "run_times.h"
 
 namespace fettle::app {
 namespace {

@@ -7,7 +7,7 @@
 #include "card_device.h"
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
-#include "gauge_state.h"
+#include "fettle/workshop/gauge_state.h"
 
 namespace fettle::app {
 namespace {

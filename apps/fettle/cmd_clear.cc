@@ -7,12 +7,13 @@
 #include "cmd_link.h"
 #include "fettle/base/text.h"
 #include "fettle/link/clear.h"
-#include "job_faults.h"
-#include "job_store.h"
-#include "link_entries.h"
-#include "link_open.h"
-#include "link_options.h"
-#include "print.h"
+#include "fettle/show/faults.h"
+#include "fettle/show/print.h"
+#include "fettle/workshop/job_faults.h"
+#include "fettle/workshop/link_entries.h"
+#include "fettle/workshop/link_open.h"
+#include "fettle/workshop/link_options.h"
+#include "fettle/workshop/store.h"
 
 namespace fettle::app {
 namespace {
@@ -149,7 +150,7 @@ Result<Answer> link_clear(Context& context, const LinkClearOptions& options) {
             const auto& s = options.signed_for;
             return std::find(s.begin(), s.end(), code) != s.end();
         });
-    auto open = open_links(context, options.at, run->family.id, "");
+    auto open = open_links(context, context.job, options.at, run->family.id, "");
     if (!open) return pass(open);
     const auto box =
         std::find_if(open->boxes.begin(), open->boxes.end(), [&](const AskedBox& b) { return b.role == options.box; });
@@ -192,7 +193,7 @@ Result<Answer> link_clear(Context& context, const LinkClearOptions& options) {
     if (!job) return pass(job);
     run->job = std::move(*job);
     const prove::Faults f = faults_of(context, *run);
-    a.entries = recorded_entry(context, open->options);
+    a.entries = recorded_entry(context, context.job, open->options);
     for (NewEntry& e : ends_that_follow(*run, f)) a.entries.push_back(std::move(e));
     a.data["sent"] = true;
     a.data["all"] = result.all;
@@ -200,7 +201,7 @@ Result<Answer> link_clear(Context& context, const LinkClearOptions& options) {
     a.data["asked"] = texts(choice.codes);
     a.data["done"] = texts(result.done);
     a.data["after"] = faults_as_json(std::vector<link::BoxFaults>{again});
-    a.data["faults"] = faults_as_json(f);
+    a.data["faults"] = show::faults_as_json(f);
     if (!result.certain) {
         a.headline =
             fmt::format("The {} was asked to clear and did not answer: whether it did is not known.", options.box);

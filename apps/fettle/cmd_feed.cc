@@ -13,9 +13,9 @@
 #include "fettle/link/scpi_supply.h"
 #include "fettle/link/supply_source.h"
 #include "fettle/ready/told.h"
-#include "job_run.h"
-#include "job_store.h"
-#include "run_witness.h"
+#include "fettle/workshop/job_run.h"
+#include "fettle/workshop/run_witness.h"
+#include "fettle/workshop/store.h"
 
 namespace fettle::app {
 namespace {

@@ -8,7 +8,7 @@
 #include "context.h"
 #include "fettle/base/supply_sample.h"
 #include "fettle/ready/holds.h"
-#include "job_run.h"
+#include "fettle/workshop/job_run.h"
 
 namespace fettle::app {
 

@@ -11,9 +11,9 @@
 #include "fettle/base/files.h"
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
+#include "fettle/workshop/gauge_state.h"
+#include "fettle/workshop/store.h"
 #include "gauge_practice.h"
-#include "gauge_state.h"
-#include "job_store.h"
 
 namespace fettle::app {
 namespace {

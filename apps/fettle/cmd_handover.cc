@@ -13,8 +13,8 @@
 #include "fettle/handover/sheet.h"
 #include "fettle/ready/cautions.h"
 #include "fettle/watch/strip.h"
-#include "job_run.h"
-#include "job_store.h"
+#include "fettle/workshop/job_run.h"
+#include "fettle/workshop/store.h"
 
 namespace fettle::app {
 namespace {

@@ -31,7 +31,7 @@ std::string fingerprint_of(const std::string& key_hex) {
 // The text of the family file in use under that id: the home's, else the example's; empty: none.
 Result<std::string> in_use_text(const Context& context, const std::string& id) {
     std::error_code ec;
-    for (const fs::path& folder : {context.families_folder(), example_families_folder()}) {
+    for (const fs::path& folder : {context.families_folder(), context.examples}) {
         const fs::path file = folder / (id + ".toml");
         if (!folder.empty() && fs::exists(file, ec)) return read_text_file(file, file_limit_bytes);
     }

@@ -9,10 +9,10 @@
 #include "fettle/base/text.h"
 #include "fettle/identity/label.h"
 #include "fettle/identity/vin.h"
+#include "fettle/plan/plan.h"
 #include "fettle/shelf/shelf.h"
+#include "fettle/workshop/store.h"
 #include "job_page.h"
-#include "job_store.h"
-#include "plan_value.h"
 
 namespace fettle::app {
 namespace {

@@ -11,9 +11,9 @@
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
 #include "fettle/learn/learn.h"
-#include "job_run.h"
-#include "job_store.h"
-#include "supply_record.h"
+#include "fettle/workshop/job_run.h"
+#include "fettle/workshop/store.h"
+#include "fettle/workshop/supply_record.h"
 
 namespace fettle::app {
 namespace {

@@ -4,17 +4,18 @@
 
 #include <algorithm>
 
-#include "box_against.h"
 #include "fettle/base/files.h"
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
 #include "fettle/link/client.h"
-#include "job_faults.h"
-#include "job_store.h"
-#include "link_entries.h"
-#include "link_open.h"
-#include "link_options.h"
-#include "read_list.h"
+#include "fettle/show/faults.h"
+#include "fettle/workshop/box_against.h"
+#include "fettle/workshop/job_faults.h"
+#include "fettle/workshop/link_entries.h"
+#include "fettle/workshop/link_open.h"
+#include "fettle/workshop/link_options.h"
+#include "fettle/workshop/read_list.h"
+#include "fettle/workshop/store.h"
 
 namespace fettle::app {
 namespace {
@@ -220,7 +221,7 @@ std::optional<Answer> nobody_known(const book::Job& job, const std::vector<BoxIn
 Result<Answer> link_find(Context& context, const LinkFindOptions& options) {
     const auto at = link::parse_endpoint(options.at);
     if (!at) return pass(at);
-    const auto link = link_options(context, options.record);
+    const auto link = link_options(context, context.job, options.record);
     if (!link) return pass(link);
     if (options.listen_s && !(*options.listen_s >= 0.01 && *options.listen_s <= 3600))
         return usage_error("bad-stay", fmt::format("{}", *options.listen_s),
@@ -253,7 +254,7 @@ Result<Answer> link_find(Context& context, const LinkFindOptions& options) {
             {"entity-answered", Verdict::fit, "a diagnostic entity answered", text_of(*at), "read over the link"});
     }
     a.text += recording_line(*link);
-    a.entries = recorded_entry(context, *link);
+    a.entries = recorded_entry(context, context.job, *link);
     return a;
 }
 
@@ -262,7 +263,7 @@ Result<Answer> link_read(Context& context, const LinkReadOptions& options) {
     if (!options.save.empty() && std::filesystem::exists(options.save, ec))
         return outside_error("list-exists", printable(options.save), "it exists already",
                              "give another name: a list that was read is never written over");
-    auto open = open_links(context, options.at, options.family, options.record);
+    auto open = open_links(context, context.job, options.at, options.family, options.record);
     if (!open) return pass(open);
     book::Job job;
     if (!context.job.empty()) {
@@ -277,7 +278,7 @@ Result<Answer> link_read(Context& context, const LinkReadOptions& options) {
     Inventory all;
     for (const AskedBox& box : open->boxes) all.boxes.push_back(read_over(box));
     Answer a;
-    a.entries = recorded_entry(context, open->options);
+    a.entries = recorded_entry(context, context.job, open->options);
     if (auto other = other_box(job, all.boxes)) {
         other->entries = std::move(a.entries);
         a = std::move(*other);
@@ -357,7 +358,7 @@ std::string memory_as_text(const BoxFaults& b, const family::Family& family) {
 }  // namespace
 
 Result<Answer> link_faults(Context& context, const LinkFaultsOptions& options) {
-    auto open = open_links(context, options.at, options.family, options.record);
+    auto open = open_links(context, context.job, options.at, options.family, options.record);
     if (!open) return pass(open);
     std::optional<JobRun> run;
     if (!context.job.empty()) {
@@ -388,7 +389,7 @@ Result<Answer> link_faults(Context& context, const LinkFaultsOptions& options) {
     std::vector<BoxFaults> all;
     for (const AskedBox& box : open->boxes) all.push_back(read_memory_over(box, options.details));
     Answer a;
-    a.entries = recorded_entry(context, open->options);
+    a.entries = recorded_entry(context, context.job, open->options);
     auto other = other_box(job, who);
     if (!other) other = nobody_known(job, who, all);
     if (other) {
@@ -429,7 +430,7 @@ Result<Answer> link_faults(Context& context, const LinkFaultsOptions& options) {
     const prove::Faults f = faults_of(context, *run);
     a.text += faults_as_text(f);
     a.judgement.add(f.judgement);
-    a.data["faults"] = faults_as_json(f);
+    a.data["faults"] = show::faults_as_json(f);
     a.entries = ends_that_follow(*run, f);
     return a;
 }

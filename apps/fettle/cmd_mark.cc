@@ -5,9 +5,9 @@
 
 #include "cmd_watch.h"
 #include "fettle/base/text.h"
-#include "job_store.h"
-#include "run_supply.h"
-#include "run_times.h"
+#include "fettle/workshop/run_supply.h"
+#include "fettle/workshop/run_times.h"
+#include "fettle/workshop/store.h"
 
 namespace fettle::app {
 namespace {

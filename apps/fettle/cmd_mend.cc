@@ -4,12 +4,13 @@
 
 #include <algorithm>
 
+#include "fettle/base/json.h"
 #include "fettle/base/text.h"
 #include "fettle/mend/mend.h"
+#include "fettle/show/print.h"
 #include "fettle/watch/align.h"
-#include "job_run.h"
-#include "job_store.h"
-#include "print.h"
+#include "fettle/workshop/job_run.h"
+#include "fettle/workshop/store.h"
 
 namespace fettle::app {
 namespace {

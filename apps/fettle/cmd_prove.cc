@@ -5,16 +5,18 @@
 #include <algorithm>
 #include <charconv>
 
-#include "box_against.h"
 #include "fettle/base/files.h"
+#include "fettle/base/json.h"
 #include "fettle/base/text.h"
 #include "fettle/prove/faults.h"
 #include "fettle/prove/prove.h"
 #include "fettle/shelf/shelf.h"
+#include "fettle/show/faults.h"
+#include "fettle/show/print.h"
 #include "fettle/watch/tracker.h"
-#include "job_faults.h"
-#include "job_store.h"
-#include "print.h"
+#include "fettle/workshop/box_against.h"
+#include "fettle/workshop/job_faults.h"
+#include "fettle/workshop/store.h"
 
 namespace fettle::app {
 namespace {

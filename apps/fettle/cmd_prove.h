@@ -6,7 +6,7 @@
 #include <vector>
 
 #include "context.h"
-#include "job_run.h"
+#include "fettle/workshop/job_run.h"
 
 namespace fettle::app {
 

@@ -4,9 +4,10 @@
 
 #include <algorithm>
 
-#include "box_against.h"
+#include "fettle/base/json.h"
 #include "fettle/base/text.h"
-#include "job_store.h"
+#include "fettle/workshop/box_against.h"
+#include "fettle/workshop/store.h"
 
 namespace fettle::app {
 namespace {

@@ -6,7 +6,7 @@
 
 #include "context.h"
 #include "fettle/ready/ready.h"
-#include "job_run.h"
+#include "fettle/workshop/job_run.h"
 
 namespace fettle::app {
 

@@ -12,7 +12,7 @@
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
 #include "fettle/link/replay.h"
-#include "job_store.h"
+#include "fettle/workshop/store.h"
 
 namespace fettle::app {
 namespace {

@@ -13,7 +13,7 @@
 #include "fettle/shelf/package.h"
 #include "fettle/shelf/quarantine.h"
 #include "fettle/shelf/shelf.h"
-#include "job_store.h"
+#include "fettle/workshop/store.h"
 
 namespace fettle::app {
 namespace {
@@ -148,10 +148,10 @@ Result<Answer> refused_list(const Shelf& shelf) {
 
 // Keeps what has something for each of the boxes; the family is the one the plates are of.
 Status keep_fitting(const Context& context, const ShelfListOptions& o, std::vector<Outline>& all, Judgement& j) {
-    IdentifyOptions who;
+    workshop::IdentifyRequest who;
     who.plates = o.fits;
     who.family = o.family;
-    auto unit = identify_unit(context, who);
+    auto unit = workshop::identified(context, who);
     if (!unit) return pass(unit);
     if (!unit->family) {
         j = unit->identity.judgement;
@@ -194,7 +194,7 @@ Result<Answer> shelf_add(const Context& context, const ShelfAddOptions& options)
             auto folder = shelf::keep_refused(context.home / "quarantine", request, refusal, context.clock->now());
             if (!folder) return pass(folder);
             kept = folder->string();
-            added.error().next += "; a copy and its report.json are in " + kept;
+            added.error().next = added.error().next.words() + "; a copy and its report.json are in " + kept;
         }
         // A person gets one message with every finding; a program gets the findings one by one.
         if (added.error().code != "package-refused" || !context.json) return pass(added);
@@ -313,7 +313,7 @@ Result<Answer> shelf_show(const Context& context, const ShelfShowOptions& option
     auto outline = outline_of(*opened, s);
     if (!outline) return pass(outline);
     answer.data = release_json(*outline);
-    std::string& t = answer.text;
+    Page& t = answer.text;
     t += fmt::format("  from           {}; put on this shelf {} out of {}\n", s.slip.from, day(s.slip.at),
                      s.slip.source_path);
     t += fmt::format("  right          {}\n", words(s.slip.right));

@@ -9,13 +9,14 @@
 
 #include "cmd_link.h"
 #include "fettle/base/bytes.h"
+#include "fettle/base/json.h"
 #include "fettle/base/text.h"
 #include "fettle/card/block_device.h"
 #include "fettle/link/uds.h"
 #include "fettle/shelf/shelf.h"
+#include "fettle/show/print.h"
 #include "fettle/standin/can_server.h"
 #include "fettle/standin/server.h"
-#include "print.h"
 
 namespace fettle::app {
 namespace {

@@ -9,8 +9,8 @@
 #include "fettle/base/text.h"
 #include "fettle/ready/told.h"
 #include "fettle/ready/touch.h"
-#include "job_run.h"
-#include "job_store.h"
+#include "fettle/workshop/job_run.h"
+#include "fettle/workshop/store.h"
 
 namespace fettle::app {
 namespace {

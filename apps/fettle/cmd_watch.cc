@@ -10,10 +10,10 @@
 #include "fettle/base/text.h"
 #include "fettle/link/supply_source.h"
 #include "fettle/watch/strip.h"
-#include "job_store.h"
-#include "run_supply.h"
-#include "run_times.h"
-#include "supply_record.h"
+#include "fettle/workshop/run_supply.h"
+#include "fettle/workshop/run_times.h"
+#include "fettle/workshop/store.h"
+#include "fettle/workshop/supply_record.h"
 
 namespace fettle::app {
 namespace {

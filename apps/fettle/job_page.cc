@@ -4,7 +4,7 @@
 
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
-#include "print.h"
+#include "fettle/show/print.h"
 
 namespace fettle::app {
 namespace {

@@ -20,8 +20,8 @@
 #include "commands.h"
 #include "fettle/base/half_done.h"
 #include "fettle/base/text.h"
-#include "job_store.h"
-#include "print.h"
+#include "fettle/show/print.h"
+#include "fettle/workshop/store.h"
 #include "rehearsal_clock.h"
 
 namespace {
@@ -37,7 +37,7 @@ bool say(const std::string& text) {
 int fail(const std::string& command, Error error, bool json) {
     error.place = shortened(error.place);
     error.problem = shortened(error.problem);
-    if (json) say(as_json(command, error));
+    if (json) say(as_json(command, error, as_command));
     std::fprintf(stderr, "fettle%s%s: %s\n", command.empty() ? "" : " ", command.c_str(),
                  printable(error.message(as_command)).c_str());
     return exit_code(error);
@@ -92,6 +92,7 @@ int run(Invocation& call) {
     const SystemClock system;
     const std::unique_ptr<Clock> rehearsed = rehearsal_clock(call.context.home);  // a rehearsal's home has its own time
     call.context.clock = rehearsed ? rehearsed.get() : &system;
+    call.context.examples = example_families_folder();
     call.context.terminal = !call.context.json && ::isatty(STDERR_FILENO) == 1;
     ProgressLine line;
     call.context.progress = [&](const char* what, std::uint64_t done, std::uint64_t total) {
@@ -111,8 +112,8 @@ int run(Invocation& call) {
         if (!kept) return fail(call.command, kept.error(), call.context.json);
     }
     if (!say(!answer->document.empty() ? answer->document
-             : call.context.json       ? as_json(call.command, *answer)
-                                       : as_text(*answer))) {
+             : call.context.json       ? as_json(call.command, *answer, as_command)
+                                       : as_text(*answer, as_command))) {
         if (errno == EPIPE) return 4;  // whoever read it has seen enough; not ours to explain
         std::fprintf(stderr, "fettle %s: standard output cannot be written. Next: make room, then ask again.\n",
                      call.command.c_str());

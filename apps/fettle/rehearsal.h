@@ -13,8 +13,8 @@
 #include "fettle/book/job.h"
 #include "fettle/card/block_device.h"
 #include "fettle/cutmap/cutmap.h"
+#include "fettle/plan/plan.h"
 #include "fettle/standin/server.h"
-#include "plan_value.h"
 #include "rehearse.h"
 
 namespace fettle::app {

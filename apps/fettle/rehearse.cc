@@ -4,12 +4,13 @@
 #include <algorithm>
 #include <system_error>
 
+#include "commands.h"
 #include "fettle/base/files.h"
 #include "fettle/base/text.h"
 #include "fettle/shelf/shelf.h"
+#include "fettle/show/print.h"
 #include "fettle/standin/maker.h"
-#include "job_store.h"
-#include "print.h"
+#include "fettle/workshop/store.h"
 #include "rehearsal.h"
 
 namespace fettle::app {
@@ -74,8 +75,9 @@ Result<Answer> Rehearsal::did(const std::string& command, Result<Answer> answer,
     if (!job.empty() && !answer->entries.empty()) {
         if (Status kept = append_entries(inner_, job, answer->entries); !kept) return pass(kept);
     }
-    say(harmless(fmt::format("\n$ fettle {}\n{}", command,
-                             whole_text ? as_text(*answer) : to_page(answer->headline + "\n", answer->width))));
+    say(harmless(
+        fmt::format("\n$ fettle {}\n{}", command,
+                    whole_text ? as_text(*answer, as_command) : to_page(answer->headline + "\n", answer->width))));
     return answer;
 }
 

@@ -10,8 +10,8 @@
 #include "cmd_prove.h"
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
-#include "job_store.h"
-#include "print.h"
+#include "fettle/show/print.h"
+#include "fettle/workshop/store.h"
 #include "rehearsal.h"
 
 namespace fettle::app {

@@ -14,9 +14,9 @@
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
 #include "fettle/shelf/shelf.h"
-#include "job_run.h"
-#include "job_store.h"
-#include "print.h"
+#include "fettle/show/print.h"
+#include "fettle/workshop/job_run.h"
+#include "fettle/workshop/store.h"
 #include "rehearsal.h"
 
 namespace fettle::app {

@@ -12,8 +12,8 @@
 #include "cmd_watch.h"
 #include "fettle/base/text.h"
 #include "fettle/watch/strip.h"
-#include "job_run.h"
-#include "job_store.h"
+#include "fettle/workshop/job_run.h"
+#include "fettle/workshop/store.h"
 #include "rehearsal.h"
 #include "rehearsal_clock.h"
 

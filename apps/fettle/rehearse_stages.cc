@@ -11,8 +11,8 @@
 #include "cmd_ready.h"
 #include "cmd_shelf.h"
 #include "fettle/base/text.h"
-#include "job_run.h"
-#include "job_store.h"
+#include "fettle/workshop/job_run.h"
+#include "fettle/workshop/store.h"
 #include "rehearsal.h"
 
 namespace fettle::app {
@@ -58,7 +58,7 @@ Status Rehearsal::shelve() {
 }
 
 Status Rehearsal::read_before() {
-    IdentifyOptions id;
+    workshop::IdentifyRequest id;
     std::string typed = "identify";
     for (const auto& [role, plate] : plates_) {
         id.plates.push_back(plate);
@@ -87,7 +87,7 @@ Status Rehearsal::read_before() {
 
 Result<Plan> Rehearsal::plan() {
     PlanOptions o;
-    o.to = to_;
+    o.ask.to = to_;
     std::string typed = fmt::format("plan --job {} --to {}", job_, to_);
     if (reads_pieces()) {
         o.as_found = (folder_ / "as-found.txt").string();

@@ -12,9 +12,9 @@
 #include "cmd_watch.h"
 #include "fettle/base/text.h"
 #include "fettle/watch/calls.h"
-#include "job_store.h"
+#include "fettle/workshop/run_supply.h"
+#include "fettle/workshop/store.h"
 #include "ring.h"
-#include "run_supply.h"
 
 namespace fettle::app {
 namespace {

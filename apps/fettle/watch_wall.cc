@@ -8,8 +8,8 @@
 #include "cmd_watch.h"
 #include "fettle/base/text.h"
 #include "fettle/watch/wall.h"
-#include "job_store.h"
-#include "supply_record.h"
+#include "fettle/workshop/store.h"
+#include "fettle/workshop/supply_record.h"
 
 namespace fettle::app {
 

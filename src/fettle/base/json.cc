@@ -97,4 +97,52 @@ double number_of(const json::object& o, std::string_view key, double otherwise) 
     return v->to_number<double>();
 }
 
+json::array texts_as_json(const std::vector<std::string>& texts) {
+    json::array out;
+    for (const std::string& t : texts) out.push_back(json::string(t));
+    return out;
+}
+
+json::object proposal_as_json(const Proposal& proposal) {
+    json::object out{{"act", json::string(name_of(proposal.act))}};
+    for (const Argument& a : proposal.arguments) {
+        if (a.to_fill_in)
+            out[a.name] = nullptr;
+        else if (a.value.empty())
+            out[a.name] = true;
+        else
+            out[a.name] = a.value;
+    }
+    return out;
+}
+
+json::array reasons_as_json(const std::vector<Reason>& reasons,
+                            const std::function<std::string(const Proposal&)>& shown) {
+    json::array out;
+    for (const Reason& r : reasons) {
+        json::object o{{"code", r.code},
+                       {"verdict", code(r.verdict)},
+                       {"text", r.text},
+                       {"where", r.where},
+                       {"rests_on", r.rests_on}};
+        if (!r.next.empty()) o["next"] = r.next.words(shown);
+        if (const Proposal* act = r.next.proposal()) o["act"] = proposal_as_json(*act);
+        out.push_back(std::move(o));
+    }
+    return out;
+}
+
+std::string json_word(std::string_view words) {
+    std::string out;
+    for (const char c : words) {
+        const bool kept = (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9');
+        if (kept)
+            out += c;
+        else if (!out.empty() && out.back() != '-')
+            out += '-';
+    }
+    if (!out.empty() && out.back() == '-') out.pop_back();
+    return out;
+}
+
 }  // namespace fettle

@@ -4,8 +4,10 @@
 #include <boost/json.hpp>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "fettle/base/result.h"
+#include "fettle/base/verdict.h"
 
 namespace fettle {
 
@@ -21,5 +23,19 @@ std::string pretty(const json::value& v);
 // Text members and numbers, with a fallback when the member is absent or of another kind.
 std::string text_of(const json::object& o, std::string_view key, std::string_view otherwise = {});
 double number_of(const json::object& o, std::string_view key, double otherwise = 0);
+
+json::array texts_as_json(const std::vector<std::string>& texts);
+
+// Reasons as entries and documents keep them. What settles one ("next") is there only where something does: its words,
+// acts as `shown` shows them, and the first act by its name with its arguments.
+json::array reasons_as_json(const std::vector<Reason>& reasons,
+                            const std::function<std::string(const Proposal&)>& shown = {});
+
+// {"act": "consent", "what": "one-way", "by": null}: null is for the person to fill in.
+json::object proposal_as_json(const Proposal& proposal);
+
+// A word for programs out of the words for people: "new, not explained" → "new-not-explained". JSON gives every value
+// of a fixed set in this form, as it gives reason codes.
+std::string json_word(std::string_view words);
 
 }  // namespace fettle

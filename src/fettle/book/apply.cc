@@ -75,6 +75,9 @@ void identified(Job& job, const Entry& e, Members& m) {
     if (!release.empty()) job.release_found = release;
     if (!release.empty() || !market.empty()) job.market = market;
     job.view = m.text_or("view");
+    job.views = m.texts("views");
+    if (job.views.empty() && !job.view.empty()) job.views.push_back(job.view);  // as journals had it at first
+    job.planned_set.clear();                                                    // it was of what was known before
     job.identified = m.verdict("verdict");
     job.identity_reasons = m.reasons("reasons");
     std::map<std::string, std::string> plates;
@@ -96,6 +99,9 @@ void planned(Job& job, const Entry&, Members& m) {
     job.as_found_origin = m.text("as_found_origin");
     job.as_found = installed_of(m, "as_found");
     job.plan_verdict = m.verdict("verdict");
+    job.planned_set = m.object_if("set");
+    job.planned_fed = m.text_or("fed");
+    job.planned_cuts = static_cast<int>(std::clamp<std::int64_t>(m.whole_if("cuts").value_or(1), 1, 3));
     (void)m.reasons("reasons");
     job.plan.clear();
     m.each("route", [&](Members& s) {

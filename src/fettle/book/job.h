@@ -226,12 +226,16 @@ struct Job {
     std::vector<Keeping> keepings;
     std::vector<std::string> notes;
     std::string family, family_digest, release_found, market;
-    std::string view;  // the version view as it was typed, when it was
+    std::string view;                // the version view as it was typed, when it was one
+    std::vector<std::string> views;  // all of them
     Verdict identified = Verdict::cant_say;
     std::vector<Reason> identity_reasons;
     std::string as_found_origin;  // "read", "typed", "inferred"
     std::vector<Installed> as_found;
     std::string planned_from, target;
+    std::string planned_set;  // the set that it starts from, as JSON; empty: of an older journal, or identified since
+    std::string planned_fed;  // "together" or "apart"; empty: as the family file says
+    int planned_cuts = 1;     // that its map looks at
     std::vector<PlannedStep> plan;
     Verdict plan_verdict = Verdict::cant_say;
     std::string card_release,

@@ -32,6 +32,7 @@ using SetState = std::map<std::string, BoxState>;
 // Where an installed list comes from. "inferred": taken from the index of the release that the box shows.
 enum class Origin { typed, read, inferred };
 std::string_view words(Origin o);
+std::string_view code(Origin o);  // "typed", "read", "inferred": as journal and JSON spell it
 
 struct Installed {
     std::string box, name, version;

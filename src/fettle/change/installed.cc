@@ -32,6 +32,10 @@ std::string_view words(Origin o) {
     return "inferred";
 }
 
+std::string_view code(Origin o) {
+    return o == Origin::read ? "read" : words(o);
+}
+
 const Installed* InstalledList::find(std::string_view box, std::string_view name) const {
     const auto at =
         std::find_if(pieces.begin(), pieces.end(), [&](const Installed& p) { return p.box == box && p.name == name; });

@@ -1,0 +1,19 @@
+// What the boxes said over the link against what the job was identified with: the reasons that link read, plan, ready
+// and prove give for it.
+#pragma once
+
+#include <vector>
+
+#include "fettle/base/verdict.h"
+#include "fettle/book/job.h"
+#include "fettle/link/inventory.h"
+
+namespace fettle::workshop {
+
+// "other-market": halt. "other-release": halt, or can't say where another box of the set gives the job's.
+std::vector<Reason> reasons_against(const book::Job& job);
+
+// The job as it will be once this reading is kept.
+book::Job with_reading(book::Job job, const link::Inventory& inventory, const std::string& when);
+
+}  // namespace fettle::workshop

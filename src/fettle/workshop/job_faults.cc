@@ -1,0 +1,170 @@
+#include "fettle/workshop/job_faults.h"
+
+#include <fmt/core.h>
+
+#include <algorithm>
+#include <set>
+
+#include "fettle/workshop/supply_record.h"
+
+namespace fettle::workshop {
+namespace {
+
+bool on_bench(const JobRun& run, const book::FaultRecord& record) {
+    return record.place.empty() ? run.on_bench() : record.place == "bench";
+}
+
+// Asks of the last run that nobody answered, by act: marked as skipped, or never marked as answered; of a run that was
+// broken off only those that were marked as come. An end that a person settled ("it was answered") counts as answered.
+std::vector<std::string> asks_skipped(const JobRun& run) {
+    if (run.job.runs.empty()) return {};
+    const book::Run& last = run.job.runs.back();
+    const auto& ends = run.job.loose_ends;
+    if (std::any_of(ends.begin(), ends.end(), [&](const book::LooseEnd& e) {
+            return e.id.starts_with("ask-") && e.settled && e.settled_by != "the journal" &&
+                   (last.marks.empty() || e.entry > last.marks.front().entry);
+        }))
+        return {};
+    std::vector<std::string> asks;
+    for (const family::Act& a : run.family.script)
+        if (a.kind == family::ActKind::ask) asks.push_back(a.id);
+    std::set<std::string> skipped;
+    std::size_t next = 0;  // the ask that comes next
+    bool waits = false;
+    for (const book::RunMark& m : last.marks) {
+        if (m.undone) continue;
+        const auto named = std::find(asks.begin(), asks.end(), m.event);
+        const bool is_ask = named != asks.end() || m.event == "asks";
+        if ((is_ask && waits) || m.event == "skipped") {
+            if (next < asks.size()) skipped.insert(asks[next]);
+        }
+        if ((is_ask && waits) || m.event == "skipped" || m.event == "answered") {
+            ++next;
+            waits = false;
+        }
+        if (named != asks.end()) next = static_cast<std::size_t>(named - asks.begin());
+        waits = waits || is_ask;
+    }
+    if (waits && next < asks.size()) skipped.insert(asks[next]);
+    // A run that ended has asked all that its script asks: what was not marked was not marked as answered.
+    for (std::size_t i = next; last.outcome == "ended" && i < asks.size(); ++i) skipped.insert(asks[i]);
+    return {skipped.begin(), skipped.end()};
+}
+
+std::vector<prove::Fault> cleared(const JobRun& run) {
+    std::vector<prove::Fault> out;
+    for (const book::Clearing& c : run.job.clearings) {
+        if (c.run != run.job.runs.size()) continue;
+        const auto memory = run.job.faults_cleared.boxes.find(c.box);
+        const bool read_since =
+            memory != run.job.faults_cleared.boxes.end() && memory->second.read && memory->second.entry > c.entry;
+        // Its answer or its memory says what was cleared; before either is there, all of it may be.
+        for (const std::string& code : c.answered || read_since ? c.done : c.codes)
+            out.push_back({c.box, code, std::nullopt});
+    }
+    return out;
+}
+
+prove::Circumstances circumstances(const Workshop& shop, const JobRun& run, const book::FaultRecord& record) {
+    prove::Circumstances c;
+    c.on_bench = on_bench(run, record);
+    c.asks_skipped = asks_skipped(run);
+    c.cleared = cleared(run);
+    if (!run.job.runs.empty()) {
+        for (const SupplySample& s :
+             recorded_supply(shop, run.number, run.job.runs.size(), run.job.runs.back()).samples)
+            if (s.has_volts()) c.lowest_V = c.lowest_V ? std::min(*c.lowest_V, s.volts) : s.volts;
+    }
+    return c;
+}
+
+std::string end_id(const char* kind, const prove::Fault& f) {
+    return std::string(kind) + "-" + (f.box.empty() ? "" : f.box + "-") + f.code;  // as the book names it
+}
+
+}  // namespace
+
+prove::FaultMemory memory_of(const book::FaultRecord& record) {
+    prove::FaultMemory out;
+    out.origin = record.origin;
+    if (record.origin == "not read") return out;
+    out.entries.emplace();
+    for (const book::FaultSeen& f : record.entries) {
+        prove::Fault fault{f.box, f.code, std::nullopt};
+        if (f.status) fault.status = static_cast<std::uint8_t>(*f.status & 0xFF);
+        out.entries->push_back(std::move(fault));
+    }
+    out.unread = record.unread();
+    for (const auto& [role, memory] : record.boxes)
+        if (memory.read) out.availability[role] = static_cast<std::uint8_t>(memory.availability);
+    return out;
+}
+
+std::string when_now(const book::Job& job) {
+    if (job.runs.empty()) return "before";
+    return std::any_of(job.clearings.begin(), job.clearings.end(),
+                       [&](const book::Clearing& c) { return c.run == job.runs.size(); })
+               ? "cleared"
+               : "after";
+}
+
+prove::Faults faults_of(const Workshop& shop, const JobRun& run) {
+    const book::FaultRecord& now = run.job.faults_now();
+    const prove::FaultMemory before = memory_of(run.job.faults_before);
+    prove::Circumstances c = circumstances(shop, run, now);
+    if (const book::FaultRecord& bench = run.job.faults_elsewhere; !c.on_bench && on_bench(run, bench)) {
+        const prove::Faults then =
+            prove::attribute(run.family, before, memory_of(bench), circumstances(shop, run, bench));
+        for (const prove::Attributed& a : then.entries)
+            if (a.kind == prove::Kind::partner) c.missed_partner.push_back(a.fault);
+    }
+    return prove::attribute(run.family, before, memory_of(now), c);
+}
+
+std::vector<NewEntry> ends_that_follow(const JobRun& run, const prove::Faults& faults) {
+    std::vector<NewEntry> out;
+    const auto known = [&](const std::string& id) {
+        const auto& ends = run.job.loose_ends;
+        const auto e = std::find_if(ends.begin(), ends.end(), [&](const book::LooseEnd& x) { return x.id == id; });
+        return e == ends.end() ? nullptr : &*e;
+    };
+    const auto open = [&](const std::string& id, const std::string& words, const char* owner, const char* consequence) {
+        const book::LooseEnd* there = known(id);
+        if (there && there->words == words && !there->settled) return;
+        out.push_back({"loose-end", {{"id", id}, {"words", words}, {"owner", owner}, {"consequence", consequence}}});
+    };
+    const auto settle = [&](const std::string& id, const std::string& how) {
+        const book::LooseEnd* there = known(id);
+        if (there && !there->settled) out.push_back({"settled", {{"id", id}, {"how", how}, {"by", "the reading"}}});
+    };
+    for (const prove::Attributed& a : faults.entries) {
+        const std::string fault = end_id("fault", a.fault), retest = end_id("retest", a.fault);
+        switch (a.kind) {
+            case prove::Kind::partner:
+                // An obligation of whoever puts the unit back beside that partner.
+                open(fault, a.fault.code + " is to be read again in the vehicle, with its partner connected",
+                     "whoever fits the unit", "whether the fault is real stays unknown until then");
+                settle(retest, "tested again: it fails without its partner");
+                break;
+            case prove::Kind::partner_good: settle(fault, a.why); break;
+            case prove::Kind::explained:
+                open(fault, a.why, "workshop", "it stays stored until somebody who may clears it");
+                break;
+            case prove::Kind::cleared_waits:
+            case prove::Kind::cleared_unknown:
+                open(retest, a.fault.code + " was cleared and is not known to have been tested again",
+                     "whoever fits the unit", "whether its cause is gone is not known until its test has run");
+                break;
+            case prove::Kind::cleared_good:
+                settle(retest, a.why);
+                settle(fault, a.why);
+                break;
+            case prove::Kind::back:
+            case prove::Kind::active: settle(retest, "tested again: it failed"); break;
+            default: break;
+        }
+    }
+    return out;
+}
+
+}  // namespace fettle::workshop

@@ -1,0 +1,193 @@
+#include "fettle/workshop/job_run.h"
+
+#include <fmt/core.h>
+
+#include <algorithm>
+
+#include "fettle/base/json.h"
+#include "fettle/plan/json_parts.h"
+#include "fettle/workshop/families.h"
+#include "fettle/workshop/plan_job.h"
+#include "fettle/workshop/store.h"
+
+namespace fettle::workshop {
+
+using plan::PlanStep;
+
+namespace {
+
+// The set as the plan had it; for journals that keep none, and after a correction, from the job's plates and views.
+Result<change::SetState> found_set(const Workshop& shop, const JobRun& run) {
+    if (!run.job.planned_set.empty() && run.job.corrections.empty()) {
+        const auto kept = parse_json(run.job.planned_set, "the planned set");
+        if (kept && kept->is_object()) return plan::set_from_json(kept->get_object());
+    }
+    IdentifyRequest who;
+    for (const auto& [role, plate] : run.job.plates) who.plates.push_back(plate);
+    const std::string release = run.job.planned_from.empty() ? run.job.release_found : run.job.planned_from;
+    if (!release.empty()) who.views = views_of(run.job, release);
+    who.family = run.job.family;
+    auto unit = identified(shop, who);
+    if (!unit) return pass(unit);
+    return plan::set_of(run.family, unit->identity);
+}
+
+// The list that the plan was made with, where it was no inferred one.
+std::optional<change::InstalledList> kept_list(const book::Job& job) {
+    if ((job.as_found_origin != "typed" && job.as_found_origin != "read") || job.as_found.empty()) return std::nullopt;
+    change::InstalledList out;
+    out.origin = job.as_found_origin == "read" ? change::Origin::read : change::Origin::typed;
+    for (const book::Installed& p : job.as_found) out.pieces.push_back({p.box, p.name, p.version, ""});
+    return out;
+}
+
+const change::ChangeSheet kNoSheet;
+const forecast::Forecast kNoForecast;
+const cutmap::CutMap kNoMap = [] {
+    cutmap::CutMap m;
+    m.boot_order_known = false;  // nothing was explored, so nothing has a way back
+    return m;
+}();
+
+}  // namespace
+
+int JobRun::next_step() const {
+    for (std::size_t i = 0; i < plan.steps.size(); ++i) {
+        const std::string& release = plan.steps[i].release.release;
+        const bool done = std::any_of(job.runs.begin(), job.runs.end(),
+                                      [&](const book::Run& r) { return r.outcome == "ended" && r.release == release; });
+        if (!done) return static_cast<int>(i) + 1;
+    }
+    return 0;
+}
+
+Result<const PlanStep*> JobRun::step(int wanted) const {
+    if (plan.steps.empty())
+        return bad_input("job-has-no-step", "job " + number, "its plan has no step to run",
+                         "see why: fettle plan --job " + number);
+    const int n = wanted > 0 ? wanted : next_step();
+    if (n == 0)
+        return bad_input("all-steps-done", "job " + number, "every planned step has been run to its end",
+                         "go on with as-left and prove, or name the step to run again with --step");
+    if (n > static_cast<int>(plan.steps.size()))
+        return bad_input(
+            "step-not-planned", fmt::format("step {}", n),
+            fmt::format("the plan has {} {}", plan.steps.size(), plan.steps.size() == 1 ? "step" : "steps"),
+            "name one of them");
+    return &plan.steps[static_cast<std::size_t>(n) - 1];
+}
+
+std::string JobRun::release_of(const PlanStep& step) const {
+    return step.release.release.empty() ? job.card_release : step.release.release;
+}
+
+std::string JobRun::level() const {
+    return family.level.empty() ? "L0" : family.level;
+}
+
+const PlanStep* JobRun::step_of(const book::Run& r) const {
+    for (const PlanStep& s : plan.steps) {
+        if (s.release.release == r.release) return &s;
+    }
+    return nullptr;
+}
+
+Result<JobRun> load_job_and_family(const Workshop& shop, const std::string& number, Unidentified unidentified) {
+    JobRun out;
+    auto job = load_job(shop, number);
+    if (!job) return pass(job);
+    out.job = std::move(*job);
+    out.number = out.job.number;
+    if (out.job.family.empty() && unidentified == Unidentified::allowed) {
+        out.family.words = "boxes of no known family";
+        out.family.level = "L0";
+        return out;
+    }
+    if (out.job.family.empty())
+        return bad_input("job-has-no-family", "job " + out.number, "its boxes were not identified",
+                         "run: fettle identify PLATE… --view TEXT --job " + out.number);
+    auto family = load_family_by_id(shop, out.job.family);
+    if (!family) return pass(family);
+    out.family = std::move(*family);
+    out.family_changed = !out.job.family_digest.empty() && out.job.family_digest != out.family.digest;
+    return out;
+}
+
+Result<JobRun> load_last_run(const Workshop& shop, const std::string& number) {
+    auto out = load_job_and_family(shop, number, Unidentified::allowed);
+    if (!out || (!out->job.runs.empty() && !out->job.runs.back().expected.empty())) return out;
+    return load_job_run(shop, number, Unidentified::allowed);
+}
+
+Result<JobRun> load_job_run(const Workshop& shop, const std::string& number, Unidentified unidentified) {
+    auto loaded = load_job_and_family(shop, number, unidentified);
+    if (!loaded) return pass(loaded);
+    JobRun out = std::move(*loaded);
+    if (out.family.id.empty()) return out;
+    auto shelf = shelf_view(shop, out.family.id);
+    if (!shelf) return pass(shelf);
+    out.right_known = shelf->right_known;
+    if (out.job.target.empty() || out.job.plates.empty()) return out;
+    auto set = found_set(shop, out);
+    if (!set) return pass(set);
+    if (auto fed = feed(out.family, feeding_of(out.job.planned_fed)); !fed) return pass(fed);
+    PlanFacts facts{&out.family,          std::move(*set),
+                    kept_list(out.job),   out.job.target,
+                    out.job.complaint,    consents_to_one_way(out.job),
+                    out.job.planned_cuts, {}};
+    out.plan = put_together(shop, std::move(facts), *shelf);
+    return out;
+}
+
+watch::Observed observed(const book::Run& run, bool on_bench) {
+    watch::Observed out;
+    out.started = run.started;
+    out.on_bench = on_bench;
+    out.against_halt = run.against_halt;
+    bool ended = false;
+    for (const book::RunMark& m : run.marks) {
+        out.marks.push_back({m.event, m.at, m.source, m.undone});
+        ended = ended || (m.event == "ended" && !m.undone);
+    }
+    if (run.outcome == "ended" && run.ended && !ended) out.marks.push_back({"ended", *run.ended, "journal", false});
+    for (const book::TextSeen& t : run.texts) {
+        if (!t.undone) out.shown.push_back({t.text, t.at});
+    }
+    for (const book::TallySeen& t : run.tallies) {
+        if (t.undone) continue;
+        watch::TallyReading r;
+        r.at = t.at;
+        const auto count = [&](const char* name) {
+            const auto it = t.counts.find(name);
+            return it == t.counts.end() ? std::nullopt : std::optional(it->second);
+        };
+        r.landed = count("landed");
+        r.passed_over = count("passed_over");
+        r.refused = count("refused");
+        r.to_come = count("to_come");
+        out.tally.push_back(r);
+    }
+    return out;
+}
+
+Watched watched(const JobRun& run, const book::Run& which) {
+    Watched out{nullptr, &run.family, &kNoSheet, &kNoForecast, &kNoMap};
+    if (auto kept = which.expected.empty() ? Result<plan::Expected>(tl::unexpected(Error{}))
+                                           : plan::expected_from(which.expected)) {
+        out.kept = std::make_shared<const plan::Expected>(std::move(*kept));
+        out.sheet = &out.kept->sheet;
+        out.forecast = &out.kept->forecast;
+        out.map = &out.kept->map;
+    } else if (const PlanStep* step = run.step_of(which)) {
+        out.sheet = &step->sheet;
+        out.forecast = &step->forecast;
+        out.map = &step->map;
+    }
+    return out;
+}
+
+UnixMs seen_until(const book::Run& run, UnixMs now) {
+    return run.outcome == "broken off" && run.ended ? *run.ended : now;
+}
+
+}  // namespace fettle::workshop

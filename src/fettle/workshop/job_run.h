@@ -1,0 +1,67 @@
+// A job together with the plan that its facts give now: what ready, watch, prove and handover compute with.
+#pragma once
+
+#include <memory>
+#include <optional>
+#include <string>
+
+#include "fettle/book/job.h"
+#include "fettle/plan/expected.h"
+#include "fettle/plan/plan.h"
+#include "fettle/watch/tracker.h"
+#include "fettle/workshop/workshop.h"
+
+namespace fettle::workshop {
+
+struct JobRun {
+    std::string number;
+    book::Job job;
+    family::Family family;
+    plan::Plan plan;                          // made anew from the job's plates, release and target; may have no steps
+    std::map<std::string, bool> right_known;  // release on the shelf → its slip names a right of use
+    bool family_changed = false;              // the family file is not the one the job was identified with
+
+    bool on_bench() const { return job.place != "vehicle"; }
+    // 1-based number of the first step that no run has ended; 0 when all are done or there are none.
+    int next_step() const;
+    // By number; bad_input when there is no such step, with what there is.
+    Result<const plan::PlanStep*> step(int number) const;
+    // The release that a step installs; without a plan it is the one on the job's card, if there is one.
+    std::string release_of(const plan::PlanStep& step) const;
+    std::string level() const;  // of its family, for Answer::level
+    // The step that a run was of; nullptr when the plan no longer has it.
+    const plan::PlanStep* step_of(const book::Run& run) const;
+};
+
+// Boxes that no known family has: what goes on without one (ready, watch, mark) takes a family that says nothing.
+enum class Unidentified { refused, allowed };
+
+// bad_input "job-has-no-family" before identify unless allowed, "chain-broken" when the journal was edited. Without a
+// plan: load_job_and_family().
+Result<JobRun> load_job_and_family(const Workshop& shop, const std::string& job,
+                                   Unidentified unidentified = Unidentified::refused);
+Result<JobRun> load_job_run(const Workshop& shop, const std::string& job,
+                            Unidentified unidentified = Unidentified::refused);
+
+// The same for looking at its last run: without a plan where the journal keeps what that run is held against.
+Result<JobRun> load_last_run(const Workshop& shop, const std::string& job);
+
+// A run as the watch sees it.
+watch::Observed observed(const book::Run& run, bool on_bench);
+
+// Owns what a watch::Step refers to when a run's step is not in the plan: script known, nothing promised.
+struct Watched {
+    watch::Step step() const { return {*family, *sheet, *forecast, *map}; }
+    std::shared_ptr<const plan::Expected> kept;  // of the journal; may be none
+    const family::Family* family = nullptr;
+    const change::ChangeSheet* sheet = nullptr;
+    const forecast::Forecast* forecast = nullptr;
+    const cutmap::CutMap* map = nullptr;
+};
+// Refers into `run`, which must outlive it. What the journal kept at the start counts before the plan of now.
+Watched watched(const JobRun& run, const book::Run& which);
+
+// The instant up to which a run is looked at: now, or its end.
+UnixMs seen_until(const book::Run& run, UnixMs now);
+
+}  // namespace fettle::workshop

@@ -1,0 +1,209 @@
+#include "fettle/workshop/link_open.h"
+
+#include <fmt/core.h>
+
+#include <algorithm>
+#include <optional>
+
+#include "fettle/base/text.h"
+#include "fettle/family/label.h"
+#include "fettle/workshop/families.h"
+#include "fettle/workshop/link_options.h"
+#include "fettle/workshop/store.h"
+
+namespace fettle::workshop {
+namespace {
+
+using link::Connection;
+
+struct Wanted {  // one --at, taken apart
+    std::string typed, role;
+    link::BoxAddress address;
+    std::size_t transport = 0;
+};
+struct Transport {
+    std::string via;
+    Connection* connection = nullptr;
+    std::optional<Error> trouble;
+};
+
+const family::LinkBox* record_at(const family::Family& f, std::uint16_t address) {
+    const auto b = std::find_if(f.link.begin(), f.link.end(), [&](const auto& x) { return x.address == address; });
+    return b == f.link.end() ? nullptr : &*b;
+}
+const family::LinkBox* record_of(const family::Family& f, std::string_view role) {
+    const auto b = std::find_if(f.link.begin(), f.link.end(), [&](const auto& x) { return x.role == role; });
+    return b == f.link.end() ? nullptr : &*b;
+}
+
+Result<Wanted> taken_apart(const std::string& typed) {
+    Wanted out;
+    out.typed = typed;
+    std::string address = typed;
+    const auto equals = typed.find('=');
+    if (equals != std::string::npos && typed.find("://") > equals) {
+        out.role = typed.substr(0, equals);
+        address = typed.substr(equals + 1);
+    }
+    const auto parsed = link::parse_link_address(address);
+    if (!parsed) return pass(parsed);
+    out.address = *parsed;
+    return out;
+}
+
+// Does a box that is asked for give a plate of this family?
+bool plate_agrees(const family::Family& f, const std::vector<Wanted>& wanted,
+                  const std::vector<Transport>& transports) {
+    for (const Wanted& w : wanted) {
+        Connection* c = transports[w.transport].connection;
+        if (!c) continue;
+        for (const auto& record : f.link) {
+            if (record.did_plate == 0 || (!w.role.empty() && record.role != w.role)) continue;
+            if (w.role.empty() && !w.address.can && w.address.logical != 0 && record.address != w.address.logical)
+                continue;
+            const auto* rule = f.box(record.role);
+            const auto reply = c->read(w.address.logical ? w.address.logical : record.address, record.did_plate);
+            if (!rule || reply.said != link::Said::value) continue;
+            const auto matcher = family::LabelMatcher::make(rule->plate);
+            return matcher && matcher->accepts(trim(as_text(reply.data)));
+        }
+    }
+    return false;
+}
+
+Result<std::string> family_of_job(const Workshop& shop, const std::string& number) {
+    if (number.empty()) return std::string();
+    auto job = load_job(shop, number);
+    if (!job) return pass(job);
+    return job->family;
+}
+
+Result<family::Family> family_for(const Workshop& shop, const std::string& named, const std::vector<Wanted>& wanted,
+                                  const std::vector<Transport>& transports) {
+    if (!named.empty()) {
+        auto one = load_family_by_id(shop, named);
+        if (one && one->link.empty())
+            return bad_input("no-link-record", "family " + named, "it has no [[link]] record",
+                             "go on by taps and typed text, or add what its diagnostic papers say to the family file");
+        return one;
+    }
+    auto all = load_families(shop);
+    if (!all) return pass(all);
+    for (auto& f : *all)
+        if (!f.link.empty() && plate_agrees(f, wanted, transports)) return std::move(f);
+    return outside_error("box-not-known", printable(wanted.front().typed),
+                         "no box there gives a plate of a family known here",
+                         "name the family with --family, and check that ignition is on");
+}
+
+// The ways to each box: what names it first, then every transport that names none.
+Status set_ways(OpenLink& open, const std::vector<Wanted>& wanted, const std::vector<Transport>& transports) {
+    const auto way = [&](const Wanted& w, family::LinkBox record) {
+        if (w.address.logical != 0) record.address = w.address.logical;
+        const Transport& t = transports[w.transport];
+        return Way{t.connection, std::move(record), t.via, t.trouble ? t.trouble->problem : std::string()};
+    };
+    std::vector<AskedBox> boxes;
+    for (const auto& record : open.family.link) boxes.push_back({record.role, {}});
+    const auto named = [&](std::string_view role) {
+        return std::find_if(boxes.begin(), boxes.end(), [&](const AskedBox& b) { return b.role == role; });
+    };
+    for (const Wanted& w : wanted) {
+        if (w.role.empty() && w.address.logical == 0) continue;
+        const auto* record =
+            w.role.empty() ? record_at(open.family, w.address.logical) : record_of(open.family, w.role);
+        if (!record && w.role.empty() && w.address.can && open.family.link.size() == 1)
+            record = &open.family.link.front();  // one box: its number on the bus is nobody's concern
+        if (!record)
+            return usage_error("bad-address", printable(w.typed),
+                               w.role.empty() ? fmt::format("family {} has no box at that address", open.family.id)
+                                              : fmt::format("family {} has no box \"{}\" on the link", open.family.id,
+                                                            printable(w.role)),
+                               "say which box it is: BOX=ADDRESS, with a box of the family file's [[link]] records");
+        named(record->role)->ways.push_back(way(w, *record));
+    }
+    for (AskedBox& b : boxes) {
+        if (!b.ways.empty()) continue;
+        for (const Wanted& w : wanted)
+            if (w.role.empty() && w.address.logical == 0) b.ways.push_back(way(w, *record_of(open.family, b.role)));
+    }
+    std::erase_if(boxes, [](const AskedBox& b) { return b.ways.empty(); });
+    open.boxes = std::move(boxes);
+    return {};
+}
+
+}  // namespace
+
+Result<OpenLink> open_links(const Workshop& shop, const std::string& job, const std::vector<std::string>& at,
+                            const std::string& family_id, const std::string& record) {
+    std::vector<Wanted> wanted;
+    for (const auto& typed : at) {
+        auto one = taken_apart(typed);
+        if (!one) return pass(one);
+        wanted.push_back(std::move(*one));
+    }
+    std::string named = family_id;
+    if (named.empty()) {
+        auto of_job = family_of_job(shop, job);
+        if (!of_job) return pass(of_job);
+        named = *of_job;
+    }
+    auto options = link_options(shop, job, record);
+    if (!options) return pass(options);
+    OpenLink out;
+    out.options = *options;
+    std::vector<Transport> transports;
+    for (Wanted& w : wanted) {
+        const std::string via = w.address.can ? text_of(w.address) : "doip://" + text_of(w.address.at);
+        const auto there =
+            std::find_if(transports.begin(), transports.end(), [&](const Transport& t) { return t.via == via; });
+        w.transport = static_cast<std::size_t>(there - transports.begin());
+        if (there != transports.end()) continue;
+        Transport t{via, nullptr, std::nullopt};
+        auto connection = Connection::open_to(w.address, *options);
+        if (connection) {
+            out.connections.push_back(std::make_unique<Connection>(std::move(*connection)));
+            t.connection = out.connections.back().get();
+        } else {
+            t.trouble = connection.error();
+        }
+        transports.push_back(std::move(t));
+    }
+    if (out.connections.empty()) return tl::unexpected<Error>(*transports.front().trouble);
+    auto family = family_for(shop, named, wanted, transports);
+    if (!family) return pass(family);
+    out.family = std::move(*family);
+    if (auto ok = set_ways(out, wanted, transports); !ok) return pass(ok);
+    return out;
+}
+
+link::BoxInventory read_over(const AskedBox& box) {
+    link::BoxInventory last;
+    for (const Way& w : box.ways) {
+        last = w.connection ? link::read_box(*w.connection, w.record) : link::not_asked(w.record, w.trouble);
+        last.via = w.via;
+        if (!last.silent()) break;
+    }
+    return last;
+}
+
+link::BoxFaults read_memory_over(const AskedBox& box, bool details) {
+    link::BoxFaults last;
+    for (const Way& w : box.ways) {
+        if (w.connection) {
+            last = link::read_memory(*w.connection, w.record);
+        } else {
+            last = {};
+            last.role = w.record.role;
+            last.address = w.record.address;
+            last.why = w.trouble;
+        }
+        last.via = w.via;
+        if (last.known == link::Known::no_answer) continue;
+        if (details) link::read_details(*w.connection, last);
+        break;
+    }
+    return last;
+}
+
+}  // namespace fettle::workshop

@@ -1,0 +1,164 @@
+#include "fettle/workshop/plan_job.h"
+
+#include <algorithm>
+
+#include "fettle/base/text.h"
+#include "fettle/workshop/box_against.h"
+#include "fettle/workshop/plan_entry.h"
+#include "fettle/workshop/run_times.h"
+#include "fettle/workshop/store.h"
+
+namespace fettle::workshop {
+namespace {
+
+// What the job knows already stands in for what was not typed; typed words come first.
+void take_from_job(const book::Job& job, PlanAsk& ask) {
+    if (ask.unit.plates.empty()) {
+        for (const auto& [role, plate] : job.plates) ask.unit.plates.push_back(plate);
+    }
+    if (ask.unit.views.empty() && !job.release_found.empty()) ask.unit.views = views_of(job, job.release_found);
+    if (ask.unit.family.empty()) ask.unit.family = job.family;
+    if (ask.complaint.empty()) ask.complaint = job.complaint;
+    ask.consent_one_way = ask.consent_one_way || consents_to_one_way(job);
+}
+
+// What the job's boxes said of their pieces before its first run: only when every box that can say so did.
+std::optional<change::InstalledList> found_over_link(const book::Job& job, const family::Family& family) {
+    change::InstalledList out;
+    out.origin = change::Origin::read;
+    for (const family::LinkBox& b : family.link) {
+        if (b.did_pieces == 0) continue;
+        const auto said = job.said_before.find(b.role);
+        if (said == job.said_before.end() || !said->second.pieces) return std::nullopt;
+        for (const book::Installed& p : *said->second.pieces) out.pieces.push_back({p.box, p.name, p.version, ""});
+    }
+    return out.pieces.empty() ? std::nullopt : std::optional(std::move(out));
+}
+
+// What is not certain of the unit comes first; then what its boxes said against what the job has. What was typed here
+// and now counts before what the job has.
+void judge_unit(const identity::Identity& unit, std::optional<book::Job> job, Judgement& judgement) {
+    for (const Reason& r : unit.judgement.reasons) {
+        if (r.verdict != Verdict::fit) judgement.reasons.insert(judgement.reasons.begin(), r);
+    }
+    if (!job) return;
+    if (!unit.market.empty()) job->market = unit.market;
+    if (!unit.release.empty()) job->release_found = unit.release;
+    for (const Reason& r : reasons_against(*job)) judgement.add(r);
+}
+
+// What the box offers for the first step.
+Result<change::OfferedAnswer> offered_against(const plan::Plan& plan, const family::Family& family,
+                                              const ListText& typed) {
+    if (plan.steps.empty())
+        return usage_error("offered-no-step", "--offered", "the plan has no step to hold an offered list against",
+                           "leave --offered out, or plan to a release that is reached");
+    const auto list = change::parse_offered(family, typed.text, typed.place);
+    if (!list) return pass(list);
+    const auto& step = plan.steps.front();
+    return change::compare_offered(family, step.release, step.sheet, *list);
+}
+
+}  // namespace
+
+std::string_view code(Feeding fed) {
+    switch (fed) {
+        case Feeding::as_family_says: return "";
+        case Feeding::together: return "together";
+        case Feeding::apart: return "apart";
+    }
+    return "";
+}
+
+Feeding feeding_of(std::string_view code) {
+    return code == "together" ? Feeding::together : code == "apart" ? Feeding::apart : Feeding::as_family_says;
+}
+
+Status feed(family::Family& family, Feeding fed) {
+    if (fed == Feeding::as_family_says) return {};
+    if (fed == Feeding::apart && family.boxes.size() > 3)
+        return usage_error("cuts-range", "--fed", "the map is made for up to 3 supplies, and the set has more boxes",
+                           "name in the family file which boxes are fed together");
+    for (auto& box : family.boxes) box.supply = fed == Feeding::apart ? box.role : "";
+    return {};
+}
+
+bool consents_to_one_way(const book::Job& job) {
+    return std::find(job.consents.begin(), job.consents.end(), "one-way") != job.consents.end();
+}
+
+std::vector<std::string> views_of(const book::Job& job, const std::string& release) {
+    const auto shows = [&](const std::string& view) {
+        return view.find(release) != std::string::npos && view.find(job.market) != std::string::npos;
+    };
+    if (!job.views.empty() && std::all_of(job.views.begin(), job.views.end(), shows)) return job.views;
+    return {release + (job.market.empty() ? "" : " " + job.market)};
+}
+
+plan::Plan put_together(const Workshop& shop, PlanFacts facts, const ShelfView& shelf) {
+    plan::PlanRequest request;
+    request.family = facts.family;
+    request.set = std::move(facts.set);
+    request.shelf = shelf.releases;
+    request.shelf_as_of = shelf.as_of;
+    request.as_found = std::move(facts.as_found);
+    request.to = facts.to;
+    request.consent_one_way = facts.consent_one_way;
+    request.complaint = facts.complaint;
+    request.cuts = facts.cuts;
+    request.own_outcomes = std::move(facts.own_outcomes);
+    request.own_runs = own_runs_of(shop, facts.family->id);
+    return plan::make_plan(request);
+}
+
+Result<Planned> plan_job(const Workshop& shop, const PlanAsk& asked) {
+    PlanAsk ask = asked;
+    if (ask.cuts < 1 || ask.cuts > most_cuts)
+        return usage_error("cuts-range", "--cuts", "the map is made for 1 to 3 cuts", "give 1, 2 or 3");
+    std::optional<book::Job> job;
+    if (!ask.job.empty()) {
+        auto loaded = load_job(shop, ask.job);
+        if (!loaded) return pass(loaded);
+        job = std::move(*loaded);
+        take_from_job(*job, ask);
+    }
+    if (ask.unit.plates.empty())
+        return usage_error("plate-missing", "plan", "no plate was given and no job has one",
+                           "give --plate TEXT, or --job J");
+    auto unit = identified(shop, ask.unit);
+    if (!unit) return pass(unit);
+    Planned out{std::move(*unit), std::nullopt, std::nullopt};
+    if (!out.unit.family || out.unit.identity.judgement.verdict() == Verdict::halt) return out;
+    family::Family& family = *out.unit.family;
+    const auto shelf = shelf_view(shop, family.id);
+    if (!shelf) return pass(shelf);
+    if (auto fed = feed(family, ask.fed); !fed) return pass(fed);
+
+    PlanFacts facts{&family,       plan::set_of(family, out.unit.identity),
+                    std::nullopt,  ask.to,
+                    ask.complaint, ask.consent_one_way,
+                    ask.cuts,      {}};
+    if (ask.as_found) {
+        auto list = installed_of(*ask.as_found);
+        if (!list) return pass(list);
+        facts.as_found = std::move(*list);
+    } else if (job) {
+        facts.as_found = found_over_link(*job, family);
+    }
+    facts.own_outcomes = own_outcomes_of(shop, family.id, ask.complaint, ask.job);
+    out.plan = put_together(shop, std::move(facts), *shelf);
+    judge_unit(out.unit.identity, job, out.plan->judgement);
+    if (ask.offered) {
+        auto held = offered_against(*out.plan, family, *ask.offered);
+        if (!held) return pass(held);
+        out.offered = std::move(*held);
+        out.plan->judgement.add(out.offered->judgement);
+    }
+    if (job && (!out.plan->steps.empty() || out.plan->nothing_to_do)) {
+        if (auto kept = append_entries(shop, ask.job, {planned_entry(*out.plan, ask.cuts, ask.fed)}); !kept)
+            return pass(kept);
+    }
+    return out;
+}
+
+}  // namespace fettle::workshop

@@ -1,0 +1,26 @@
+// How long own runs took, over all jobs of the book; and how a promise held.
+#pragma once
+
+#include <map>
+#include <string>
+#include <vector>
+
+#include "fettle/book/job.h"
+#include "fettle/forecast/forecast.h"
+#include "fettle/plan/plan.h"
+#include "fettle/workshop/workshop.h"
+
+namespace fettle::workshop {
+
+// Of this family, by release, oldest first; empty when the book has none or cannot be read.
+std::map<std::string, std::vector<forecast::PastRun>> own_runs_of(const Workshop& shop, const std::string& family);
+
+// The entry that keeps a run's time and scores its promise; `p50_s` and `p90_s` 0: nothing was promised.
+NewEntry times_entry(const std::string& family, const book::Run& run, UnixMs ended, double p50_s, double p90_s);
+
+// What became of jobs of this family with such a complaint, by the release that was left; the job itself is left out.
+// Empty without a complaint or a book; a job that cannot be read is no outcome.
+std::vector<plan::OwnOutcome> own_outcomes_of(const Workshop& shop, const std::string& family,
+                                              const std::string& complaint, const std::string& but_job);
+
+}  // namespace fettle::workshop
