@@ -492,22 +492,6 @@ class Case:
             if not end["settled"]:
                 self.call("job", "loose-ends", job, "--sign", end["id"], "--reason", "seen", "--by", by)
 
-    def battery(self, ah, health, charge, floor, amps, minutes, k=1.0, hours=20):
-        """(needs, has) in Ah: Peukert's law for a rating at `hours`, t = H (C / (I H))^k; nothing given away below the
-        rated current."""
-        needs = amps * minutes / 60 * max(1.0, (amps * hours / ah) ** (k - 1))
-        return needs, max(0.0, ah * health / 100 * (charge - floor) / 100)
-
-    def none_in(self, n, confidence=0.95):
-        """Exact one-sided bound on a share of which none was seen in n: 1 - (1 - confidence)^(1/n)."""
-        return 1 - (1 - confidence) ** (1 / n)
-
-    def normal_sum_p90(self, steps, correlation):
-        """90 % point of a sum of normals, in the unit of the steps (mean, sd): mean + 1.2816 sd, with the covariances."""
-        variance = sum(a[1] * b[1] * (1 if i == j else correlation)
-                       for i, a in enumerate(steps) for j, b in enumerate(steps))
-        return sum(m for m, _ in steps) + 1.2815515655446004 * variance**0.5
-
     def family_with(self, name, *changes):
         """A family file made of the example one: (old, new) texts exchanged, each standing there once; put into use in
         this case's home. Returns its path."""

@@ -296,19 +296,6 @@ def bench(t):
         t.findings.append("the rehearsed job has no run")
 
 
-def sums(t):
-    t.json("reckon", "time", "18:3", "24:4", "--shared", 0.5)
-    t.json("reckon", "next", 31, 28)
-    t.json("reckon", "next")
-    t.json("reckon", "left", "--after", 60, "--pieces", "8/40", "--mib", "80/1600", "--per-piece", 2.5)
-    t.json("reckon", "never", 60)
-    t.json("reckon", "supply", "battery.ah=60", "battery.health=80", "battery.charge=60", "vehicle.amps=10", "support=no",
-           "--minutes", 38, "--amps", 2, "--lowest", 11.5)
-    t.json("reckon", "supply", "supply.volts=13.5", "supply.limit=10", "supply.lead_m=2", "supply.lead_mm2=2.5", "--place",
-           "bench", "--minutes", 38, "--amps", 2, "--lowest", 11.5)
-    t.json("reckon", "supply", "--minutes", 38)
-
-
 def command_lines(t, paths):
     for path in paths:
         t.fails(*path, "--no-such-option", exits=(2,))
@@ -373,7 +360,6 @@ def main():
         practice = threading.Thread(target=rehearse, args=(t.elsewhere(t.folder / "shop"),))
         practice.start()
         lore(t.elsewhere(t.folder / "lore"))
-        sums(t.elsewhere(t.folder / "lore"))
         command_lines(t.elsewhere(t.folder / "lore"), paths)
         practice.join()
         image = t.folder / f"made/card-{TO}.img"

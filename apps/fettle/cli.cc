@@ -387,7 +387,6 @@ void CommandLine::define() {
     define_plan_and_card();
     define_link();
     define_ready();
-    define_reckon();
     define_run();
 
     CLI::App& docs = group("docs", "man page and shell completion");

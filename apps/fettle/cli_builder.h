@@ -53,7 +53,6 @@ private:
     void define_plan_and_card();
     void define_link();
     void define_ready();
-    void define_reckon();
     void define_run();
 };
 

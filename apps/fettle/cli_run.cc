@@ -12,7 +12,6 @@
 #include "cmd_promises.h"
 #include "cmd_prove.h"
 #include "cmd_ready.h"
-#include "cmd_reckon.h"
 #include "cmd_touch.h"
 #include "cmd_watch.h"
 #include "rehearse.h"
@@ -168,57 +167,6 @@ void CommandLine::define_ready() {
             c.add_option("--out", o.out, "NAME.svg or NAME.pdf")->type_name("FILE")->required();
             c.add_option("--by", o.ask_for, "whom to ask for")->type_name("NAME");
             c.add_option("--step", o.step, "of this step of the plan")->type_name("N");
-        });
-}
-
-void CommandLine::define_reckon() {
-    CLI::App& reckon = group("reckon", "the sums behind plan and ready, without a job");
-    command<ReckonTimeOptions>(
-        reckon, "time", "what several steps take together", reckon_time, [](CLI::App& c, ReckonTimeOptions& o) {
-            c.add_option("STEP", o.steps, "minutes and their standard deviation: 18:3 24:4")->required();
-            c.add_option("--shared", o.shared, "correlation between the steps")
-                ->type_name("R")
-                ->capture_default_str()
-                ->check(CLI::Range(0.0, 1.0));
-        });
-    command<ReckonNextOptions>(
-        reckon, "next", "what own runs say of the next one", reckon_next, [](CLI::App& c, ReckonNextOptions& o) {
-            c.add_option("MINUTES", o.minutes, "of each own run: 31 28, or 31,28")->delimiter(',');
-        });
-    command<ReckonLeftOptions>(
-        reckon, "left", "what is left of a step, by pieces and bytes", reckon_left,
-        [](CLI::App& c, ReckonLeftOptions& o) {
-            c.add_option("--after", o.after_s, "seconds since it began")->type_name("S")->required();
-            c.add_option("--pieces", o.pieces, "8/40")->type_name("DONE/ALL")->required();
-            c.add_option("--mib", o.mib, "80/1600")->type_name("DONE/ALL")->required();
-            c.add_option("--per-piece", o.seconds_a_piece, "seconds that each piece costs beside its bytes")
-                ->type_name("S");
-        });
-    command<ReckonNeverOptions>(
-        reckon, "never", "what a record without accidents is worth", reckon_never,
-        [](CLI::App& c, ReckonNeverOptions& o) {
-            c.add_option("RUNS", o.runs, "how many there were")->required();
-            c.add_option("--seen", o.seen, "in how many of them it happened")->type_name("N")->capture_default_str();
-            c.add_option("--confidence", o.confidence, "per cent, one-sided")
-                ->type_name("P")
-                ->capture_default_str()
-                ->check(CLI::Range(50.0, 99.99));
-        });
-    command<ReckonSupplyOptions>(
-        reckon, "supply", "does a supply or a battery last?", reckon_supply, [](CLI::App& c, ReckonSupplyOptions& o) {
-            c.add_option("KEY=VALUE", o.answers, "battery.ah=60 battery.charge=60 …, as for ready answer");
-            c.add_option("--place", o.place, "bench or vehicle")
-                ->capture_default_str()
-                ->check(CLI::IsMember({"bench", "vehicle"}));
-            const auto figure = [&c](const char* name, double& into, double low, double high, const char* words) {
-                return c.add_option(name, into, words)->type_name("N")->check(CLI::Range(low, high));
-            };
-            figure("--minutes", o.minutes, 0.1, 10000, "how long the run takes, half of the time")->required();
-            figure("--minutes-90", o.minutes_90, 0.1, 10000, "nine in ten");
-            figure("--amps", o.amps, 0, 500, "what the set draws");
-            figure("--peak", o.peak, 0, 500, "its greatest current");
-            figure("--reserve", o.reserve, 0, 10000, "minutes to take a broken run up again");
-            figure("--lowest", o.lowest, 0, 60, "volts that the box needs");
         });
 }
 
