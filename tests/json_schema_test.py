@@ -27,6 +27,7 @@ import program  # noqa: E402
 import quick_disk  # noqa: E402
 
 SHARED = {"envelope", "shapes"}
+ELSEWHERE = {"card-gauge"}  # needs a device that may be written all over: interop/card_device.py
 PLATES = ["6104183C5", "6402207A4"]
 FROM, TO = "27.1.110", "27.3.118"
 
@@ -171,8 +172,6 @@ def library(t, image):
     t.json("card", "map", image)
     t.json("card", "map", empty, "--svg", "map.svg")
     t.json("card", "devices")
-    t.json("card", "gauge", "--practice", "size 128M wraps 100M")
-    t.json("card", "gauge", "--practice", "size 128M")
 
 
 def plans(t):
@@ -311,7 +310,6 @@ def failures(t):
     t.fails("card", "audit", "nowhere.img")
     t.fails("card", "map", "nowhere.img")
     t.fails("card", "gauge", "nowhere", exits=(3,))
-    t.fails("card", "gauge", "--practice", "size", exits=(2,))
     t.fails("link", "read", "--at", "doip://127.0.0.1:9", "--family", "dunnock", exits=(4,))
     t.fails("handover", "check", "nowhere.html")
     # A broken record answers with what is broken.
@@ -343,7 +341,7 @@ def coverage(t, paths):
         t.findings.append(f"docs/json/{missing}.json is missing")
     t.findings += [f"docs/json/{n}.json is missing" for n in sorted(names - told)]
     t.findings += [f"docs/json/{n}.json is of no command" for n in sorted(told - names)]
-    t.findings += [f"no answer of fettle {n} was validated" for n in sorted(names - set(t.answers))]
+    t.findings += [f"no answer of fettle {n} was validated" for n in sorted(names - set(t.answers) - ELSEWHERE)]
     t.findings += [f"no failure of fettle {n} was validated" for n in sorted(names - set(t.failures))]
     for name, schema in t.schemas.documents.items():
         unused = [n for n, form in enumerate(schema.get("oneOf", [])) if name not in SHARED and not any(

@@ -255,16 +255,10 @@ void CommandLine::define_plan_and_card() {
     command<CardGaugeOptions>(
         card, "gauge", "is the capacity real? writes marks over the card and reads them back", card_gauge,
         [](CLI::App& c, CardGaugeOptions& o) {
-            c.add_option("DEVICE", o.device, "the card's device");
+            c.add_option("DEVICE", o.device, "the card's device")->required();
             c.add_option("--family", o.family, "by what its boxes take")->type_name("ID");
             c.add_option("--yes-erase", o.yes_erase, "the device's serial: all on it may go")->type_name("SERIAL");
-            c.add_flag("--keep", o.keep, "save what is overwritten, and put it back");
-            c.add_option("--whose", o.whose, "shop or owner; an owner's card is not gauged")
-                ->type_name("WHOSE")
-                ->check(CLI::IsMember({"shop", "owner"}));
             c.add_flag("--again", o.again, "the card was pulled and put back: read the marks once more");
-            c.add_flag("--restore", o.restore, "put back what an interrupted --keep had saved");
-            c.add_option("--practice", o.practice, "a made-up card instead: 'size 32G wraps 8G'")->type_name("WORDS");
         });
 }
 

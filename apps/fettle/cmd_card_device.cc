@@ -105,7 +105,7 @@ Result<Answer> card_lay_device(Context& context, const CardLayOptions& options) 
         },
         release->card);
     target->reset();  // closed before anybody is told to pull it
-    forget_gauge_marks(context, *device);
+    forget_gauge_state(context, *device);
     if (!laid) return pass(laid);
 
     const LaidCard c{std::move(*laid), release->family, release->release, device->path,    release->right,

@@ -8,12 +8,10 @@
 #include <optional>
 
 #include "card_device.h"
-#include "fettle/base/files.h"
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
 #include "fettle/workshop/gauge_state.h"
 #include "fettle/workshop/store.h"
-#include "gauge_practice.h"
 
 namespace fettle::app {
 namespace {
@@ -39,24 +37,17 @@ card::GaugeProgress told(Context& context, const char* what) {
 
 const std::function<Result<card::SystemView>()> look_again = [] { return card::read_system(); };
 
-Status refuse_an_owners_card(Context& context, const CardGaugeOptions& options, const FoundDevice& device) {
-    const auto refuse = [&](const std::string& why) {
-        return usage_error("gauge-owners-card", device.path, why + ": the gauge writes all over a card",
-                           "give it back as it is; gauge only cards of the shop");
-    };
-    if (options.whose == "owner") return refuse("belongs to the vehicle's owner");
-    if (!context.job.empty()) {
-        const auto job = load_job(context, context.job);
-        if (!job) return pass(job);
-        for (const auto& k : job->keepings)
-            if (!k.returned && card::named_in(device, k.words + " " + k.tag))
-                return refuse(fmt::format("is held for the owner of job {} ('{}')", context.job, printable(k.words)));
-    }
-    if (options.keep && options.whose.empty())
-        return usage_error(
-            "gauge-whose", "--keep",
-            "what is saved may be lost when the card fails in between, so it must be said whose card it is",
-            "add --whose shop if it is the shop's; an owner's card is not gauged");
+// Held for the owner of this job: the gauge would write all over it.
+Status refuse_an_owners_card(Context& context, const FoundDevice& device) {
+    if (context.job.empty()) return {};
+    const auto job = load_job(context, context.job);
+    if (!job) return pass(job);
+    for (const auto& k : job->keepings)
+        if (!k.returned && card::named_in(device, k.words + " " + k.tag))
+            return usage_error("gauge-owners-card", device.path,
+                               fmt::format("is held for the owner of job {} ('{}'): the gauge writes all over a card",
+                                           context.job, printable(k.words)),
+                               "give it back as it is; gauge only cards of the shop");
     return {};
 }
 
@@ -75,7 +66,7 @@ Answer answer_for(const Gauged& g, const std::string& target) {
     Answer a;
     a.headline = card::headline(g);
     a.judgement = card::judge(g);
-    a.data = {{"card", target}, {"size_bytes", g.plan.card_bytes}, {"kept", g.kept}, {"replugged", g.replugged}};
+    a.data = {{"card", target}, {"size_bytes", g.plan.card_bytes}, {"replugged", g.replugged}};
     if (g.first) a.data["first"] = seen_as_json(*g.first);
     if (g.again) a.data["again"] = seen_as_json(*g.again);
     if (g.written && g.first) {
@@ -103,30 +94,6 @@ void add_entry(Answer& a, const FoundDevice& device) {
                                                 {"device", app::as_json(device)},
                                                 {"verdict", std::string(code(a.judgement.verdict()))},
                                                 {"reasons", std::move(reasons)}}});
-}
-
-// Puts back what was saved and says how that went.
-Status put_back(Context& context, const FoundDevice& device, const GaugeState& state, bool all, Judgement& out) {
-    auto target = card::open_to_erase(device, nullptr, look_again);
-    if (!target) return pass(target);
-    const auto back = card::restore_touched(state.plan, **target, *state.saved, all, told(context, "putting back"));
-    if (!back) return pass(back);
-    if (back->whole()) {
-        out.add(Reason{"keep-put-back", back->cold ? Verdict::fit : Verdict::mind,
-                       fmt::format("What the gauge overwrote is back: {} stretches written, {} as they were.",
-                                   back->put_back, back->as_saved),
-                       device.path, back->cold ? "read back past the system's memory" : "read back"});
-        target->reset();
-        forget_gauge_state(context, device);
-        return {};
-    }
-    out.add(
-        Reason{"keep-not-whole", Verdict::halt,
-               fmt::format("{} stretches do not read back as saved and {} hold something newer, which was left. What "
-                           "was saved stays in '{}'.",
-                           back->differ, back->left, printable(state.saved->file.string())),
-               device.path, "read back"});
-    return {};
 }
 
 // The same card, pulled and put back: by serial and size, with another disk sequence number where there is one.
@@ -174,27 +141,17 @@ Result<Answer> gauge_anew(Context& context, const CardGaugeOptions& options, Fou
         if (!before) return pass(before);
         on_it = card::what_is_on(**before);
     }
-    const std::string why = options.keep ? "in part, and put back afterwards" : "by the gauge";
-    if (Status s = agree_to_erase(context, device, known, on_it, options.yes_erase, why); !s) return pass(s);
+    if (Status s = agree_to_erase(context, device, known, on_it, options.yes_erase, "by the gauge"); !s) return pass(s);
 
     Gauged g;
     g.plan.card_bytes = device.size_bytes / 512 * 512;
     g.plan.seed = random_seed();
-    GaugeState state{g.plan, device.sequence, iso8601(context.clock->now()), std::nullopt};
+    const GaugeState state{g.plan, device.sequence, iso8601(context.clock->now())};
     {
         auto target = card::open_to_erase(device, rule, look_again);
         if (!target) return pass(target);
-        if (options.keep) {
-            const auto file = gauge_file(context, device);
-            if (Status s = make_folder(file.parent_path()); !s) return pass(s);
-            auto saved = card::save_touched(g.plan, **target, file.parent_path() / (file.stem().string() + ".keep"),
-                                            told(context, "saving"));
-            if (!saved) return pass(saved);
-            state.saved = std::move(*saved);
-        }
         if (Status s = write_gauge_state(context, device, state); !s) return pass(s);
-        if (!options.keep)
-            if (Status s = card::erase_old_marks(**target); !s) return pass(s);
+        if (Status s = card::erase_old_marks(**target); !s) return pass(s);
         auto written = card::write_marks(g.plan, **target, now_s, told(context, "marking"));
         if (!written) return pass(written);
         g.written = std::move(*written);
@@ -214,20 +171,10 @@ Result<Answer> gauge_anew(Context& context, const CardGaugeOptions& options, Fou
             device = *back;
         }
     }
-    Judgement kept;
-    if (options.keep) {
-        if (Status s = put_back(context, device, state, true, kept); !s) return pass(s);
-        g.kept = true;
-    }
     Answer a = answer_for(g, device.path);
     a.judgement.add(known);
-    a.judgement.add(kept);
-    a.text = page_of(device, on_it);
-    if (options.keep)
-        a.text += "What it overwrote was saved first and put back.\n";
-    else
-        a.text += "What was on it is gone; lay it or format it before use.\n";
-    if (g.first->sound() && !g.again && !options.keep)
+    a.text = page_of(device, on_it) + "What was on it is gone; lay it or format it before use.\n";
+    if (g.first->sound() && !g.again)
         a.text += fmt::format("Pull the card, put it back in, then: fettle card gauge {} --again\n", device.path);
     add_entry(a, device);
     return a;
@@ -236,20 +183,6 @@ Result<Answer> gauge_anew(Context& context, const CardGaugeOptions& options, Fou
 }  // namespace
 
 Result<Answer> card_gauge(Context& context, const CardGaugeOptions& options) {
-    if (!options.practice.empty()) {
-        const auto g = gauge_practice(options.practice, random_seed());
-        if (!g) return pass(g);
-        Answer a = answer_for(*g, "practice: " + options.practice);
-        a.headline = "Practice on a made-up card: " + a.headline;
-        for (auto& r : a.judgement.reasons) r.where = "made-up card";
-        return a;
-    }
-    if (options.device.empty())
-        return usage_error("device-not-known", "DEVICE", "which device is to be gauged was not said",
-                           "name it, for example /dev/sdb; `fettle card devices` lists them");
-    if (options.again + options.restore + options.keep > 1)
-        return usage_error("gauge-one-thing", "--keep, --again, --restore", "say three different things",
-                           "give one of them");
     std::optional<family::Family> family;
     if (!options.family.empty()) {
         auto named = load_family_by_id(context, options.family);
@@ -260,30 +193,14 @@ Result<Answer> card_gauge(Context& context, const CardGaugeOptions& options) {
     const auto device = device_named(options.device);
     if (!device) return pass(device);
     if (Status s = card::refuse_unless_erasable(*device, rule); !s) return pass(s);
-    if (Status s = refuse_an_owners_card(context, options, *device); !s) return pass(s);
+    if (Status s = refuse_an_owners_card(context, *device); !s) return pass(s);
+    if (!options.again) return gauge_anew(context, options, *device, rule);
     const auto state = read_gauge_state(context, *device);
     if (!state) return pass(state);
-
-    if (options.again || options.restore) {
-        if (!*state || (options.restore && !(*state)->saved))
-            return usage_error(
-                "gauge-not-begun", device->path,
-                options.restore ? "has nothing here to be put back" : "has no gauging here to go on with",
-                "gauge it first, or name the --home where that was done");
-        if (options.again) return gauge_again(context, *device, **state);
-        Answer a;
-        if (Status s = put_back(context, *device, **state, false, a.judgement); !s) return pass(s);
-        a.headline = a.judgement.verdict() == Verdict::halt ? "Not all of what was saved could be put back."
-                                                            : "What was saved of this card is back on it.";
-        a.data = {{"card", device->path}, {"size_bytes", device->size_bytes}, {"kept", true}, {"replugged", false}};
-        add_entry(a, *device);
-        return a;
-    }
-    if (*state && (*state)->saved)
-        return bad_input("gauge-unfinished", device->path,
-                         fmt::format("parts of it, saved {}, have not been put back yet", (*state)->at),
-                         fmt::format("put them back first: fettle card gauge {} --restore", device->path));
-    return gauge_anew(context, options, *device, rule);
+    if (!*state)
+        return usage_error("gauge-not-begun", device->path, "has no gauging here to go on with",
+                           "gauge it first, or name the --home where that was done");
+    return gauge_again(context, *device, **state);
 }
 
 }  // namespace fettle::app

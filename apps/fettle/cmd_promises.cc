@@ -4,7 +4,7 @@
 
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
-#include "fettle/forecast/by_hand.h"
+#include "fettle/forecast/share_bounds.h"
 #include "fettle/workshop/store.h"
 
 namespace fettle::app {

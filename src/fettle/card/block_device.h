@@ -1,5 +1,5 @@
 // Where a card's bytes stand. Everything else in this room reads and writes through this interface, so that tests can
-// put a device under it that fails on purpose (faulty_device.h).
+// put a device under it that fails on purpose (test_faulty_device.h).
 //
 // One object belongs to one thread at a time.
 #pragma once

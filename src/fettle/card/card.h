@@ -1,7 +1,6 @@
 // The card room: lays a release on a card as one image computed beforehand, and audits any card as a box would see it.
 //
 //   block_device.h   where bytes stand: image file, block device, memory
-//   faulty_device.h  a device that fails on purpose; sparse_device.h: a large one of which little is used
 //   geometry.h       partition and FAT figures for a card of a given size
 //   lay.h            a release becomes an image, written once and read back
 //   reader.h         a bounded reader of FAT12, FAT16 and FAT32
@@ -16,8 +15,6 @@
 
 #include "fettle/card/audit.h"
 #include "fettle/card/block_device.h"
-#include "fettle/card/faulty_device.h"
 #include "fettle/card/geometry.h"
 #include "fettle/card/lay.h"
 #include "fettle/card/reader.h"
-#include "fettle/card/sparse_device.h"

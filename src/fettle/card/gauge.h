@@ -105,7 +105,6 @@ struct Gauged {
     std::optional<Written> written;  // not there when only --again was asked
     std::optional<Seen> first, again;
     bool replugged = false;
-    bool kept = false;  // the touched blocks were put back afterwards
 };
 Judgement judge(const Gauged& g);
 std::string headline(const Gauged& g);

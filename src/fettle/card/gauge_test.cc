@@ -2,20 +2,14 @@
 
 #include <gtest/gtest.h>
 #include <rapidcheck/gtest.h>
-#include <sys/mount.h>
 
 #include <algorithm>
-#include <filesystem>
-#include <fstream>
 #include <random>
 
-#include "fettle/card/gauge_keep.h"
 #include "fettle/card/test_cards.h"
 
 namespace fettle::card {
 namespace {
-
-namespace fs = std::filesystem;
 
 // The same gauge with a small unit: 16 KiB stand for 64 MiB.
 GaugePlan small(std::uint64_t card_bytes, std::uint64_t seed = 7) {
@@ -302,137 +296,6 @@ TEST(Gauge, SlowSpotsAreNamed) {
         EXPECT_EQ(slow[0].stretch, s);
         EXPECT_NE(codes(judge(g)).find("gauge-slow-spots"), std::string::npos);
         EXPECT_EQ(judge(g).verdict(), Verdict::mind);
-    }
-}
-
-// --- keeping what was on it ------------------------------------------------------------------------------------------
-
-struct Folder {
-    fs::path path;
-    Folder() {
-        std::string name = (fs::temp_directory_path() / "fettle-gauge-XXXXXX").string();
-        path = ::mkdtemp(name.data());
-    }
-    ~Folder() { fs::remove_all(path); }
-    bool empty() const { return fs::is_empty(path); }
-};
-
-TEST(GaugeKeep, PutsEverythingBackAlsoOnACardThatWraps) {
-    for (const std::uint64_t wraps : {std::uint64_t{0}, std::uint64_t{100u << 10}, std::uint64_t{12288}}) {
-        const Folder folder;
-        const Bytes before = test::noise(5, wraps ? wraps : 256u << 10);
-        MemoryDevice under(before);
-        FaultyDevice::Plan plan;
-        plan.claims_bytes = 256u << 10;
-        plan.wraps_at = wraps;
-        FaultyDevice device(under, plan);
-        const GaugePlan p = small(256u << 10);
-        const auto saved = save_touched(p, device, folder.path / "keep");
-        ASSERT_TRUE(saved) << saved.error().message();
-        Stopwatch watch;
-        gauge(p, device, watch);
-        EXPECT_NE(under.bytes, before);
-        const auto back = restore_touched(p, device, *saved, true);
-        ASSERT_TRUE(back) << back.error().message();
-        EXPECT_TRUE(back->whole());
-        EXPECT_EQ(under.bytes, before);
-    }
-}
-
-// Killed or pulled after any write, of the marks or of the way back: the next run puts everything back.
-TEST(GaugeKeep, AKillAtAnyWriteLosesNothing) {
-    const Folder folder;
-    const Bytes before = test::noise(5, 128u << 10);
-    const GaugePlan p = small(128u << 10);
-    Stopwatch watch;
-    const std::size_t writes = touched(p).size();
-    for (std::size_t n = 1; n <= 2 * writes; ++n) {
-        MemoryDevice under(before);
-        const auto saved = save_touched(p, under, folder.path / "keep");
-        ASSERT_TRUE(saved);
-        FaultyDevice::Plan plan;
-        plan.gone_after = n;
-        FaultyDevice device(under, plan);
-        if (const auto w = write_marks(p, device, watch.now()); w) {
-            EXPECT_FALSE(restore_touched(p, device, *saved, true));
-        }
-        const auto back = restore_touched(p, under, *saved, false);
-        ASSERT_TRUE(back) << back.error().message();
-        EXPECT_TRUE(back->whole()) << n;
-        EXPECT_EQ(under.bytes, before) << n;
-    }
-}
-
-TEST(GaugeKeep, WhatSomebodyWroteSinceIsLeftAlone) {
-    const Folder folder;
-    const GaugePlan p = small(128u << 10);
-    MemoryDevice under(test::noise(5, 128u << 10));
-    const auto saved = save_touched(p, under, folder.path / "keep");
-    Stopwatch watch;
-    ASSERT_TRUE(write_marks(p, under, watch.now()));
-    const Bytes photo = test::noise(6, 4096);
-    ASSERT_TRUE(under.write_at(4096, photo));
-    const auto back = restore_touched(p, under, *saved, false);
-    ASSERT_TRUE(back);
-    EXPECT_EQ(back->left, 1u);
-    EXPECT_FALSE(back->whole());
-    EXPECT_TRUE(std::equal(photo.begin(), photo.end(), under.bytes.begin() + 4096));
-}
-
-TEST(GaugeKeep, ADamagedOrForeignFileWritesNothing) {
-    const Folder folder;
-    const GaugePlan p = small(128u << 10);
-    MemoryDevice under(test::noise(5, 128u << 10));
-    auto saved = *save_touched(p, under, folder.path / "keep");
-    Stopwatch watch;
-    ASSERT_TRUE(write_marks(p, under, watch.now()));
-    FaultyDevice device(under, {});
-    EXPECT_EQ(restore_touched(small(96u << 10), device, saved, true).error().code, "keep-file-damaged");
-    {
-        std::fstream f(saved.file, std::ios::in | std::ios::out | std::ios::binary);
-        f.seekp(777);
-        f.put('x');
-    }
-    EXPECT_EQ(restore_touched(p, device, saved, true).error().code, "keep-file-damaged");
-    fs::resize_file(saved.file, 100);
-    EXPECT_EQ(restore_touched(p, device, saved, true).error().code, "keep-file-damaged");
-    fs::remove(saved.file);
-    EXPECT_EQ(restore_touched(p, device, saved, true).error().code, "keep-file-damaged");
-    EXPECT_TRUE(device.writes().empty());
-}
-
-TEST(GaugeKeep, AFullHostIsSaidAndLeavesNothing) {
-    const Folder folder;
-    if (::mount("tmpfs", folder.path.c_str(), "tmpfs", 0, "size=32k") != 0)
-        GTEST_SKIP() << "skipped: needs the right to mount";
-    GaugePlan p = small(1u << 20);
-    p.unit_bytes = 64u << 10;
-    MemoryDevice under(test::noise(5, 1u << 20));
-    const auto saved = save_touched(p, under, folder.path / "keep");
-    const bool nothing = folder.empty();
-    ::umount2(folder.path.c_str(), MNT_DETACH);
-    ASSERT_FALSE(saved);
-    EXPECT_EQ(saved.error().code, "keep-not-saved");
-    EXPECT_NE(saved.error().problem.find("No space left"), std::string::npos);
-    EXPECT_TRUE(nothing);
-}
-
-TEST(GaugeKeep, ACardThatFailsOnTheWayBackIsSaid) {
-    const Folder folder;
-    const GaugePlan p = small(128u << 10);
-    Stopwatch watch;
-    const std::size_t writes = touched(p).size();
-    for (std::size_t n = 1; n <= writes; ++n) {
-        MemoryDevice under(test::noise(5, 128u << 10));
-        const auto saved = save_touched(p, under, folder.path / "keep");
-        FaultyDevice::Plan plan;
-        plan.drop_write = writes + n;
-        FaultyDevice device(under, plan);
-        ASSERT_TRUE(write_marks(p, device, watch.now()));
-        const auto back = restore_touched(p, device, *saved, true);
-        ASSERT_TRUE(back);
-        EXPECT_EQ(back->differ, 1u);
-        EXPECT_FALSE(back->whole());
     }
 }
 

@@ -16,6 +16,8 @@
 #include "fettle/base/ed25519.h"
 #include "fettle/base/source_path.h"
 #include "fettle/card/card.h"
+#include "fettle/card/test_faulty_device.h"
+#include "fettle/card/test_sparse_device.h"
 
 namespace fettle::card::test {
 

@@ -19,13 +19,13 @@ std::optional<std::uint64_t> number(const std::string& text) {
     return n;
 }
 
-}  // namespace
-
 fs::path gauge_file(const Workshop& shop, const card::FoundDevice& device) {
     // The serial comes from outside: only its digest becomes part of a name.
     const std::string key = fmt::format("{}\n{}", device.serial, device.size_bytes);
     return shop.home / "gauge" / (sha256_hex(std::string_view(key)).substr(0, 16) + ".json");
 }
+
+}  // namespace
 
 Result<std::optional<GaugeState>> read_gauge_state(const Workshop& shop, const card::FoundDevice& device) {
     const fs::path file = gauge_file(shop, device);
@@ -37,7 +37,7 @@ Result<std::optional<GaugeState>> read_gauge_state(const Workshop& shop, const c
     if (!parsed) return pass(parsed);
     const auto wrong = [&](const char* what) {
         return bad_input("gauge-state-damaged", file.string(), fmt::format("its {} is missing or wrong", what),
-                         "remove it once nothing of the card is to be put back any more");
+                         "remove it, and gauge the card anew");
     };
     const json::object* o = parsed->if_object();
     if (!o) return wrong("form");
@@ -57,40 +57,26 @@ Result<std::optional<GaugeState>> read_gauge_state(const Workshop& shop, const c
         return wrong("figures");
     s.sequence = text_of(*o, "sequence");
     s.at = text_of(*o, "at");
-    if (const auto* saved = o->if_contains("saved"); saved && saved->is_object()) {
-        const auto bytes = number(text_of(saved->as_object(), "bytes"));
-        if (!bytes) return wrong("saved.bytes");
-        s.saved = card::Saved{file.parent_path() / (file.stem().string() + ".keep"), *bytes,
-                              text_of(saved->as_object(), "sha256")};
-    }
     return std::optional<GaugeState>(std::move(s));
 }
 
 Status write_gauge_state(const Workshop& shop, const card::FoundDevice& device, const GaugeState& s) {
     const fs::path file = gauge_file(shop, device);
     if (Status st = make_folder(file.parent_path()); !st) return st;
-    json::object o{{"serial", device.serial},
-                   {"card_bytes", std::to_string(s.plan.card_bytes)},
-                   {"unit_bytes", std::to_string(s.plan.unit_bytes)},
-                   {"block_bytes", std::to_string(s.plan.block_bytes)},
-                   {"chunk_bytes", std::to_string(s.plan.chunk_bytes)},
-                   {"seed", std::to_string(s.plan.seed)},
-                   {"sequence", s.sequence},
-                   {"at", s.at}};
-    if (s.saved) o["saved"] = json::object{{"bytes", std::to_string(s.saved->bytes)}, {"sha256", s.saved->sha256}};
+    const json::object o{{"serial", device.serial},
+                         {"card_bytes", std::to_string(s.plan.card_bytes)},
+                         {"unit_bytes", std::to_string(s.plan.unit_bytes)},
+                         {"block_bytes", std::to_string(s.plan.block_bytes)},
+                         {"chunk_bytes", std::to_string(s.plan.chunk_bytes)},
+                         {"seed", std::to_string(s.plan.seed)},
+                         {"sequence", s.sequence},
+                         {"at", s.at}};
     return write_file_durably(file, pretty(o));
 }
 
-void forget_gauge_marks(const Workshop& shop, const card::FoundDevice& device) {
-    const auto state = read_gauge_state(shop, device);
-    if (state && *state && !(*state)->saved) forget_gauge_state(shop, device);
-}
-
 void forget_gauge_state(const Workshop& shop, const card::FoundDevice& device) {
-    const fs::path file = gauge_file(shop, device);
     std::error_code ec;
-    fs::remove(file, ec);  // first: without it the saved blocks are nobody's
-    fs::remove(file.parent_path() / (file.stem().string() + ".keep"), ec);
+    fs::remove(gauge_file(shop, device), ec);
 }
 
 }  // namespace fettle::workshop

@@ -1,13 +1,12 @@
 // What a gauging keeps between its steps, in HOME/gauge: enough to read the marks once more after the card was put back
-// in, and to put back what was saved of it after a kill.
+// in.
 #pragma once
 
-#include <filesystem>
 #include <optional>
 #include <string>
 
 #include "fettle/card/devices.h"
-#include "fettle/card/gauge_keep.h"
+#include "fettle/card/gauge.h"
 #include "fettle/workshop/workshop.h"
 
 namespace fettle::workshop {
@@ -16,16 +15,13 @@ struct GaugeState {
     card::GaugePlan plan;
     std::string sequence;  // of the medium when the marks were written; empty: the system does not count
     std::string at;        // when
-    std::optional<card::Saved> saved;
 };
 
 // Kept by serial and size: the name of a device changes when it is put back in.
-std::filesystem::path gauge_file(const Workshop& shop, const card::FoundDevice& device);  // ends in ".json"
 // nullopt: no gauging is open for this card. bad_input `gauge-state-damaged`.
 Result<std::optional<GaugeState>> read_gauge_state(const Workshop& shop, const card::FoundDevice& device);
 Status write_gauge_state(const Workshop& shop, const card::FoundDevice& device, const GaugeState& state);
-// The card was written since: its marks are gone. What --keep saved of it stays until it is put back.
-void forget_gauge_marks(const Workshop& shop, const card::FoundDevice& device);
+// The card was written since: its marks are gone.
 void forget_gauge_state(const Workshop& shop, const card::FoundDevice& device);
 
 }  // namespace fettle::workshop
