@@ -169,8 +169,6 @@ def library(t, image):
     empty = t.folder / "empty.img"
     empty.write_bytes(bytes(1 << 20))
     t.json("card", "audit", empty)
-    t.json("card", "map", image)
-    t.json("card", "map", empty, "--svg", "map.svg")
     t.json("card", "devices")
 
 
@@ -308,7 +306,6 @@ def failures(t):
     t.fails("family", "check", "nowhere.toml")
     t.fails("shelf", "show", "9.9", exits=(2, 3))
     t.fails("card", "audit", "nowhere.img")
-    t.fails("card", "map", "nowhere.img")
     t.fails("card", "gauge", "nowhere", exits=(3,))
     t.fails("link", "read", "--at", "doip://127.0.0.1:9", "--family", "dunnock", exits=(4,))
     t.fails("handover", "check", "nowhere.html")

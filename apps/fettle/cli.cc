@@ -11,7 +11,6 @@
 #include "cli_docs.h"
 #include "cmd_card.h"
 #include "cmd_card_device.h"
-#include "cmd_card_map.h"
 #include "cmd_draft.h"
 #include "cmd_family.h"
 #include "cmd_gauge.h"
@@ -246,12 +245,6 @@ void CommandLine::define_plan_and_card() {
                                     c.add_option("--family", o.family, "by what its boxes take")->type_name("ID");
                                     c.add_flag("--all", o.all, "also those that may not");
                                 });
-    command<CardMapOptions>(card, "map", "what stands where on a card, as a strip", card_map,
-                            [](CLI::App& c, CardMapOptions& o) {
-                                c.add_option("CARD", o.card, "image or device")->type_name("IMAGE|DEVICE")->required();
-                                c.add_option("--svg", o.svg, "draw it to this file")->type_name("FILE");
-                                c.add_flag("--ascii", o.ascii, "no character beyond ASCII");
-                            });
     command<CardGaugeOptions>(
         card, "gauge", "is the capacity real? writes marks over the card and reads them back", card_gauge,
         [](CLI::App& c, CardGaugeOptions& o) {

@@ -1,8 +1,6 @@
-// Any bytes as a card of which only the table and what stands where are asked: MBR, GPT and its sums, magics, what
-// would be lost, and the map. All of it ends; the map covers the card once, without gaps.
+// Any bytes as a card of which only the table is asked: MBR, GPT and its sums, magics, and what would be lost.
 #include <cstdlib>
 
-#include "fettle/card/card_map.h"
 #include "fettle/card/gpt.h"
 #include "fettle/card/lay_device.h"
 #include "fettle/card/reader.h"
@@ -18,19 +16,6 @@ void must(bool holds) {
     if (!holds) std::abort();
 }
 
-void map(BlockDevice& device) {
-    const auto m = map_card(device);
-    if (!m) return must(device.size_bytes() < 512);
-    std::uint64_t at = 0;
-    for (const auto& s : m->spots) {
-        must(s.at == at && s.length > 0);
-        at += s.length;
-    }
-    must(at == device.size_bytes() && m->used_to <= at);
-    must(!map_text(*m).empty());
-    must(map_svg(*m, "card").ends_with("</svg>\n"));
-}
-
 }  // namespace
 
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
@@ -42,7 +27,6 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
         if (table->kind == TableKind::gpt) (void)check_gpt(device);
     }
     must(!what_is_on(device).empty());
-    map(device);
     (void)erase_old_marks(device);
     must(device.size_bytes() == size);
     // Nothing of the old card is taken for a volume any more.
