@@ -122,8 +122,6 @@ void CommandLine::define_shelf() {
             c.add_option("--also-seen", o.also_seen, "digest of the package as seen at a second source")
                 ->type_name("SHA256");
             c.add_flag("--index-only", o.index_only, "an old release whose files are gone: for as-found lists only");
-            c.add_flag("--keep-refused", o.keep_refused,
-                       "if it is refused, a copy with its report goes into quarantine");
         });
     command<ShelfListOptions>(shelf, "list", "what is on the shelf, oldest first", shelf_list,
                               [](CLI::App& c, ShelfListOptions& o) {

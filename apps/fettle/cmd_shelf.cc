@@ -11,7 +11,6 @@
 #include "fettle/base/text.h"
 #include "fettle/shelf/cyclonedx.h"
 #include "fettle/shelf/package.h"
-#include "fettle/shelf/quarantine.h"
 #include "fettle/shelf/shelf.h"
 #include "fettle/workshop/store.h"
 
@@ -189,23 +188,14 @@ Result<Answer> shelf_add(const Context& context, const ShelfAddOptions& options)
     Answer answer;
     answer.level = family->level;
     if (!added) {
-        std::string kept;
-        if (added.error().code == "package-refused" && options.keep_refused) {
-            auto folder = shelf::keep_refused(context.home / "quarantine", request, refusal, context.clock->now());
-            if (!folder) return pass(folder);
-            kept = folder->string();
-            added.error().next = added.error().next.words() + "; a copy and its report.json are in " + kept;
-        }
         // A person gets one message with every finding; a program gets the findings one by one.
         if (added.error().code != "package-refused" || !context.json) return pass(added);
         const auto halts = std::count_if(refusal.judgement.reasons.begin(), refusal.judgement.reasons.end(),
                                          [](const Reason& r) { return r.verdict == Verdict::halt; });
-        answer.headline =
-            fmt::format("{2} is not shelved, {0} finding{1} against it; {3}.", halts, halts == 1 ? "" : "s",
-                        options.package, kept.empty() ? "nothing was kept" : "a copy is in " + kept);
+        answer.headline = fmt::format("{} is not shelved, {} finding{} against it; nothing was kept.", options.package,
+                                      halts, halts == 1 ? "" : "s");
         answer.judgement = refusal.judgement;
         answer.data = {{"package", options.package}, {"family", family->id}, {"shelved", false}};
-        if (!kept.empty()) answer.data["kept"] = kept;
         answer.bad_input = true;
         return answer;
     }

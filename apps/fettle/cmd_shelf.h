@@ -15,7 +15,6 @@ struct ShelfAddOptions {
     std::string right;      // "maker-portal", "customer-owned", "licence", "own-work", "unknown"; required
     std::string also_seen;  // SHA-256 of the package as seen at a second source; may be empty
     bool index_only = false;
-    bool keep_refused = false;  // a refused package goes into quarantine with its report
 };
 // A refusal is bad_input (exit 3) whose message names every finding by its code; with --json an answer that lists them
 // as reasons (exit 3 all the same).

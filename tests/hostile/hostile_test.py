@@ -288,47 +288,6 @@ def check_hostile(fettle, package, makers, findings):
                 findings.append(f"{name}: wrote outside: {climbed}")
 
 
-def check_quarantine(fettle, findings):
-    """A refused package that is to be kept: a copy and its report, and nothing on the shelf."""
-    with tempfile.TemporaryDirectory() as folder:
-        at = Path(folder)
-        (at / "home").mkdir()
-        shelf = Shelf(fettle, at / "home")
-        made = Package()
-        made.flip("main/kernel.bin")
-        made.link("main/link.bin", "/etc/passwd")
-        path = made.build("folder", at)
-        code, document = shelf.add(path, "--keep-refused")
-        kept = Path(document["data"].get("kept", "nowhere"))
-        report = json.loads((kept / "report.json").read_bytes()) if kept.is_dir() else {"findings": [], "not_copied": []}
-        told = sorted({f["code"] for f in report["findings"] if f["verdict"] == "halt"})
-        if code != 3 or told != ["digest-differs", "member-link"] or report["not_copied"] != ["main/link.bin"]:
-            findings.append(f"quarantine: exit {code}, report {report}")
-        elif (kept / "package/main/kernel.bin").read_bytes() != made.files["main/kernel.bin"] or (kept / "package/main/link.bin").exists():
-            findings.append("quarantine: the copy is not the package without its link")
-        if kept.parent != at / "home/quarantine" or len(list(kept.parent.iterdir())) != 1:
-            findings.append(f"quarantine: kept in {kept}")
-
-
-def tool(*args, cwd):
-    subprocess.run(args, cwd=cwd, check=True, capture_output=True, timeout=60)
-
-
-def check_given_back(fettle, archive, tree, at, findings):
-    """An archive on a shelf of its own comes back with the same names and bytes, as diff and sha256sum see it; its digest
-    on the slip is that of sha256sum."""
-    (at / "home").mkdir(parents=True)
-    code, document = Shelf(fettle, at / "home").add(archive)
-    if code != 0 or document["data"]["slip"]["package_sha256"] != hashlib.sha256(archive.read_bytes()).hexdigest():
-        findings.append(f"{archive.name}: exit {code}, or another digest than sha256sum's on the slip")
-        return
-    subprocess.run([fettle, "--home", at / "home", "shelf", "restore", "27.3.118", at / "back"], check=True, capture_output=True)
-    script = 'diff -r "$1" "$2" && cd "$1" && find . -type f -print0 | xargs -0 sha256sum | (cd "$2" && sha256sum -c --quiet)'
-    same = subprocess.run(["bash", "-o", "pipefail", "-c", script, "-", tree, at / "back"], capture_output=True, text=True)
-    if same.returncode != 0:
-        findings.append(f"{archive.name}: not given back as it was\n{same.stdout}{same.stderr}")
-
-
 def check_whole(fettle, findings):
     """Whole packages by every program: the first is shelved, each other one must be found to be the same, byte for byte."""
     seen = 0
@@ -392,7 +351,6 @@ def main():
             check_hostile(Path(options.fettle).resolve(), package, makers, findings)
     whole = 0
     if options.only is None and options.every == 1:
-        check_quarantine(Path(options.fettle).resolve(), findings)
         whole = check_whole(Path(options.fettle).resolve(), findings)
     for finding in findings:
         print(finding)
