@@ -138,8 +138,8 @@ def inner(maker):
     refused += attempt("job note", disk, ("job", "note", job, long), here)
     refused += attempt("family add", disk, ("family", "add", SOURCE / "families/pelm.toml"), here)
     refused += attempt("card lay", disk, ("card", "lay", "27.3.118", "--out", disk.folder / "card.img", "--size", "300M"), ready)
-    refused += attempt("plan --promela", disk, ("plan", *PLATES, "--view", "27.1.110 NS", "--to", "27.3.118", "--promela",
-                                                disk.folder / "m.pml"), ready)
+    refused += attempt("plan --picture", disk, ("plan", *PLATES, "--view", "27.1.110 NS", "--to", "27.3.118", "--picture",
+                                                disk.folder / "m.svg"), ready)
     run("handover", "make", job, "--out", folder / "first", home=here)  # makes the shop's key, which stays
     refused += attempt("handover make", disk, ("handover", "make", job, "--out", disk.folder / "sheet"), here)
     port = socket.socket()

@@ -1,13 +1,13 @@
-#include "fettle/cutmap/promela.h"
+#include "fettle/cutmap/slow/test_promela.h"
 
 #include <fmt/format.h>
 
 #include <algorithm>
 #include <cmath>
+#include <stdexcept>
 
-#include "fettle/base/text.h"
 #include "fettle/cutmap/model.h"
-#include "fettle/cutmap/promela_text.h"
+#include "fettle/cutmap/slow/test_promela_text.h"
 
 namespace fettle::cutmap {
 namespace {
@@ -413,18 +413,11 @@ private:
 
 }  // namespace
 
-Result<std::string> promela(const family::Family& family, const change::ChangeSheet& sheet, int cuts) {
+std::string promela(const family::Family& family, const change::ChangeSheet& sheet, int cuts) {
     const Model m = compile(family, sheet);
     for (const auto& box : m.boxes)
-        if (box.rules.empty())
-            return bad_input("boot-order-unknown", family.id,
-                             fmt::format("the order in which the {} box boots is not known; there is no model of it",
-                                         printable(box.file->role)),
-                             "add [[boot]] rules to the family file when they are known");
-    if (m.cells > 250 || m.acts.size() > 250)
-        return bad_input("model-too-large", family.id,
-                         fmt::format("{} cells and {} acts; the model takes 250 of each", m.cells, m.acts.size()),
-                         "the map itself has no such limit");
+        if (box.rules.empty()) throw std::invalid_argument("no boot order is known of " + box.file->role);
+    if (m.cells > 250 || m.acts.size() > 250) throw std::invalid_argument("more than 250 cells or acts");
     return Writer(m, cuts).all();
 }
 

@@ -1,5 +1,5 @@
 // The parts of a Promela model that are the same for every family: names, cuts, what happens when power returns, the
-// end. The parts made for each family stand in promela.cc.
+// end. The parts made for each family stand in test_promela.cc.
 #pragma once
 
 namespace fettle::cutmap::promela_text {
