@@ -350,7 +350,7 @@ def main():
     quick_disk.use()
     with tempfile.TemporaryDirectory() as folder:
         t = Run(str(Path(sys.argv[1]).resolve()), Path(folder))
-        paths = [p for p in program.command_paths(t.binary) if p[0] != "docs"]
+        paths = program.command_paths(t.binary)
         # The rehearsal takes the longest; meanwhile what needs no rehearsed home.
         practice = threading.Thread(target=rehearse, args=(t.elsewhere(t.folder / "shop"),))
         practice.start()

@@ -8,11 +8,11 @@ def run(program, *words, **more):
     return subprocess.run([program, *words], capture_output=True, text=True, stdin=subprocess.DEVNULL, timeout=30, **more)
 
 
-def command_paths(program):
-    """("job", "open"), …: every command that can be run, out of the completion."""
-    words = run(program, "docs", "bash").stdout
-    paths = [tuple(p.split()) for p in re.findall(r'^\s+" ([a-z -]+)"\|', words, re.M)]
-    return [p for p in paths if not any(len(q) > len(p) and q[: len(p)] == p for q in paths)]
+def command_paths(program, path=()):
+    """("job", "open"), …: every command that can be run."""
+    listed = run(program, *path, "--help").stdout.partition("\nSubcommands:\n")[2]
+    below = re.findall(r"^  ([a-z-]+)", listed, re.M)
+    return [p for name in below for p in command_paths(program, (*path, name))] if below else [path]
 
 
 def help_of(program, path=()):

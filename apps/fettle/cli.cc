@@ -1,14 +1,12 @@
 #include "cli.h"
 
 #include <algorithm>
-#include <cstdio>
 #include <cstdlib>
 #include <memory>
 #include <string_view>
 #include <vector>
 
 #include "cli_builder.h"
-#include "cli_docs.h"
 #include "cmd_card.h"
 #include "cmd_card_device.h"
 #include "cmd_draft.h"
@@ -373,17 +371,6 @@ void CommandLine::define() {
     define_link();
     define_ready();
     define_run();
-
-    CLI::App& docs = group("docs", "man page and shell completion");
-    docs.group("");
-    docs.add_subcommand("man", "the man page, for man -l -")->callback([this] {
-        std::fputs(man_page(app).c_str(), stdout);
-        throw CLI::Success();
-    });
-    docs.add_subcommand("bash", "completion for bash")->callback([this] {
-        std::fputs(bash_completion(app).c_str(), stdout);
-        throw CLI::Success();
-    });
 }
 
 namespace {
@@ -435,7 +422,7 @@ Parsed parse_command_line(int argc, const char* const* argv) {
     CommandLine line;
     try {
         line.app.parse(static_cast<int>(words.size()), words.data());
-    } catch (const CLI::Success& done) {  // help, version, docs
+    } catch (const CLI::Success& done) {  // help, version
         return line.app.exit(done);
     } catch (const CLI::ParseError& e) {
         const std::string command = command_named(line.app);

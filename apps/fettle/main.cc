@@ -138,7 +138,7 @@ int main(int argc, char** argv) {
     const auto began = std::chrono::steady_clock::now();
     try {
         Parsed parsed = parse_command_line(argc, argv);
-        if (const int* code = std::get_if<int>(&parsed)) {  // help, version, man page
+        if (const int* code = std::get_if<int>(&parsed)) {  // help, version
             if (*code != 0 || (std::fflush(stdout) == 0 && std::ferror(stdout) == 0)) return *code;
             std::fprintf(stderr, "fettle: standard output cannot be written. Next: make room, then ask again.\n");
             return 4;
