@@ -26,6 +26,14 @@ double number_of(const json::object& o, std::string_view key, double otherwise =
 
 json::array texts_as_json(const std::vector<std::string>& texts);
 
+// A list of anything, each item as `as_value` makes it.
+template <class List, class F>
+json::array list_as_json(const List& list, F as_value) {
+    json::array out;
+    for (const auto& item : list) out.emplace_back(as_value(item));
+    return out;
+}
+
 // Reasons as entries and documents keep them. What settles one ("next") is there only where something does: its words,
 // acts as `shown` shows them, and the first act by its name with its arguments.
 json::array reasons_as_json(const std::vector<Reason>& reasons,

@@ -54,5 +54,11 @@ TEST(Json, MembersWithFallback) {
     EXPECT_EQ(number_of(o, "t", -1), -1);
 }
 
+TEST(Json, Lists) {
+    EXPECT_EQ(json::serialize(texts_as_json({"a", "b"})), R"(["a","b"])");
+    EXPECT_EQ(json::serialize(list_as_json(std::vector<int>{1, 2}, [](int n) { return 2 * n; })), "[2,4]");
+    EXPECT_EQ(json::serialize(list_as_json(std::vector<int>(), [](int n) { return n; })), "[]");
+}
+
 }  // namespace
 }  // namespace fettle

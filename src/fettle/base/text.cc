@@ -32,6 +32,39 @@ std::string join(const std::vector<std::string>& parts, std::string_view between
     return out;
 }
 
+std::string lower(std::string_view text) {
+    std::string out(text);
+    for (char& c : out)
+        if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
+    return out;
+}
+
+std::string upper(std::string_view text) {
+    std::string out(text);
+    for (char& c : out)
+        if (c >= 'a' && c <= 'z') c = static_cast<char>(c - 'a' + 'A');
+    return out;
+}
+
+std::string plural(std::uint64_t n, std::string_view one, std::string_view more) {
+    if (n == 1) return fmt::format("1 {}", one);
+    return more.empty() ? fmt::format("{} {}s", n, one) : fmt::format("{} {}", n, more);
+}
+
+std::string_view without_mark(std::string_view text) {
+    if (text.starts_with("\xef\xbb\xbf")) text.remove_prefix(3);
+    return text;
+}
+
+bool Lines::next(std::string_view& line) {
+    if (rest_.empty()) return false;
+    line = rest_.substr(0, rest_.find('\n'));
+    rest_.remove_prefix(std::min(line.size() + 1, rest_.size()));
+    if (line.ends_with('\r')) line.remove_suffix(1);
+    ++number_;
+    return true;
+}
+
 std::string human_bytes(std::uint64_t bytes) {
     if (bytes < 1024) return fmt::format("{} bytes", bytes);
     if (bytes < 1024 * 1024) return fmt::format("{} KiB", (bytes + 512) / 1024);

@@ -21,6 +21,54 @@ TEST(Text, TrimTakesBlanksFromBothEnds) {
     EXPECT_EQ(trim(""), "");
 }
 
+TEST(Text, ANumberIsTheWholeTextOrNone) {
+    EXPECT_EQ(number_in<int>("-12"), -12);
+    EXPECT_EQ(number_in<std::uint8_t>("fF", 16), 255);
+    EXPECT_EQ(number_in<double>("1.5e2"), 150);
+    for (const char* none : {"", " 1", "1 ", "+1", "1x", "0x1", "-1", "256", "1.0"})
+        EXPECT_EQ(number_in<std::uint8_t>(none), std::nullopt) << none;
+    for (const char* none : {"", "nan", "inf", "-inf", "1e999", "1,5", " 1"})
+        EXPECT_EQ(number_in<double>(none), std::nullopt) << none;
+}
+RC_GTEST_PROP(Text, NumbersComeBack, (std::int64_t n)) {
+    RC_ASSERT(number_in<std::int64_t>(std::to_string(n)) == n);
+}
+
+TEST(Text, OneOrMore) {
+    EXPECT_EQ(plural(0, "file"), "0 files");
+    EXPECT_EQ(plural(1, "file"), "1 file");
+    EXPECT_EQ(plural(2, "box", "boxes"), "2 boxes");
+    EXPECT_EQ(plural(1, "box", "boxes"), "1 box");
+}
+
+TEST(Text, LettersAlone) {
+    EXPECT_EQ(lower("Ab9-Z\xc3\x84"), "ab9-z\xc3\x84");  // letters beyond ASCII stay as they are
+    EXPECT_EQ(upper("aB9[z{"), "AB9[Z{");
+}
+
+TEST(Text, LinesEndWithOrWithoutReturn) {
+    std::vector<std::string> seen;
+    Lines lines(
+        "\xef\xbb\xbf"
+        "a\r\n\n b\rc\nlast");
+    for (std::string_view line; lines.next(line);)
+        seen.push_back(std::to_string(lines.number()) + ":" + std::string(line));
+    EXPECT_EQ(seen, (std::vector<std::string>{"1:a", "2:", "3: b\rc", "4:last"}));
+    std::string_view line;
+    EXPECT_FALSE(Lines("").next(line));
+    EXPECT_FALSE(Lines("\xef\xbb\xbf").next(line));
+}
+RC_GTEST_PROP(Text, LinesJoinedAreTheText, ()) {
+    const auto parts = *rc::gen::container<std::vector<std::string>>(
+        rc::gen::container<std::string>(rc::gen::elementOf(std::string("ab c"))));
+    std::vector<std::string> seen;
+    const std::string text = join(parts, "\n");
+    Lines lines(text);
+    for (std::string_view line; lines.next(line);) seen.emplace_back(line);
+    if (!text.empty() && text.ends_with('\n')) seen.emplace_back();  // nothing behind the last end is no line
+    RC_ASSERT(join(seen, "\n") == text);
+}
+
 TEST(Text, HumanBytesAtItsBorders) {
     EXPECT_EQ(human_bytes(0), "0 bytes");
     EXPECT_EQ(human_bytes(1023), "1023 bytes");

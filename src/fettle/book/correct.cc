@@ -21,10 +21,8 @@ std::string as_words(const json::value& v) {
 json::value* child_of(json::value& parent, const std::string& part) {
     if (auto* o = parent.if_object()) return o->if_contains(part);
     auto* a = parent.if_array();
-    if (!a || part.empty() || part.size() > 6 || part.find_first_not_of("0123456789") != std::string::npos)
-        return nullptr;
-    const std::size_t i = std::stoul(part);
-    return i < a->size() ? &(*a)[i] : nullptr;
+    const auto i = number_in<std::size_t>(part);
+    return a && i && *i < a->size() ? &(*a)[*i] : nullptr;
 }
 
 }  // namespace

@@ -38,8 +38,7 @@ std::string sentence_of(const Audit& a) {
     const Reason* first = first_to_say(a.judgement);
     if (!first || first->verdict == Verdict::fit) return first ? first->text : std::string();
     const auto others = a.judgement.reasons.size() - 1;
-    const std::string more =
-        others == 0 ? "" : fmt::format(" ({} more finding{} below)", others, others == 1 ? "" : "s");
+    const std::string more = others == 0 ? "" : fmt::format(" ({} below)", plural(others, "more finding"));
     return (of_structure(first->code) ? "The card's file system is damaged: " : "") + first->text + more;
 }
 

@@ -3,7 +3,6 @@
 #include <fmt/core.h>
 
 #include <algorithm>
-#include <charconv>
 #include <set>
 
 #include "fettle/base/text.h"
@@ -27,12 +26,6 @@ std::string shown(std::string_view text) {
     std::string out = printable(trim(text));
     if (out.size() > longest_text) out = printable(trim(text.substr(0, longest_text))) + "…";
     return out;
-}
-
-std::uint64_t number_in(std::string_view text) {
-    std::uint64_t n = 0;
-    const auto [end, ec] = std::from_chars(text.data(), text.data() + text.size(), n);
-    return ec == std::errc() && end == text.data() + text.size() ? n : 0;
 }
 
 // "\040" and the like, as the kernel writes blanks in the list of mounts.
@@ -94,7 +87,7 @@ private:
         if (d.name != name) return d;  // no system names a device so; who uses it could not be looked up
         d.number = text(at + "/dev");
         const auto* size = file(at + "/size");
-        const std::uint64_t sectors = size ? number_in(trim(*size)) : 0;
+        const std::uint64_t sectors = size ? number_in<std::uint64_t>(trim(*size)).value_or(0) : 0;
         d.size_bytes = sectors < std::uint64_t{1} << 54 ? sectors * 512 : 0;
         d.removable = text(at + "/removable") == "1";
         d.read_only = text(at + "/ro") == "1";
@@ -247,12 +240,6 @@ std::vector<FoundDevice> find_devices(const SystemView& view) {
 }
 
 bool agrees(const FoundDevice& device, std::string_view typed, bool last_characters) {
-    const auto lower = [](std::string_view s) {
-        std::string out(s);
-        std::transform(out.begin(), out.end(), out.begin(),
-                       [](char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c + 32) : c; });
-        return out;
-    };
     const std::string wanted = lower(device.to_agree()), given = lower(trim(typed));
     if (given.empty()) return false;
     if (given == wanted) return true;

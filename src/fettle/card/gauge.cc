@@ -4,6 +4,7 @@
 #include <cstring>
 #include <numeric>
 
+#include "fettle/base/random.h"
 #include "fettle/card/geometry.h"
 
 namespace fettle::card {
@@ -14,20 +15,13 @@ constexpr std::size_t head_bytes = 32;
 // "FTLMARK" and a version, as bytes of the card.
 constexpr std::uint64_t magic = 0x01'4B'52'41'4D'4C'54'46ull;
 
-std::uint64_t next(std::uint64_t& state) {  // splitmix64 (Steele, Lea, Flood 2014), from memory
-    std::uint64_t z = (state += 0x9E3779B97F4A7C15ull);
-    z = (z ^ (z >> 30)) * 0xBF58476D1CE4E5B9ull;
-    z = (z ^ (z >> 27)) * 0x94D049BB133111EBull;
-    return z ^ (z >> 31);
-}
-
 void fill_mark(const GaugePlan& plan, std::uint64_t place, ByteSpan sector) {
-    std::uint64_t state = plan.seed ^ (place * 0xD6E8FEB86659FD93ull);
+    Random random(plan.seed ^ (place * 0xD6E8FEB86659FD93ull));
     store_le64(sector, 0, magic);
     store_le64(sector, 8, plan.seed);
     store_le64(sector, 16, place);
     // Beyond the head, bytes that no controller can compress or guess.
-    for (std::size_t at = 24; at < sector_bytes; at += 8) store_le64(sector, at, next(state));
+    for (std::size_t at = 24; at < sector_bytes; at += 8) store_le64(sector, at, random.next());
 }
 
 // The place a mark's head names, wherever in these bytes it begins: a card may wrap in the middle of a sector.

@@ -103,9 +103,9 @@ struct Judge {
                 by);
         if (!s.unreadable.empty())
             add("gauge-unreadable", Verdict::halt,
-                fmt::format("{} stretch{} could not be read, the first at {}. Clean the contacts and gauge once more; "
+                fmt::format("{} could not be read, the first at {}. Clean the contacts and gauge once more; "
                             "if it is the same again, retire the card.",
-                            s.unreadable.size(), s.unreadable.size() == 1 ? "" : "es", both(s.unreadable[0].at)),
+                            plural(s.unreadable.size(), "stretch", "stretches"), both(s.unreadable[0].at)),
                 by);
     }
 
@@ -161,9 +161,8 @@ struct Judge {
                 measured(chunks, "stretches; minima of the SD Association's speed classes"));
         if (!p.slow.empty())
             add("gauge-slow-spots", Verdict::mind,
-                fmt::format("{} place{} took {} times as long as usual or longer, the first at {} ({:.1f} s).",
-                            p.slow.size(), p.slow.size() == 1 ? "" : "s", slow_factor, both(p.slow[0].stretch.at),
-                            p.slow[0].seconds),
+                fmt::format("{} took {} times as long as usual or longer, the first at {} ({:.1f} s).",
+                            plural(p.slow.size(), "place"), slow_factor, both(p.slow[0].stretch.at), p.slow[0].seconds),
                 measured(g.written->writes.size() + g.first->reads.size(), "writes and reads; the factor is a guess"));
     }
 };

@@ -25,7 +25,7 @@ std::string files_of(Volume& volume, const std::string& kind) {
         bytes += n.folder ? 0 : n.size;
         if (n.path.find('/') == std::string::npos) top.push_back(printable(n.path));
     }
-    out += fmt::format(", {} file{}, {}", files, files == 1 ? "" : "s", human_bytes(bytes));
+    out += fmt::format(", {}, {}", plural(files, "file"), human_bytes(bytes));
     if (top.empty()) return out;
     const std::size_t left_out = top.size() > most_names ? top.size() - most_names : 0;
     if (left_out) top.resize(most_names);
@@ -47,8 +47,8 @@ std::vector<std::string> what_is_on(BlockDevice& device) {
     if (!table) return {"its first sector cannot be read: " + table.error().problem};
     if (table->kind == TableKind::none) return {"no partition table; at its start " + volume_at(device, 0)};
     std::vector<std::string> out;
-    out.push_back(fmt::format("{} with {} partition{}", table->kind == TableKind::gpt ? "GPT" : "MBR",
-                              table->partitions.size(), table->partitions.size() == 1 ? "" : "s"));
+    out.push_back(fmt::format("{} with {}", table->kind == TableKind::gpt ? "GPT" : "MBR",
+                              plural(table->partitions.size(), "partition")));
     for (std::size_t i = 0; i < table->partitions.size(); ++i) {
         if (i == most_partitions) {
             out.push_back(fmt::format("and {} more", table->partitions.size() - i));

@@ -35,15 +35,11 @@ std::string_view unseen_in(std::string_view line) {
 }  // namespace
 
 ListText list_text(std::string_view text) {
-    if (text.starts_with("\xef\xbb\xbf")) text.remove_prefix(3);
     ListText out;
-    int number = 0;
-    for (std::size_t at = 0; at < text.size();) {
-        const std::size_t end = std::min(text.find('\n', at), text.size());
-        const std::string_view raw = text.substr(at, end - at);
+    Lines lines(text);
+    for (std::string_view raw; lines.next(raw);) {
         const std::string_view line = raw.substr(0, raw.find('#'));
-        at = end + 1;
-        ++number;
+        const int number = lines.number();
         if (!is_utf8(line)) {
             out.unreadable = number;
             out.problem = "this is no UTF-8 text";

@@ -89,8 +89,8 @@ OfferedAnswer compare_offered(const family::Family& family, const family::Releas
         open.erase(at);
     }
     for (const Line* l : open) a.surprises.push_back(fmt::format("{} of the {} box is not listed", l->name, l->box));
-    const std::string counts = fmt::format("{} listed, {} expected, {} surprise{}", a.listed, a.expected,
-                                           a.surprises.size(), a.surprises.size() == 1 ? "" : "s");
+    const std::string counts = fmt::format("{} listed, {} expected, {}", a.listed, a.expected,
+                                           plural(a.surprises.size(), "surprise");
     if (a.surprises.empty()) {
         a.judgement.add(
             {"offered-as-expected", Verdict::fit, counts, "offered list", "the list and the package index"});

@@ -61,7 +61,7 @@ bool all_different_words(const std::vector<std::string>& cells) {
 
 std::string sample_of(const std::vector<std::string>& cells) {
     const std::set<std::string> different(cells.begin(), cells.end());
-    std::string out = fmt::format("{} different value{}", different.size(), different.size() == 1 ? "" : "s");
+    std::string out = plural(different.size(), "different value");
     std::size_t n = 0;
     for (const std::string& s : different) {
         if (s.empty() || ++n > 3) continue;

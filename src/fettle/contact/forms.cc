@@ -35,25 +35,6 @@ void square(Reading& r) {
         for (auto& row : t.rows) row.resize(t.fields.size());
 }
 
-// Line by line, without line ends.
-class Lines {
-public:
-    explicit Lines(std::string_view text) : text_(text) {
-        if (text_.starts_with("\xef\xbb\xbf")) text_.remove_prefix(3);
-    }
-    bool next(std::string_view& line) {
-        if (text_.empty()) return false;
-        const std::size_t end = std::min(text_.find('\n'), text_.size());
-        line = text_.substr(0, end);
-        text_.remove_prefix(std::min(end + 1, text_.size()));
-        if (line.ends_with('\r')) line.remove_suffix(1);
-        return true;
-    }
-
-private:
-    std::string_view text_;
-};
-
 bool is_hex(std::string_view s) {
     return std::all_of(s.begin(), s.end(), [](unsigned char c) { return std::isxdigit(c) != 0; });
 }
@@ -121,7 +102,7 @@ bool read_columns(std::string_view text, char separator, const std::function<boo
                   Reading& out) {
     out.form = separator == '\t' ? "tsv" : "csv";
     out.separator = separator;
-    if (text.starts_with("\xef\xbb\xbf")) text.remove_prefix(3);
+    text = without_mark(text);
     Table t;
     std::vector<std::string> cells;
     while (!text.empty() && t.rows.size() < most_rows) {

@@ -19,7 +19,7 @@ constexpr std::size_t head = 4096, largest_text = 32u << 20, most_held = 192u <<
 // UTF-8 but for a character cut at the end, and hardly a control character.
 bool looks_like_text(std::string_view s) {
     if (s.empty()) return false;
-    if (s.starts_with("\xef\xbb\xbf")) s.remove_prefix(3);
+    s = without_mark(s);
     std::size_t odd = 0;
     for (std::size_t at = 0; at < s.size();) {
         const std::size_t n = utf8_length(s.substr(at));

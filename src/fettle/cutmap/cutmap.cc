@@ -278,9 +278,9 @@ void judge(const Model& m, std::vector<Explored>& all, CutMap& map) {
                    "family file"});
         } else if (!cut_short) {
             j.add({"always-ends", Verdict::fit,
-                   fmt::format("proved: from each of the {} situations that up to {} cut{} can leave, the run was "
+                   fmt::format("proved: from each of the {} situations that up to {} can leave, the run was "
                                "followed, and it comes to its end by itself or by the card",
-                               map.met, map.cuts, map.cuts == 1 ? "" : "s"),
+                               map.met, plural(static_cast<std::uint64_t>(map.cuts), "cut")),
                    "power-cut map", "family file"});
         }
     }

@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "fettle/base/large_pages.h"
+#include "fettle/base/random.h"
 
 namespace fettle::cutmap {
 namespace {
@@ -31,11 +32,8 @@ Explorer::Explorer(const Model& m, std::vector<Word> found, std::size_t room_byt
 }
 
 std::uint64_t Explorer::hash_of(const Word* w) const {
-    std::uint64_t h = 0x9e3779b97f4a7c15u;
-    for (std::size_t i = 0; i < words_; ++i) {
-        h = (h ^ w[i]) * 0xff51afd7ed558ccdu;
-        h ^= h >> 32;
-    }
+    std::uint64_t h = hash_start;
+    for (std::size_t i = 0; i < words_; ++i) h = hash_on(h, w[i]);
     return h;
 }
 

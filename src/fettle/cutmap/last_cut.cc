@@ -2,6 +2,8 @@
 
 #include <algorithm>
 
+#include "fettle/base/random.h"
+
 namespace fettle::cutmap {
 namespace {
 
@@ -17,11 +19,8 @@ unsigned occurring(const int* n_each) {
 }  // namespace
 
 std::size_t WordsHash::operator()(const std::vector<Word>& words) const {
-    std::uint64_t h = 0x9e3779b97f4a7c15u;
-    for (const Word w : words) {
-        h = (h ^ w) * 0xff51afd7ed558ccdu;
-        h ^= h >> 32;
-    }
+    std::uint64_t h = hash_start;
+    for (const Word w : words) h = hash_on(h, w);
     return h;
 }
 

@@ -3,7 +3,6 @@
 #include <fmt/core.h>
 
 #include <algorithm>
-#include <charconv>
 
 #include "fettle/base/text.h"
 #include "fettle/family/load_parts.h"
@@ -66,18 +65,10 @@ void check_boot_rules(const Family& f, Log& log) {
     }
 }
 
-std::optional<long long> number_of(const Family& f, const std::string& release, const std::string& field) {
-    const auto text = version_field(f.order, release, field);
-    long long n = 0;
-    if (!text) return std::nullopt;
-    const auto r = std::from_chars(text->data(), text->data() + text->size(), n);
-    return r.ec == std::errc() && r.ptr == text->data() + text->size() ? std::optional(n) : std::nullopt;
-}
-
 // True, too, when a side cannot be read: then nothing stands against it.
 bool holds(const Family& f, const PairSides& p, const std::string& left, const std::string& right) {
-    const auto a = number_of(f, left, p.left.field);
-    const auto b = number_of(f, right, p.right.field);
+    const auto a = version_number(f.order, left, p.left.field);
+    const auto b = version_number(f.order, right, p.right.field);
     if (!a || !b) return true;
     return p.op == "==" ? *a == *b : p.op == "<=" ? *a <= *b : *a >= *b;
 }

@@ -377,6 +377,8 @@ std::optional<int> compare_versions(const VersionOrder& order, std::string_view 
 // One named field of a version ("line" of 27.3.118 is "27"), for pair rules. Nullopt if the rule names no such field or
 // the version is not of its form.
 std::optional<std::string> version_field(const VersionOrder& order, std::string_view version, std::string_view field);
+// The same as a number; nullopt also if it is none.
+std::optional<std::int64_t> version_number(const VersionOrder& order, std::string_view version, std::string_view field);
 
 // A pair rule taken apart: "display.line == main.line".
 struct PairSides {

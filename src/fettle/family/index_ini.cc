@@ -16,7 +16,7 @@ namespace {
 
 struct Section {
     std::string name;
-    std::size_t line = 0;
+    int line = 0;
     std::map<std::string, Raw, std::less<>> keys;
 };
 
@@ -28,12 +28,10 @@ std::vector<Section> read_sections(std::string_view text, Faults& faults) {
     std::vector<Section> out;
     std::set<std::string> names;
     out.push_back({});  // lines before the first section
-    if (text.starts_with("\xef\xbb\xbf")) text.remove_prefix(3);
-    for (std::size_t number = 1; !text.empty(); ++number) {
-        const std::size_t end = std::min(text.find('\n'), text.size());
-        const std::string_view line = trim(text.substr(0, end));
-        text.remove_prefix(std::min(end + 1, text.size()));
-        const std::string place = fmt::format("line {}", number);
+    Lines lines(text);
+    for (std::string_view raw; lines.next(raw);) {
+        const std::string_view line = trim(raw);
+        const std::string place = fmt::format("line {}", lines.number());
         if (line.empty() || line[0] == ';' || line[0] == '#') continue;
         if (line[0] == '[') {
             const std::string name(trim(line.substr(1, line.size() - 2)));
@@ -43,7 +41,7 @@ std::vector<Section> read_sections(std::string_view text, Faults& faults) {
             }
             if (!names.insert(name).second)
                 faults.add(place, fmt::format("begins [{}] a second time", printable(name)));
-            out.push_back({name, number, {}});
+            out.push_back({name, lines.number(), {}});
             continue;
         }
         const std::size_t equals = line.find('=');

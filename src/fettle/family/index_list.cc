@@ -22,9 +22,8 @@ const char* split_line(std::string_view line, const std::string& algorithm, Entr
     if (open != std::string_view::npos && line.find(' ') == open) {
         const std::size_t close = line.rfind(") = ");
         if (close == std::string_view::npos || close < open + 2) return "has no \") = \" before its digest";
-        std::string named;
-        for (const char c : line.substr(0, open))
-            if (c != '-') named += c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
+        std::string named = lower(line.substr(0, open));
+        std::erase(named, '-');
         if (named != algorithm) return "is of another algorithm than the family file says";
         out = {line.substr(close + 4), line.substr(open + 2, close - open - 2)};
         return nullptr;
@@ -43,13 +42,9 @@ RawIndex read_digest_list(const PackageRule& rule, std::string_view text, Faults
     RawIndex out;
     out.between.assign(1, ' ');
     out.release.place = rule.index;
-    if (text.starts_with("\xef\xbb\xbf")) text.remove_prefix(3);
-    for (std::size_t number = 1; !text.empty(); ++number) {
-        const std::size_t end = std::min(text.find('\n'), text.size());
-        std::string_view line = text.substr(0, end);
-        text.remove_prefix(std::min(end + 1, text.size()));
-        if (line.ends_with('\r')) line.remove_suffix(1);
-        const std::string place = fmt::format("line {}", number);
+    Lines lines(text);
+    for (std::string_view line; lines.next(line);) {
+        const std::string place = fmt::format("line {}", lines.number());
         if (trim(line).empty()) continue;
         if (line.starts_with('#')) {
             read_remark(line, place, rule, out.release, faults);

@@ -146,7 +146,7 @@ RawIndex read_table(const PackageRule& rule, std::string_view text, Faults& faul
     RawIndex out;
     out.between.assign(1, ' ');
     out.release.place = rule.index;
-    if (text.starts_with("\xef\xbb\xbf")) text.remove_prefix(3);
+    text = without_mark(text);
     Rows rows(text, rule.form == "tsv" ? '\t' : rule.separator, faults);
     Columns columns;
     if (!rule.columns.empty()) columns = read_head({0, rule.columns}, rule, faults);

@@ -3,7 +3,6 @@
 #include <fmt/core.h>
 #include <re2/re2.h>
 
-#include <charconv>
 #include <limits>
 #include <optional>
 #include <set>
@@ -78,13 +77,9 @@ public:
     std::optional<std::uint64_t> count(const std::string& field, Must must) {
         const Raw* v = take(field, must);
         if (!v) return std::nullopt;
-        std::int64_t n = -1;
-        const char* end = v->text.data() + v->text.size();
         const bool may = v->kind == RawKind::number || v->kind == RawKind::plain;
-        if (may && !v->text.empty()) {
-            const auto read = std::from_chars(v->text.data(), end, n);
-            if (read.ec == std::errc{} && read.ptr == end && n >= 0) return static_cast<std::uint64_t>(n);
-        }
+        const auto n = may ? number_in<std::int64_t>(v->text) : std::nullopt;
+        if (n && *n >= 0) return static_cast<std::uint64_t>(*n);
         // A size or counter beyond 2^63 is no size: it would wrap where sums are made.
         faults_.add(v->place,
                     fmt::format("is {}; a whole number from 0 to 9223372036854775807 was expected", shown(*v)));

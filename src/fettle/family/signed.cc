@@ -23,14 +23,11 @@ std::size_t block_at(std::string_view toml) {
 
 // What is left of a block whose first line was changed: else a changed file would pass for one that nobody signed.
 bool remains_of_a_block(std::string_view toml) {
-    for (std::size_t at = 0; at < toml.size();) {
-        const std::size_t end = std::min(toml.find('\n', at), toml.size());
-        const std::string_view line = trim(toml.substr(at, end - at));
-        if (line.starts_with(kSignature)) {
-            const auto raw = unhex(line.substr(kSignature.size()));
-            if (raw && raw->size() == 64) return true;
-        }
-        at = end + 1;
+    Lines lines(toml);
+    for (std::string_view line; lines.next(line);) {
+        line = trim(line);
+        const auto raw = line.starts_with(kSignature) ? unhex(line.substr(kSignature.size())) : std::nullopt;
+        if (raw && raw->size() == 64) return true;
     }
     return false;
 }

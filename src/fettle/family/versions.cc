@@ -194,4 +194,10 @@ std::optional<std::string> version_field(const VersionOrder& order, std::string_
     return parts[i];
 }
 
+std::optional<std::int64_t> version_number(const VersionOrder& order, std::string_view version,
+                                           std::string_view field) {
+    const auto text = version_field(order, version, field);
+    return text ? number_in<std::int64_t>(*text) : std::nullopt;
+}
+
 }  // namespace fettle::family

@@ -20,18 +20,6 @@ double student_density(double t, int degrees) {
 
 }  // namespace
 
-std::uint64_t Random::next() {
-    state_ += 0x9e3779b97f4a7c15u;
-    std::uint64_t z = state_;
-    z = (z ^ (z >> 30)) * 0xbf58476d1ce4e5b9u;
-    z = (z ^ (z >> 27)) * 0x94d049bb133111ebu;
-    return z ^ (z >> 31);
-}
-
-std::uint64_t Random::below(std::uint64_t n) {
-    return ((next() >> 32) * n) >> 32;
-}
-
 double normal_cdf(double z) {
     return 0.5 * std::erfc(-z / std::sqrt(2.0));
 }

@@ -1,22 +1,12 @@
-// A small generator and the normal distribution, our own so that the same seed gives the same forecast with every
-// compiler and standard library. Not for secrets.
+// The normal distribution and its kin, our own so that the same seed gives the same forecast with every compiler and
+// standard library.
 #pragma once
 
-#include <cstdint>
 #include <vector>
 
+#include "fettle/base/random.h"
+
 namespace fettle::forecast {
-
-// SplitMix64 (Steele, Lea, Flood 2014): one 64-bit state, equidistributed, passes what a forecast needs.
-class Random {
-public:
-    explicit Random(std::uint64_t seed) : state_(seed) {}
-    std::uint64_t next();
-    std::uint64_t below(std::uint64_t n);  // 0 … n−1, n > 0; bias below 2⁻³² for the n used here
-
-private:
-    std::uint64_t state_;
-};
 
 double normal_cdf(double z);
 // Inverse of the normal distribution for 0 < p < 1: a rational start (error below 1.2e-9 after one step of Halley).

@@ -260,14 +260,14 @@ private:
             for (const IdentifiedBox& b : out_.boxes)
                 names.push_back(fmt::format("{} from the {}", printable(b.typed), family_->box(b.role)->words));
             add("set-contradicts-intake", Verdict::halt,
-                fmt::format("the plates are of {} boxes ({}), but the intake says {} housing{}", boxes,
-                            join(names, ", "), noted, noted == 1 ? "" : "s"),
+                fmt::format("the plates are of {} boxes ({}), but the intake says {}", boxes, join(names, ", "),
+                            plural(noted, "housing")),
                 "intake", "intake");
             // This comes before any question about a character: it may be the wrong box altogether.
-            out_.question = Question{"intake",
-                                     fmt::format("The intake says {} housing{}: which box did each plate come from?",
-                                                 noted, noted == 1 ? "" : "s"),
-                                     names, std::log2(static_cast<double>(boxes))};
+            out_.question = Question{
+                "intake",
+                fmt::format("The intake says {}: which box did each plate come from?", plural(noted, "housing")), names,
+                std::log2(static_cast<double>(boxes))};
             out_.question->answers.emplace_back("the intake is wrong: there are more housings");
         } else if (boxes < noted && !given_.plates.empty()) {
             add("housing-without-plate", Verdict::mind,

@@ -25,12 +25,6 @@ char meant(char c) {
     return c == 'I' ? '1' : c == 'O' || c == 'Q' ? '0' : c;
 }
 
-std::string capitals(std::string_view s) {
-    std::string out;
-    for (const char c : s) out += c >= 'a' && c <= 'z' ? static_cast<char>(c - 'a' + 'A') : c;
-    return out;
-}
-
 constexpr const char* worth =
     "it catches any single wrong digit, but not a letter exchanged for one of the same value (A for J, B for K or S)";
 
@@ -47,7 +41,7 @@ void reckon(VinAnswer& out) {
 VinAnswer check_vin(std::string_view typed, std::optional<bool> rule_applies) {
     VinAnswer out;
     out.typed = std::string(trim(typed));
-    out.vin = capitals(out.typed);
+    out.vin = upper(out.typed);
     const auto halt = [&](std::string code, const std::string& text, std::string where) {
         out.judgement.add({std::move(code), Verdict::halt, text, std::move(where), "ISO 3779"});
     };

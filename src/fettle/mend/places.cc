@@ -88,12 +88,11 @@ Weighed weigh(const Question& q) {
     std::optional<Reached> reached;
     if (q.seen.landed && q.seen.landed_at_s >= began_s) reached = by_tally(acts, *q.seen.landed);
     if (reached && reached->act < first) reached.reset();  // the sign is later than the count
-    forecast::Random random(1);
+    Random random(1);
     const auto strata = forecast::normal_strata(kDraws);
     const auto shared = forecast::stratified_normals(random, strata);
     std::vector<std::vector<float>> own;
     for (std::size_t k = 0; k < acts.size(); ++k) own.push_back(forecast::stratified_normals(random, strata));
-    const auto uniform = [&] { return static_cast<double>(random.next() >> 11) * 0x1p-53; };
     const double from_s = q.seen.alive_s, to_s = std::max(q.seen.alive_s, q.seen.trouble_s);
     std::vector<double> seconds(acts.size());
     for (std::size_t i = 0; i < static_cast<std::size_t>(kDraws); ++i) {
@@ -104,11 +103,12 @@ Weighed weigh(const Question& q) {
             seconds[k] = acts[k].median_s * std::exp(acts[k].sigma * z);
             whole += seconds[k];
         }
-        double at = from_s + uniform() * (to_s - from_s), begins = began_s;
+        double at = from_s + random.uniform() * (to_s - from_s), begins = began_s;
         std::size_t k = first;
         if (reached) {
             k = reached->act;
-            begins = q.seen.landed_at_s - seconds[k] * (reached->from + uniform() * (reached->to - reached->from));
+            begins =
+                q.seen.landed_at_s - seconds[k] * (reached->from + random.uniform() * (reached->to - reached->from));
         }
         double in_act = std::max(0.0, at - begins);
         while (k + 1 < acts.size() && (in_act >= seconds[k] || acts[k].moments.empty())) {

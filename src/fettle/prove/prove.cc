@@ -12,12 +12,6 @@ namespace fettle::prove {
 namespace {
 
 bool contains_word(const std::string& text, const std::string& part) {
-    const auto lower = [](std::string s) {
-        for (char& c : s) {
-            if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
-        }
-        return s;
-    };
     return lower(text).find(lower(part)) != std::string::npos;
 }
 

@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <array>
-#include <charconv>
 
 #include "fettle/base/text.h"
 #include "fettle/prove/faults.h"
@@ -17,11 +16,7 @@ bool is_hex(char c) {
 // "28" → 0x28, "0x28" too.
 std::optional<std::uint8_t> status_of(std::string_view text) {
     if (text.starts_with("0x") || text.starts_with("0X")) text.remove_prefix(2);
-    unsigned value = 0;
-    const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), value, 16);
-    if (text.empty() || text.size() > 2 || error != std::errc() || end != text.data() + text.size())
-        return std::nullopt;
-    return static_cast<std::uint8_t>(value);
+    return text.size() > 2 ? std::nullopt : number_in<std::uint8_t>(text, 16);
 }
 
 }  // namespace

@@ -3,7 +3,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <charconv>
 #include <cmath>
 
 #include "fettle/base/text.h"
@@ -24,13 +23,6 @@ Key choice(std::string name, std::vector<std::string> words) {
 
 const std::vector<std::string> kYesNo = {"yes", "no"};
 const std::vector<std::string> kTest = {"answers", "dead"};
-
-std::optional<double> to_number(std::string_view text) {
-    double v = 0;
-    const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), v);
-    if (error != std::errc() || end != text.data() + text.size() || !std::isfinite(v)) return std::nullopt;
-    return v;
-}
 
 bool names_rest(const family::Family& family, const std::string& stem, const std::string& rest) {
     if (stem == "hold.") {
@@ -142,7 +134,7 @@ Status check_answer(const family::Family& family, const std::string& key, const 
     }
     bool good = false;
     if (k->choices.empty()) {
-        const auto v = to_number(value);
+        const auto v = number_in<double>(value);
         good = v && *v >= k->low && *v <= k->high;
     } else {
         good = std::find(k->choices.begin(), k->choices.end(), value) != k->choices.end();
@@ -155,7 +147,7 @@ Status check_answer(const family::Family& family, const std::string& key, const 
 
 std::optional<double> figure(const Told& told, const std::string& key) {
     const auto it = told.find(key);
-    return it == told.end() ? std::nullopt : to_number(it->second);
+    return it == told.end() ? std::nullopt : number_in<double>(it->second);
 }
 
 std::optional<bool> yes(const Told& told, const std::string& key, std::string_view yes_word, std::string_view no_word) {

@@ -15,7 +15,7 @@ const std::map<std::string, Rule, std::less<>> rule_names = {
 // The numbers that the family's fields name.
 std::vector<std::optional<std::int64_t>> parts_of(const family::VersionOrder& order, const std::string& version) {
     std::vector<std::optional<std::int64_t>> out;
-    for (const auto& field : order.fields) out.push_back(number_in(order, version, field));
+    for (const auto& field : order.fields) out.push_back(family::version_number(order, version, field));
     return out;
 }
 

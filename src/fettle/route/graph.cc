@@ -1,9 +1,10 @@
 #include "fettle/route/graph.h"
 
 #include <algorithm>
-#include <charconv>
 #include <queue>
 #include <tuple>
+
+#include "fettle/base/random.h"
 
 namespace fettle::route {
 namespace {
@@ -20,20 +21,11 @@ std::optional<Side> side_of(const family::Family& family, const change::SetState
     if (box == set.end() || box->second.release.empty()) return std::nullopt;
     Side out{box->second.release, {}};
     if (of.field == "release") return out;
-    out.number = number_in(family.order, out.release, of.field);
+    out.number = family::version_number(family.order, out.release, of.field);
     return out.number ? std::optional(out) : std::nullopt;
 }
 
 }  // namespace
-
-std::optional<std::int64_t> number_in(const family::VersionOrder& order, const std::string& version,
-                                      const std::string& field) {
-    const auto text = family::version_field(order, version, field);
-    std::int64_t n = 0;
-    if (!text) return std::nullopt;
-    const auto r = std::from_chars(text->data(), text->data() + text->size(), n);
-    return r.ec == std::errc() && r.ptr == text->data() + text->size() ? std::optional(n) : std::nullopt;
-}
 
 std::optional<bool> pair_holds(const family::Family& family, const family::PairRule& rule,
                                const change::SetState& set) {
@@ -63,13 +55,11 @@ std::optional<int> Graph::order(const std::string& a, const std::string& b) cons
 }
 
 std::size_t Graph::number_of(const Now& now) {
-    std::uint64_t h = 0x9e3779b97f4a7c15u;
+    std::uint64_t h = hash_start;
     for (const BoxNow& b : now) {
         for (const std::uint64_t v :
-             {std::uint64_t{b.version}, b.counter ? static_cast<std::uint64_t>(*b.counter) : ~std::uint64_t{1}}) {
-            h = (h ^ v) * 0xff51afd7ed558ccdu;
-            h ^= h >> 32;
-        }
+             {std::uint64_t{b.version}, b.counter ? static_cast<std::uint64_t>(*b.counter) : ~std::uint64_t{1}})
+            h = hash_on(h, v);
     }
     const auto [from, to] = numbers_.equal_range(h);
     for (auto at = from; at != to; ++at) {

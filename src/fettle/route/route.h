@@ -65,10 +65,6 @@ struct Goal {
 using StepCost = std::function<std::pair<double, double>(const family::Release&, const change::SetState& before)>;
 //   first: P90 seconds in no-way-back zones; second: P90 seconds of the step with handling
 
-// The number of a version that the family's `fields` name so. Nullopt: it has none, or one beyond 63 bits.
-std::optional<std::int64_t> number_in(const family::VersionOrder& order, const std::string& version,
-                                      const std::string& field);
-
 // Pair rules compare numbers of the two versions, by the family's names for them; release is the whole version.
 // Nullopt: a number is not known, or a role is not there.
 std::optional<bool> pair_holds(const family::Family& family, const family::PairRule& rule, const change::SetState& set);

@@ -32,15 +32,8 @@ bool printable_ascii(std::string_view text) {
     return std::all_of(text.begin(), text.end(), [](char c) { return c >= 0x20 && c < 0x7F; });
 }
 
-std::string ascii_upper(std::string_view text) {
-    std::string out(text);
-    for (char& c : out)
-        if (c >= 'a' && c <= 'z') c = static_cast<char>(c - 'a' + 'A');
-    return out;
-}
-
 bool device_name(std::string_view part) {
-    const std::string base = ascii_upper(trim(part.substr(0, part.find('.'))));
+    const std::string base = upper(trim(part.substr(0, part.find('.'))));
     static constexpr std::array<std::string_view, 4> plain = {"CON", "PRN", "AUX", "NUL"};
     if (std::find(plain.begin(), plain.end(), base) != plain.end()) return true;
     return base.size() == 4 && (base.starts_with("COM") || base.starts_with("LPT")) && base[3] >= '0' && base[3] <= '9';
@@ -146,7 +139,7 @@ std::string name_key(std::string_view name) {
     std::string_view kept = name;
     while (!kept.empty() && (kept.back() == '.' || kept.back() == ' ')) kept.remove_suffix(1);
     if (kept.empty()) kept = name;
-    if (printable_ascii(kept)) return ascii_upper(kept);  // composed already
+    if (printable_ascii(kept)) return upper(kept);  // composed already
     utf8proc_uint8_t* composed = nullptr;
     const utf8proc_ssize_t size =
         utf8proc_map(reinterpret_cast<const utf8proc_uint8_t*>(kept.data()), static_cast<utf8proc_ssize_t>(kept.size()),

@@ -34,10 +34,7 @@ constexpr Magic archives[] = {
 };
 
 bool looks_like_web_page(std::string_view head) {
-    std::string text(trim(head));
-    if (text.starts_with("\xef\xbb\xbf")) text.erase(0, 3);
-    std::transform(text.begin(), text.end(), text.begin(),
-                   [](char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c; });
+    const std::string text = lower(without_mark(trim(head)));
     return text.starts_with("<!doctype html") || text.starts_with("<html") || text.starts_with("<head") ||
            (text.starts_with("<?xml") && text.find("<html") != std::string::npos);
 }

@@ -12,12 +12,6 @@ namespace {
 
 constexpr std::size_t largest_pieces = 256u << 20;
 
-json::array texts(const std::vector<std::string>& list) {
-    json::array out;
-    for (const std::string& t : list) out.emplace_back(t);
-    return out;
-}
-
 std::vector<std::string> texts_from(const json::value& v) {
     std::vector<std::string> out;
     for (const json::value& t : v.as_array()) out.emplace_back(t.as_string());
@@ -42,18 +36,17 @@ Result<T> read(std::string_view text, F&& take) {
 }
 
 json::object piece_object(const family::Piece& p) {
-    json::array files;
-    for (const family::PieceFile& f : p.files) {
+    const auto file = [](const family::PieceFile& f) {
         json::object digests;
         for (const auto& [name, digest] : f.digests) digests[name] = digest;
-        files.push_back(json::object{{"path", f.path}, {"size", f.size}, {"digests", std::move(digests)}});
-    }
+        return json::object{{"path", f.path}, {"size", f.size}, {"digests", std::move(digests)}};
+    };
     return {{"name", p.name},
             {"box", p.box},
             {"region", p.region},
             {"version", p.version},
-            {"files", std::move(files)},
-            {"issues", texts(p.issues)}};
+            {"files", list_as_json(p.files, file)},
+            {"issues", texts_as_json(p.issues)}};
 }
 
 family::Piece piece_from(const json::object& o) {
@@ -89,11 +82,11 @@ std::string outline_text(const family::Release& r) {
     }
     json::object o{{"family", r.family},
                    {"release", r.release},
-                   {"markets", texts(r.markets)},
+                   {"markets", texts_as_json(r.markets)},
                    {"installs_from", r.installs_from},
                    {"counter", r.counter ? json::value(*r.counter) : json::value(nullptr)},
                    {"one_way_door", r.one_way_door},
-                   {"cures", texts(r.cures)},
+                   {"cures", texts_as_json(r.cures)},
                    {"index_path", r.index_path},
                    {"index_sha256", r.index_sha256},
                    {"pieces", r.pieces.size()},
@@ -127,9 +120,7 @@ Result<Outline> outline_from(std::string_view text) {
 // Thousands of pieces weigh more in the catalogue than their bytes in the packs: so they stand there compressed, as
 // "SIZE hex", or as plain JSON when they are few.
 std::string pieces_text(const std::vector<family::Piece>& pieces) {
-    json::array list;
-    for (const family::Piece& p : pieces) list.push_back(piece_object(p));
-    std::string plain = json::serialize(list);
+    std::string plain = json::serialize(list_as_json(pieces, piece_object));
     Buffer out;
     if (plain.size() < 4096 || Press().squeeze(as_bytes(plain), std::nullopt, out) != Form::zstd) return plain;
     return std::to_string(plain.size()) + " " + hex(out.view().subspan(record_head_bytes));
@@ -156,7 +147,7 @@ Result<std::vector<family::Piece>> pieces_from(std::string_view text) {
 }
 
 std::string codes_text(const std::vector<std::string>& codes) {
-    return json::serialize(texts(codes));
+    return json::serialize(texts_as_json(codes));
 }
 
 Result<std::vector<std::string>> codes_from(std::string_view text) {

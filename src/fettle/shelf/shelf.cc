@@ -112,9 +112,7 @@ Status check_slip(const ProvenanceSlip& slip) {
 // the wrapping differs, which a good signature over the index allows.
 void vet_second_source(const ProvenanceSlip& slip, const Intake& in, Judgement& j) {
     if (slip.also_seen_sha256.empty()) return;
-    std::string also = slip.also_seen_sha256;
-    std::transform(also.begin(), also.end(), also.begin(),
-                   [](char c) { return c >= 'A' && c <= 'F' ? static_cast<char>(c - 'A' + 'a') : c; });
+    const std::string also = lower(slip.also_seen_sha256);
     if (also == in.package_sha256) {
         j.add({"second-source-agrees", Verdict::fit, "the package has the digest that was seen at the second source",
                "package", "SHA-256"});
@@ -162,7 +160,7 @@ tl::unexpected<Error> refused(const AddRequest& request, const Vetting& vetting,
             said.push_back(fmt::format("[{}] {}{}", r.code, r.where.empty() ? "" : r.where + ": ", r.text));
     return bad_input(
         "package-refused", request.package.string(),
-        fmt::format("not shelved, {} finding{}: {}{}", findings, findings == 1 ? "" : "s", join(said, "; "),
+        fmt::format("not shelved, {}: {}{}", plural(findings, "finding"), join(said, "; "),
                     findings > most_said ? fmt::format("; and {} more", findings - most_said) : std::string()),
         "put these right at the source and add it again; docs/reasons.md says more on each");
 }

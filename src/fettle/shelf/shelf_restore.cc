@@ -4,7 +4,6 @@
 #include <unistd.h>
 
 #include <cerrno>
-#include <charconv>
 #include <csignal>
 #include <system_error>
 
@@ -45,11 +44,8 @@ void clear_dead(const fs::path& target) {
     for (fs::directory_iterator at(parent, ec), end; !ec && at != end; at.increment(ec)) {
         const std::string name = at->path().filename().string();
         if (!name.starts_with(start)) continue;
-        pid_t pid = 0;
-        const auto [last, wrong] = std::from_chars(name.data() + start.size(), name.data() + name.size(), pid);
-        if (wrong == std::errc() && last == name.data() + name.size() && pid > 0 && ::kill(pid, 0) != 0 &&
-            errno == ESRCH)
-            dead.push_back(at->path());
+        const auto pid = number_in<pid_t>(std::string_view(name).substr(start.size()));
+        if (pid && *pid > 0 && ::kill(*pid, 0) != 0 && errno == ESRCH) dead.push_back(at->path());
     }
     for (const fs::path& folder : dead) fs::remove_all(folder, ec);
 }

@@ -8,12 +8,6 @@
 namespace fettle::watch {
 namespace {
 
-using forecast::Random;
-
-double uniform(Random& random) {
-    return (static_cast<double>(random.next() >> 11) + 0.5) * 0x1p-53;
-}
-
 // From the middle of one of 4,096 equally likely strata: fine enough for quantiles of a thousand draws, and far quicker
 // than an inverse for each.
 double normal(Random& random) {
@@ -57,7 +51,7 @@ Future::Future(const Model& model, const std::vector<Place>& places, std::size_t
     Random random(20261125);
     begins_.reserve(draws * (acts_ + 1));
     spread(places, draws, [&](const Place& p) {
-        const double lasts_s = lasts(model, p.k, p.level, p.age_s, uniform(random));
+        const double lasts_s = lasts(model, p.k, p.level, p.age_s, random.uniform());
         now_.push_back({p.k, p.age_s, lasts_s});
         double at = 0;
         for (std::size_t k = 0; k <= acts_; ++k) {
@@ -99,7 +93,7 @@ Waiting::Waiting(const Model& model, const std::vector<Place>& anchor, std::size
                 if (wide(k) > wide(part.k)) part.k = k;
             }
             for (std::size_t k = p.k; k < awaited; ++k) {
-                const double u = uniform(random);
+                const double u = random.uniform();
                 if (k == part.k) continue;
                 if (k == p.k)
                     part.before_s += lasts(model, k, p.level, p.age_s, u) - p.age_s;

@@ -1,7 +1,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <charconv>
 
 #include "fettle/base/text.h"
 #include "fettle/watch/tracker.h"
@@ -68,12 +67,10 @@ Result<TallyReading> parse_tally(std::string_view text, UnixMs at) {
         const auto* c =
             std::find_if(std::begin(kClasses), std::end(kClasses), [&](const Named& n) { return name == n.name; });
         if (c == std::end(kClasses)) return wrong(part, "not one of landed, passed_over, refused, to_come");
-        int value = 0;
-        const auto [end, error] = std::from_chars(number.data(), number.data() + number.size(), value);
-        if (error != std::errc() || end != number.data() + number.size() || value < 0)
-            return wrong(part, "not a count");
+        const auto value = number_in<int>(number);
+        if (!value || *value < 0) return wrong(part, "not a count");
         if (out.*c->member) return wrong(part, "said twice");
-        out.*c->member = value;
+        out.*c->member = *value;
     }
     return out;
 }
