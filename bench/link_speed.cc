@@ -4,7 +4,6 @@
 //
 // doip    0x22 round trips over DoIP on loopback against a minimal answering peer, against a bare TCP ping-pong of the
 //         same bytes with the same peer (goal: at least 0.6), and against a Scapy client (goal: at least 20 times).
-// eight   eight boxes that take their time, read at once, against the slowest of them alone (goal: at most 1.3).
 // isotp   4,095-byte messages over a bus in memory, both ends in this thread (goal: at least 50 MB/s).
 #include <arpa/inet.h>
 #include <fmt/core.h>
@@ -164,36 +163,6 @@ void doip_speed(const std::string& client) {
         fmt::print("        Scapy: skipped, not installed or not named\n");
 }
 
-void eight_at_once() {
-    std::vector<std::unique_ptr<Peer>> peers;
-    for (int i = 0; i < 8; ++i) peers.push_back(std::make_unique<Peer>(std::chrono::microseconds(1500 + 500 * i)));
-    Options o;
-    o.loop = make_loop();
-    std::vector<Connection> connections;
-    for (const auto& p : peers) {
-        auto c = Connection::open({"127.0.0.1", p->port}, o);
-        if (!c) fail("not opened");
-        connections.push_back(std::move(*c));
-    }
-    const std::vector<uds::ReadRequest> list(40, uds::ReadRequest::identifier(0xF195));
-    std::vector<double> slowest, all;
-    for (int turn = 0; turn < 5; ++turn) {
-        const Reading one[] = {{&connections.back(), 0x1041, list}};
-        auto began = Clock::now();
-        (void)ask_at_once(one);
-        slowest.push_back(seconds_since(began));
-        std::vector<Reading> readings;
-        for (auto& c : connections) readings.push_back({&c, 0x1041, list});
-        began = Clock::now();
-        for (const auto& replies : ask_at_once(readings))
-            for (const auto& r : replies)
-                if (r.said != Said::value) fail("a wrong answer");
-        all.push_back(seconds_since(began));
-    }
-    fmt::print("eight   the slowest alone {:.0f} ms  all at once {:.0f} ms  ratio {:.2f} (goal 1.3)\n",
-               median(slowest) * 1e3, median(all) * 1e3, median(all) / median(slowest));
-}
-
 void isotp_speed() {
     for (const bool fd : {false, true}) {
         link::isotp::Config c;
@@ -221,6 +190,5 @@ void isotp_speed() {
 
 int main(int argc, char** argv) {
     doip_speed(argc > 1 ? argv[1] : "");
-    eight_at_once();
     isotp_speed();
 }

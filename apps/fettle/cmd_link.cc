@@ -80,7 +80,7 @@ std::string shown(const Fact& f) {
 }
 
 std::string status_words(std::uint8_t status) {
-    const auto names = link::uds::status_names(status);
+    const auto names = prove::status_bits(status);
     return names.empty() ? "no bit set" : join(std::vector<std::string>(names.begin(), names.end()), ", ");
 }
 
@@ -144,7 +144,7 @@ boost::json::object faults_as_json(const std::vector<BoxFaults>& faults) {
             boost::json::array entries;
             for (const auto& f : b.faults) {
                 boost::json::array names;
-                for (const auto n : link::uds::status_names(f.status)) names.emplace_back(n);
+                for (const auto n : prove::status_bits(f.status)) names.emplace_back(n);
                 entries.push_back({{"code", f.code},
                                    {"code_words", prove::code_words(f.code)},
                                    {"status", f.status},

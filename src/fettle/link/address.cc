@@ -2,7 +2,6 @@
 
 #include <fmt/format.h>
 
-#include <charconv>
 #include <optional>
 
 #include "fettle/base/text.h"
@@ -17,14 +16,6 @@ constexpr std::string_view how = "write it as doip://HOST:PORT/0x1041, for examp
 
 auto bad(std::string_view text, std::string problem, std::string_view next = how) {
     return usage_error("bad-address", printable(text), std::move(problem), std::string(next));
-}
-
-template <class T>
-std::optional<T> number(std::string_view text, int base) {
-    T v{};
-    const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), v, base);
-    if (text.empty() || error != std::errc{} || end != text.data() + text.size()) return std::nullopt;
-    return v;
 }
 
 bool host_like(std::string_view h) {
@@ -57,7 +48,7 @@ Result<Endpoint> endpoint_of(std::string_view text, std::string_view whole, std:
     }
     if (!host_like(e.host)) return bad(whole, "the host is missing or holds a character that no host has", next);
     if (has_port) {
-        const auto p = number<std::uint16_t>(port, 10);
+        const auto p = number_in<std::uint16_t>(port);
         if (!p || *p == 0)
             return bad(whole, fmt::format("port '{}' is not a number from 1 to 65535", printable(port)), next);
         e.port = *p;
@@ -89,7 +80,7 @@ Result<BoxAddress> parse_link_address(std::string_view text) {
     if (slash == std::string_view::npos || slash + 1 == rest.size()) return out;
     const std::string_view box = rest.substr(slash + 1);
     const bool hexed = box.starts_with("0x") || box.starts_with("0X");
-    const auto logical = hexed && box.size() <= 6 ? number<std::uint16_t>(box.substr(2), 16) : std::nullopt;
+    const auto logical = hexed && box.size() <= 6 ? number_in<std::uint16_t>(box.substr(2), 16) : std::nullopt;
     if (!logical) return bad(text, fmt::format("box address '{}' is not of the form 0x1041", printable(box)));
     if (*logical == 0) return bad(text, "box address 0 belongs to no box");
     if (*logical >= 0x0E00 && *logical <= 0x0FFF)

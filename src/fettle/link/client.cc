@@ -4,7 +4,6 @@
 
 #include <algorithm>
 #include <set>
-#include <stdexcept>
 
 #include "fettle/link/exchange.h"
 #include "fettle/link/line.h"
@@ -29,6 +28,9 @@ struct Connection::State {
     ~State() {
         if (line) line->close();
     }
+
+    Reply ask(std::uint16_t box, const Bytes& message);
+    bool step(Exchange& x, SteadyTime now);
 
     // Why `message` may not or cannot go out; empty when it may.
     std::string held(std::uint16_t box, ByteView message) const {
@@ -72,123 +74,51 @@ Result<Connection> Connection::open_to(const BoxAddress& at, const Options& opti
 
 // --- asking --------------------------------------------------------------------------------------------------------
 
-// Drives exchanges on several connections, one open exchange on each.
-struct AtOnce {
-    struct One {
-        Connection::State* state;
-        std::uint16_t box;
-        std::vector<Bytes> messages;
-        std::vector<Reply> replies{};
-        std::optional<Exchange> open{};
-        bool whole() const { return replies.size() == messages.size(); }
-    };
-
-    // Starts what can be started, moves on what is due. True: something happened.
-    static bool step(One& o, SteadyTime now) {
-        Connection::State& s = *o.state;
-        if (!o.open) {
-            const Bytes& message = o.messages[o.replies.size()];
-            if (auto why = s.held(o.box, message); !why.empty()) {
-                o.replies.push_back(no_answer(std::move(why)));
-                return true;
-            }
-            while (s.line->take()) {
-            }  // nobody waits for what came in between
-            o.open.emplace(o.box, message, s.timing, s.out_of_step.erase(o.box) > 0, now);
-        }
-        Exchange& x = *o.open;
-        bool moved = false;
-        if (s.cancel.cancelled()) {
-            if (s.line->sends()) s.line->breaks(Heard::broken, "it was broken off");  // part of a message may be out
-            x.hear({Heard::cancelled, 0, {}, {}}, now);
-        }
-        while (auto h = s.line->take()) {
-            x.hear(std::move(*h), now);
-            moved = true;
-        }
-        if (!x.done() && s.line->sends() && now >= x.deadline())
-            s.line->breaks(Heard::broken, "the other side takes no more bytes");
-        x.tick(now);
-        if (const auto message = x.due(now)) {
-            if (auto why = s.held(o.box, *message); !why.empty())  // the run may have begun in the meantime
-                x.hear({Heard::not_delivered, o.box, {}, std::move(why)}, now);
-            else
-                s.line->send(o.box, *message);
-            moved = true;
-        }
-        if (!x.done()) return moved;
-        if (x.owes()) s.out_of_step.insert(o.box);
-        o.replies.push_back(x.take());
-        o.open.reset();
-        return true;
+// One exchange from its request to its end. Nothing here waits longer than a cancel may go unnoticed.
+Reply Connection::State::ask(std::uint16_t box, const Bytes& message) {
+    constexpr auto slice = std::chrono::milliseconds(50);
+    if (auto why = held(box, message); !why.empty()) return no_answer(std::move(why));
+    while (line->take()) {
+    }  // nobody waits for what came in between
+    Exchange x(box, message, timing, out_of_step.erase(box) > 0, now_is());
+    while (!x.done()) {
+        const SteadyTime now = now_is();
+        if (!step(x, now)) loop->turn(std::min(x.deadline(), now + slice));
     }
+    if (x.owes()) out_of_step.insert(box);
+    return x.take();
+}
 
-    static void run(std::vector<One>& all) {
-        constexpr auto slice = std::chrono::milliseconds(50);  // how soon a cancel is noticed
-        while (true) {
-            bool moved = false;
-            const SteadyTime now = now_is();
-            SteadyTime until = now + slice;
-            Loop* loop = nullptr;
-            std::set<const Connection::State*> taken;  // one box after another on each connection
-            for (One& o : all) {
-                if (o.whole() || (all.size() > 1 && !taken.insert(o.state).second)) continue;
-                loop = o.state->loop.get();
-                moved |= step(o, now);
-                if (o.open) until = std::min(until, o.open->deadline());
-            }
-            if (!loop) return;
-            if (!moved) loop->turn(until);
-        }
+// Moves on what is due. True: something happened.
+bool Connection::State::step(Exchange& x, SteadyTime now) {
+    bool moved = false;
+    if (cancel.cancelled()) {
+        if (line->sends()) line->breaks(Heard::broken, "it was broken off");  // part of a message may be out
+        x.hear({Heard::cancelled, 0, {}, {}}, now);
     }
-
-    static std::vector<Reply> one(Connection& c, std::uint16_t box, std::vector<Bytes> messages) {
-        std::vector<One> all;
-        all.push_back({c.state_.get(), box, std::move(messages)});
-        run(all);
-        return std::move(all.front().replies);
+    while (auto h = line->take()) {
+        x.hear(std::move(*h), now);
+        moved = true;
     }
-
-    static std::vector<std::vector<Reply>> many(std::span<const Reading> readings) {
-        std::vector<One> all;
-        for (const Reading& r : readings) {
-            std::vector<Bytes> messages;
-            for (const auto& q : r.requests) messages.push_back(q.bytes());
-            all.push_back({r.connection->state_.get(), r.box, std::move(messages)});
-            if (all.front().state->loop != all.back().state->loop)
-                throw std::invalid_argument("connections asked at once share one loop");
-        }
-        run(all);
-        std::vector<std::vector<Reply>> out;
-        for (One& o : all) out.push_back(std::move(o.replies));
-        return out;
+    if (!x.done() && line->sends() && now >= x.deadline())
+        line->breaks(Heard::broken, "the other side takes no more bytes");
+    x.tick(now);
+    if (const auto message = x.due(now)) {
+        if (auto why = held(x.box(), *message); !why.empty())  // the run may have begun in the meantime
+            x.hear({Heard::not_delivered, x.box(), {}, std::move(why)}, now);
+        else
+            line->send(x.box(), *message);
+        moved = true;
     }
-
-    // A session that tells longer times than ours gets them.
-    static void take_timing(Connection& c, const Reply& r) {
-        if (r.said != Said::value) return;
-        const auto told = uds::session_timing(r.data);
-        if (!told) return;
-        constexpr std::int64_t for_the_way_ms = 1000;
-        Timing& t = c.state_->timing;
-        t.p2_ms = std::max<std::int64_t>(t.p2_ms, std::min<std::int64_t>(told->p2_ms, 60000) + for_the_way_ms);
-        t.p2star_ms =
-            std::max<std::int64_t>(t.p2star_ms, std::min<std::int64_t>(told->p2star_ms, 60000) + for_the_way_ms);
-    }
-};
+    return moved || x.done();
+}
 
 Reply Connection::ask(std::uint16_t box, const uds::ReadRequest& request) {
-    Reply r = std::move(AtOnce::one(*this, box, {request.bytes()}).front());
-    if (request.service() == 0x10) AtOnce::take_timing(*this, r);
-    return r;
+    return state_->ask(box, request.bytes());
 }
 
 Reply Connection::clear(std::uint16_t box, const uds::ClearRequest& request) {
-    return std::move(AtOnce::one(*this, box, {request.bytes()}).front());
-}
-
-std::vector<std::vector<Reply>> ask_at_once(std::span<const Reading> readings) {
-    return AtOnce::many(readings);
+    return state_->ask(box, request.bytes());
 }
 
 Reply Connection::read(std::uint16_t box, std::uint16_t did) {
@@ -198,27 +128,6 @@ Reply Connection::read(std::uint16_t box, std::uint16_t did) {
     if (!data) return nonsense(data.error().problem);
     r.data = std::move(*data);
     return r;
-}
-
-std::vector<Reply> Connection::read_each(std::uint16_t box, std::span<const std::uint16_t> dids) {
-    std::vector<Reply> out;
-    for (const auto did : dids) out.push_back(read(box, did));
-    return out;
-}
-
-std::vector<Reply> Connection::read_together(std::uint16_t box, std::span<const uds::Wanted> wanted) {
-    std::vector<std::uint16_t> dids;
-    for (const auto& w : wanted) dids.push_back(w.did);
-    if (wanted.size() < 2) return read_each(box, dids);
-    const Reply all = ask(box, uds::ReadRequest::identifiers(dids));
-    if (all.said == Said::no_answer) return std::vector<Reply>(wanted.size(), all);
-    if (all.said == Said::value)
-        if (auto cut = uds::identifiers_data(wanted, all.data)) {
-            std::vector<Reply> out;
-            for (auto& record : *cut) out.push_back({Said::value, std::move(record), 0, {}});
-            return out;
-        }
-    return read_each(box, dids);
 }
 
 Connection::Codes Connection::read_codes(std::uint16_t box, std::uint8_t status_mask) {
@@ -233,9 +142,6 @@ Connection::Codes Connection::read_codes(std::uint16_t box, std::uint8_t status_
     return out;
 }
 
-Reply Connection::count_codes(std::uint16_t box, std::uint8_t status_mask) {
-    return ask(box, uds::ReadRequest::count(status_mask));
-}
 Reply Connection::read_snapshot(std::uint16_t box, std::uint32_t code) {
     return ask(box, uds::ReadRequest::snapshot(code));
 }

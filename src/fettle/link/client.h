@@ -49,7 +49,7 @@ Result<std::vector<Found>> hear_announcements(const Endpoint& at, std::int64_t w
 
 // --- one connection -----------------------------------------------------------------------------------------------
 
-// Several connections that are asked at the same time share one loop; by default each has its own.
+// Several connections may share one loop; by default each has its own.
 std::shared_ptr<Loop> make_loop();
 
 struct Options {
@@ -92,13 +92,6 @@ public:
     // The record of one identifier: `data` without service and identifier.
     Reply read(std::uint16_t box, std::uint16_t did);
 
-    // Several, each with its own answer, in the order given: one by one, because the records' lengths are not known.
-    std::vector<Reply> read_each(std::uint16_t box, std::span<const std::uint16_t> dids);
-
-    // Several whose lengths are known: asked in one request; when that is refused or its answer is not exactly those
-    // records, one by one, so that one identifier that the box does not know costs no other.
-    std::vector<Reply> read_together(std::uint16_t box, std::span<const uds::Wanted> wanted);
-
     // Stored codes by status mask (19 02). `raw` keeps the whole answer as it came.
     struct Codes {
         Reply reply;
@@ -106,29 +99,15 @@ public:
     };
     Codes read_codes(std::uint16_t box, std::uint8_t status_mask = 0xFF);
 
-    // How many codes the mask matches (19 01); all snapshot records (19 04) or extended data records (19 06) of one
-    // code. `data` of the reply is the whole answer, checked to be about that code; the records' insides are the
-    // maker's.
-    Reply count_codes(std::uint16_t box, std::uint8_t status_mask = 0xFF);
+    // All snapshot records (19 04) or extended data records (19 06) of one code. `data` of the reply is the whole
+    // answer, checked to be about that code; the records' insides are the maker's.
     Reply read_snapshot(std::uint16_t box, std::uint32_t code);
     Reply read_extended(std::uint16_t box, std::uint32_t code);
 
 private:
     struct State;
-    friend struct AtOnce;
     explicit Connection(std::unique_ptr<State> state);
     std::unique_ptr<State> state_;
 };
-
-// Requests to one box, one after another.
-struct Reading {
-    Connection* connection = nullptr;
-    std::uint16_t box = 0;
-    std::vector<uds::ReadRequest> requests;
-};
-// All readings at the same time, on the calling thread; those on one connection one after another, because an entity
-// has one tester's request in hand at a time. Answers in the order of the readings and their requests. The connections
-// share one loop (Options::loop); throws std::invalid_argument when they do not.
-std::vector<std::vector<Reply>> ask_at_once(std::span<const Reading> readings);
 
 }  // namespace fettle::link

@@ -93,32 +93,10 @@ TEST(Client, ALateNoIsNotTakenForTheNextAnswer) {
     t.ack_ms = 100;
     auto c = Connection::open(box.at(), {}, t);
     ASSERT_TRUE(c);
-    const std::uint16_t dids[] = {0xF187, 0xF195};
-    const auto replies = c->read_each(0x1041, dids);
-    EXPECT_EQ(replies[0].said, Said::no_answer);
-    EXPECT_EQ(replies[1].said, Said::value);
-    EXPECT_EQ(as_text(replies[1].data), "1.2");
-}
-
-TEST(Client, SeveralTogetherAndOneByOneWhenThatIsRefused) {
-    std::vector<std::string> asked;
-    RudeBox box([&](const Line& l) {
-        l.activate();
-        for (Bytes q = l.receive(); !q.empty(); q = l.receive()) {
-            asked.push_back(hex(ByteView(q).subspan(12)));
-            Bytes answer{0x7F, 0x22, 0x31};
-            if (asked.back() == "22f187") answer = {0x62, 0xF1, 0x87, 'A', 'B'};
-            l.send(ack() + says(answer));
-        }
-    });
-    auto c = Connection::open(box.at(), {}, quick());
-    ASSERT_TRUE(c);
-    const uds::Wanted wanted[] = {{0xF187, 2}, {0xF195, 3}};
-    const auto replies = c->read_together(0x1041, wanted);
-    EXPECT_EQ(asked, (std::vector<std::string>{"22f187f195", "22f187", "22f195"}));
-    EXPECT_EQ(as_text(replies[0].data), "AB");
-    EXPECT_EQ(replies[1].said, Said::refused);
-    c = outside_error("", "", "", "");
+    EXPECT_EQ(c->read(0x1041, 0xF187).said, Said::no_answer);
+    const auto second = c->read(0x1041, 0xF195);
+    EXPECT_EQ(second.said, Said::value);
+    EXPECT_EQ(as_text(second.data), "1.2");
 }
 
 TEST(Client, ACodeListWithAHalfRecordIsNonsense) {
@@ -134,46 +112,7 @@ TEST(Client, ACodeListWithAHalfRecordIsNonsense) {
     EXPECT_TRUE(codes.list.codes.empty());
 }
 
-// --- several boxes, clearing, the gate ----------------------------------------------------------------------------
-
-// Eight boxes that take 150 ms each for their answer: at once they take about as long as one. The bound is far below
-// the 1.2 s that one after another would take, and far above what one takes.
-TEST(AtOnce, EightSlowBoxesTakeAsLongAsOne) {
-    std::vector<std::unique_ptr<RudeBox>> boxes;
-    std::vector<Connection> connections;
-    Options options;
-    options.loop = make_loop();
-    for (int i = 0; i < 8; ++i) {
-        boxes.push_back(std::make_unique<RudeBox>([i](const Line& l) {
-            l.activate();
-            l.receive();
-            std::this_thread::sleep_for(std::chrono::milliseconds(150));
-            l.send(ack());
-            if (i != 5) l.send(says({0x62, 0xF1, 0x95, static_cast<Byte>('0' + i)}));
-        }));
-        Timing t = quick();
-        t.p2_ms = i == 5 ? 150 : 3000;
-        auto c = Connection::open(boxes.back()->at(), options, t);
-        ASSERT_TRUE(c);
-        connections.push_back(std::move(*c));
-    }
-    std::vector<Reading> readings;
-    for (auto& c : connections) readings.push_back({&c, 0x1041, {uds::ReadRequest::identifier(0xF195)}});
-    const auto began = std::chrono::steady_clock::now();
-    const auto replies = ask_at_once(readings);
-    EXPECT_LT(std::chrono::steady_clock::now() - began, std::chrono::milliseconds(800));
-    for (std::size_t i = 0; i < 8; ++i)  // the one that says nothing costs no other
-        EXPECT_EQ(replies[i].at(0).said, i == 5 ? Said::no_answer : Said::value) << i;
-    EXPECT_EQ(as_text(replies[7][0].data).substr(3), "7");
-}
-
-TEST(AtOnce, ConnectionsOfDifferentLoopsAreAMistake) {
-    RudeBox a([](const Line& l) { l.activate(); }), b([](const Line& l) { l.activate(); });
-    auto ca = Connection::open(a.at(), {}, quick()), cb = Connection::open(b.at(), {}, quick());
-    ASSERT_TRUE(ca && cb);
-    const Reading readings[] = {{&*ca, 1, {}}, {&*cb, 1, {}}};
-    EXPECT_THROW(ask_at_once(readings), std::invalid_argument);
-}
+// --- clearing, the gate ----------------------------------------------------------------------------
 
 TEST(Clear, TowardThisMachineItGoesOutWithItsGroup) {
     Bytes got;

@@ -11,21 +11,6 @@ constexpr std::string_view letters = "PCBU";
 constexpr std::string_view hex_digits = "0123456789ABCDEF";
 }  // namespace
 
-std::vector<std::string_view> status_names(std::uint8_t status) {
-    constexpr std::string_view names[] = {"testFailed",
-                                          "testFailedThisOperationCycle",
-                                          "pendingDTC",
-                                          "confirmedDTC",
-                                          "testNotCompletedSinceLastClear",
-                                          "testFailedSinceLastClear",
-                                          "testNotCompletedThisOperationCycle",
-                                          "warningIndicatorRequested"};
-    std::vector<std::string_view> out;
-    for (unsigned bit = 0; bit < 8; ++bit)
-        if (status >> bit & 1u) out.push_back(names[bit]);
-    return out;
-}
-
 std::string code_text_short(std::uint16_t number) {
     return fmt::format("{}{}{:03X}", letters[number >> 14], number >> 12 & 3, number & 0xFFF);
 }
@@ -63,17 +48,6 @@ Result<CodeList> parse_codes(ByteView answer) {
     while (const auto record = in.be32())
         out.codes.push_back({*record >> 8, static_cast<std::uint8_t>(*record & 0xFF)});
     return out;
-}
-
-Result<CodeCount> parse_count(ByteView answer) {
-    Cursor in(answer);
-    const bool head = in.u8() == 0x59 && in.u8() == 0x01;
-    const auto availability = in.u8(), format = in.u8();
-    const auto number = in.be16();
-    if (!head || !number || in.left() > 0)
-        return bad_input("answer-not-understood", "answer", hex(answer) + " is no number of stored codes (59 01)",
-                         "read the fault memory again; if it stays so, count the list");
-    return CodeCount{*availability, *format, *number};
 }
 
 Result<CodeRecords> parse_records(ByteView answer) {

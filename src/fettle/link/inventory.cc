@@ -216,8 +216,8 @@ std::string snapshot_words(ByteView records, const family::LinkBox& record) {
     const bool text =
         !value.empty() && std::all_of(value.begin(), value.end(), [](Byte x) { return x >= 0x20 && x < 0x7F; });
     if (records[1] == 1 && name && text) return fmt::format("{}, 0x{:04X} ({}) {}", out, did, name, as_text(value));
-    return fmt::format("{}, {} identifier{}, the first 0x{:04X}; their lengths stand in the maker's papers", out,
-                       records[1], records[1] == 1 ? "" : "s", did);
+    return fmt::format("{}, {}, the first 0x{:04X}; their lengths stand in the maker's papers", out,
+                       plural(records[1], "identifier"), did);
 }
 
 std::string extended_words(ByteView records) {
@@ -281,12 +281,6 @@ Result<std::vector<std::string>> parse_history_record(ByteView record, bool newe
         out.push_back(release);
     }
     if (newest_first) std::reverse(out.begin(), out.end());
-    return out;
-}
-
-std::string lines_record(const std::vector<ReadPiece>& pieces) {
-    std::string out;
-    for (const auto& p : pieces) out += p.name + " " + p.version + "\n";
     return out;
 }
 

@@ -109,7 +109,5 @@ Result<std::vector<ReadPiece>> parse_lines_record(ByteView record);
 // A history record: one line an update, its first word the release; what follows is the box's own remark. Oldest first
 // when it comes out, whichever way the box has it. bad_input names the line.
 Result<std::vector<std::string>> parse_history_record(ByteView record, bool newest_first);
-// The same backwards, for a box that answers.
-std::string lines_record(const std::vector<ReadPiece>& pieces);
 
 }  // namespace fettle::link

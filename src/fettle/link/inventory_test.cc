@@ -19,7 +19,6 @@ TEST(LinesRecord, NamesAndVersions) {
     EXPECT_EQ(parse_lines_record(as_bytes("a 1")).value().size(), 1u);  // last line feed missing
     EXPECT_TRUE(parse_lines_record({}).value().empty());
     EXPECT_EQ(parse_lines_record(as_bytes(std::string("a 1\n\0\0", 6))).value().size(), 1u);  // padded
-    EXPECT_EQ(lines_record({{"a", "1"}, {"b", "2"}}), "a 1\nb 2\n");
 }
 
 // A box's own record of updates: releases by their first word, oldest first whichever way the box has them.

@@ -91,13 +91,6 @@ TEST(Peer, IdentificationActivationIdentifiersAndFaultMemory) {
     EXPECT_EQ(refused.said, Said::refused);
     EXPECT_EQ(refused.nrc, 0x31);
 
-    // One that the box does not know among three costs no other.
-    const uds::Wanted wanted[] = {{0xF187, 10}, {0x1234, 4}, {0xF18C, 9}};
-    const auto replies = c->read_together(unit, wanted);
-    EXPECT_EQ(as_text(replies[0].data), "HU-8000-21");
-    EXPECT_EQ(replies[1].said, Said::refused);
-    EXPECT_EQ(as_text(replies[2].data), "SN0000042");
-
     const auto codes = c->read_codes(unit);
     ASSERT_EQ(codes.reply.said, Said::value);
     ASSERT_EQ(codes.list.codes.size(), 2u);
@@ -107,13 +100,12 @@ TEST(Peer, IdentificationActivationIdentifiersAndFaultMemory) {
     EXPECT_EQ(codes.list.codes[1].status, 0x28);
     EXPECT_TRUE(c->read_codes(unit, 0x01).list.codes.size() == 1);  // by status mask
 
-    EXPECT_EQ(c->ask(unit, uds::ReadRequest::extended_session()).said, Said::value);
+    EXPECT_EQ(c->ask(unit, uds::ReadRequest::from_bytes(Bytes{0x10, 0x03}).value()).said, Said::value);
     EXPECT_EQ(c->ask(unit, uds::ReadRequest::tester_present()).said, Said::value);
     EXPECT_EQ(c->ask(unit, uds::ReadRequest::tester_present(true)).said, Said::value);
     const Reply nobody = c->read(0x1099, 0xF195);
     EXPECT_EQ(nobody.said, Said::no_answer);
     EXPECT_EQ(as_text(c->read(unit, 0xF195).data), "SW 4.09");
-    EXPECT_EQ(uds::parse_count(c->count_codes(unit).data).value().number, 2);
     EXPECT_EQ(c->read_snapshot(unit, 0xC14000).said, Said::refused);   // it has none
     EXPECT_EQ(c->clear(unit, uds::ClearRequest(0x9A0115)).nrc, 0x31);  // it clears everything only
     EXPECT_EQ(c->clear(unit, uds::ClearRequest(uds::ClearRequest::all)).said, Said::value);

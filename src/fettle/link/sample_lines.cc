@@ -47,8 +47,7 @@ Result<std::optional<SupplySample>> parse_sample(std::string_view line, int numb
                          "a line is TIME,VOLTS,AMPS or VOLTS,AMPS; times as 2026-11-25T09:03:00Z or in seconds since "
                          "the run began");
     };
-    line = trim(line);
-    if (line.starts_with("\xEF\xBB\xBF")) line.remove_prefix(3);
+    line = without_mark(trim(line));
     if (line.empty() || line.front() == '#') return std::nullopt;
     const auto fields = fields_of(line);
     if (fields.size() != 2 && fields.size() != 3) return bad(fmt::format("{} fields, expected 2 or 3", fields.size()));

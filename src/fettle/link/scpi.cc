@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cctype>
-#include <charconv>
 #include <cmath>
 
 #include "fettle/base/text.h"
@@ -59,20 +58,16 @@ std::optional<double> number(std::string_view line) {
     std::string_view t = trim(line);
     if (t.starts_with("+-")) return std::nullopt;
     if (t.starts_with('+')) t.remove_prefix(1);
-    // from_chars would also take "nan" and "inf"; a figure begins with a digit, a point or a minus before one of them.
+    // A number would also be "nan" and "inf"; a figure begins with a digit, a point or a minus before one of them.
     const std::string_view digits = t.starts_with('-') ? t.substr(1) : t;
     if (digits.empty() || (!std::isdigit(static_cast<unsigned char>(digits[0])) && digits[0] != '.'))
         return std::nullopt;
-    double v = 0;
-    const auto [end, error] = std::from_chars(t.data(), t.data() + t.size(), v);
-    if (error != std::errc() || end != t.data() + t.size()) return std::nullopt;
-    if (!std::isfinite(v) || std::abs(v) >= infinity) return std::nullopt;
-    return v;
+    const auto v = number_in<double>(t);
+    return v && std::abs(*v) < infinity ? v : std::nullopt;
 }
 
 std::optional<bool> on_or_off(std::string_view line) {
-    std::string t(trim(line));
-    std::transform(t.begin(), t.end(), t.begin(), [](unsigned char c) { return std::toupper(c); });
+    const std::string t = upper(trim(line));
     if (t == "1" || t == "ON" || t == "+1") return true;
     if (t == "0" || t == "OFF" || t == "+0") return false;
     return std::nullopt;
@@ -83,9 +78,9 @@ std::optional<QueuedError> queued_error(std::string_view line) {
     const auto comma = t.find(',');
     std::string_view code = t.substr(0, comma);
     if (code.starts_with('+')) code.remove_prefix(1);
-    QueuedError out;
-    const auto [end, error] = std::from_chars(code.data(), code.data() + code.size(), out.code);
-    if (code.empty() || error != std::errc() || end != code.data() + code.size()) return std::nullopt;
+    const auto number = number_in<int>(code);
+    if (!number) return std::nullopt;
+    QueuedError out{*number, {}};
     if (comma == std::string_view::npos) return out;
     std::string_view words = trim(t.substr(comma + 1));
     if (words.size() >= 2 && words.front() == '"' && words.back() == '"') words = words.substr(1, words.size() - 2);

@@ -151,9 +151,8 @@ Result<std::vector<SupplySample>> ScpiSupply::take() {
             return std::nullopt;
         }
         const bool says_none = !line->empty() && line->find_first_not_of("+-.0123456789eE") == std::string::npos;
-        std::string upper = *line;
-        std::transform(upper.begin(), upper.end(), upper.begin(), [](unsigned char c) { return std::toupper(c); });
-        if ((says_none && !v) || upper == "NAN" || upper == "INF" || upper == "INFINITY") return std::nullopt;
+        const std::string word = upper(*line);
+        if ((says_none && !v) || word == "NAN" || word == "INF" || word == "INFINITY") return std::nullopt;
         return Trouble{"supply-nonsense", fmt::format("\"{}\" in answer to {}, expected a number",
                                                       printable(line->substr(0, 40)), question)};
     };

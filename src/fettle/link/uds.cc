@@ -33,20 +33,11 @@ bool only_clears(ByteView b) {
     return b.size() == 4 && b[0] == 0x14;
 }
 
-ReadRequest ReadRequest::default_session() {
-    return ReadRequest({0x10, 0x01});
-}
-ReadRequest ReadRequest::extended_session() {
-    return ReadRequest({0x10, 0x03});
-}
 ReadRequest ReadRequest::tester_present(bool quiet) {
     return ReadRequest({0x3E, quiet ? Byte{0x80} : Byte{0x00}});
 }
 ReadRequest ReadRequest::codes(std::uint8_t status_mask) {
     return ReadRequest({0x19, 0x02, status_mask});
-}
-ReadRequest ReadRequest::count(std::uint8_t status_mask) {
-    return ReadRequest({0x19, 0x01, status_mask});
 }
 namespace {
 Bytes about_code(Byte report, std::uint32_t code, std::uint8_t record) {
@@ -129,26 +120,6 @@ Result<Bytes> identifier_data(std::uint16_t did, ByteView answer) {
     if (load_be16(answer, 1) != did)
         return not_the_answer(fmt::format("identifier {:04X} was asked, {:04X} came back", did, load_be16(answer, 1)));
     return Bytes(answer.begin() + 3, answer.end());
-}
-
-Result<std::vector<Bytes>> identifiers_data(std::span<const Wanted> wanted, ByteView answer) {
-    Cursor in(answer);
-    if (in.u8() != 0x62) return not_the_answer("it is no answer to a read of identifiers");
-    std::vector<Bytes> out;
-    for (const auto& w : wanted) {
-        const auto did = in.be16();
-        if (did != w.did) return not_the_answer(fmt::format("identifier {:04X} is not where it was expected", w.did));
-        const auto data = in.take(w.bytes);
-        if (!data) return not_the_answer(fmt::format("identifier {:04X} has fewer than {} bytes", w.did, w.bytes));
-        out.emplace_back(data->begin(), data->end());
-    }
-    if (in.left() > 0) return not_the_answer(fmt::format("{} bytes are left over", in.left()));
-    return out;
-}
-
-std::optional<SessionTiming> session_timing(ByteView answer) {
-    if (answer.size() != 6 || answer[0] != 0x50) return std::nullopt;
-    return SessionTiming{load_be16(answer, 2), std::uint32_t{load_be16(answer, 4)} * 10};
 }
 
 }  // namespace fettle::link::uds

@@ -20,14 +20,12 @@ bool only_clears(ByteView message);
 
 // A request that only reads. The client sends nothing else but ClearRequest, so whatever else is asked for cannot reach
 // a box: session 01 and 03; of stored codes their number (19 01), list (19 02), snapshots (19 04) and extended data (19
-// 06); identifiers (22); tester present (3E). from_bytes() is the one gate for bytes from elsewhere.
+// 06); identifiers (22); tester present (3E). What this program never asks has no builder: from_bytes() is the one gate
+// for bytes from elsewhere.
 class ReadRequest {
 public:
-    static ReadRequest default_session();
-    static ReadRequest extended_session();
     static ReadRequest tester_present(bool quiet = false);  // quiet: the positive answer is suppressed
     static ReadRequest codes(std::uint8_t status_mask);
-    static ReadRequest count(std::uint8_t status_mask);
     // Of one code (24 bits; throws std::invalid_argument beyond): one record by its number, or all of them (FF).
     static ReadRequest snapshot(std::uint32_t code, std::uint8_t record = 0xFF);
     static ReadRequest extended_data(std::uint32_t code, std::uint8_t record = 0xFF);
@@ -90,20 +88,6 @@ inline Seen look_at(const ReadRequest& request, ByteView answer) {
 // The data of a 62 answer to a single identifier; bad_input when it is not that.
 Result<Bytes> identifier_data(std::uint16_t did, ByteView answer);
 
-// Several identifiers in one answer, when every length is known beforehand: bad_input unless the answer is exactly
-// that. Without known lengths such an answer cannot be cut without guessing, so it is not offered.
-struct Wanted {
-    std::uint16_t did = 0;
-    std::size_t bytes = 0;
-};
-Result<std::vector<Bytes>> identifiers_data(std::span<const Wanted> wanted, ByteView answer);
-
-// Session timing told by a 50 answer: P2 and P2* in milliseconds; nullopt when the answer does not carry them.
-struct SessionTiming {
-    std::uint32_t p2_ms = 0, p2star_ms = 0;
-};
-std::optional<SessionTiming> session_timing(ByteView answer);
-
 // --- trouble codes ------------------------------------------------------------------------------------------------
 
 // Status bits of ISO 14229-1 Annex D.2.
@@ -115,7 +99,6 @@ inline constexpr std::uint8_t not_completed_since_clear = 0x10;
 inline constexpr std::uint8_t failed_since_clear = 0x20;
 inline constexpr std::uint8_t not_completed_this_cycle = 0x40;
 inline constexpr std::uint8_t warning_requested = 0x80;
-std::vector<std::string_view> status_names(std::uint8_t status);  // set bits by name, lowest first
 
 // One stored code. `number` is the three bytes as one number, `status` the byte as sent.
 struct Dtc {
@@ -135,14 +118,6 @@ struct CodeList {
     std::vector<Dtc> codes;
 };
 Result<CodeList> parse_codes(ByteView answer);
-
-// A 59 01 answer: how many codes the mask matches.
-struct CodeCount {
-    std::uint8_t availability = 0;
-    std::uint8_t format = 0;  // of the codes: 00 SAE J2012-DA, 01 ISO 14229-1, 02 SAE J1939-73, 03 ISO 11992-4, 04
-    std::uint16_t number = 0;
-};
-Result<CodeCount> parse_count(ByteView answer);
 
 // A 59 04 or 59 06 answer: the code and its status now, and the records as they came. Where one record ends and the
 // next begins only the maker's papers tell, so they are not cut.

@@ -252,7 +252,7 @@ TEST(Server, WhatIsNotOfferedIsRefusedAndAnUnknownBoxIsNotReached) {
     const auto nobody = c->read(0x2222, 0xF195);
     EXPECT_EQ(nobody.said, Said::no_answer);
     EXPECT_EQ(nobody.why, "not delivered: it does not know the box's address (code 0x03)");
-    EXPECT_EQ(c->ask(0x1041, link::uds::ReadRequest::extended_session()).said, Said::value);
+    EXPECT_EQ(c->ask(0x1041, link::uds::ReadRequest::from_bytes(Bytes{0x10, 0x03}).value()).said, Said::value);
     EXPECT_EQ(c->ask(0x1041, link::uds::ReadRequest::tester_present(true)).said, Said::value);
 }
 
