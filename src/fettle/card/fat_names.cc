@@ -228,10 +228,6 @@ std::uint16_t fat_date(int year, int month, int day) {
     return static_cast<std::uint16_t>(((year - 1980) << 9) | (month << 5) | day);
 }
 
-std::uint16_t fat_time(int hour, int minute, int second) {
-    return static_cast<std::uint16_t>((hour << 11) | (minute << 5) | (second / 2));
-}
-
 std::string name_key(std::string_view utf8) {
     // Plain ASCII, the usual case, needs no tables.
     if (std::all_of(utf8.begin(), utf8.end(), [](char c) { return static_cast<unsigned char>(c) < 0x80; })) {

@@ -44,8 +44,7 @@ Result<std::vector<ShortName>> short_names(const std::vector<std::string>& names
 // letter).
 bool needs_long_name(std::string_view utf8, const ShortName& name);
 
-// Date and time words of a directory entry. year 1980 to 2107; seconds lose their last bit.
+// Date word of a directory entry. year 1980 to 2107.
 std::uint16_t fat_date(int year, int month, int day);
-std::uint16_t fat_time(int hour, int minute, int second);
 
 }  // namespace fettle::card

@@ -122,17 +122,6 @@ struct ChangeSheet {
 ChangeSheet change_sheet(const family::Family& family, const family::Release& release, const InstalledList& as_found,
                          const SetState& set, const std::vector<family::Release>& others = {});
 
-// One tally as a person or the link read it off the box; counts that were not seen are nullopt.
-struct TallyReading {
-    std::optional<int> landed, passed_over, refused, to_come, total;
-    bool after_restart = false;  // the box restarted since the reading before
-};
-// Conservation: the classes sum to the total, landed, passed over and refused never fall, to come never rises unless
-// the family says so, the total stays (or may grow after a restart). The first reading that breaks this is named in
-// `where` ("reading 3"); a broken rule is a can't say, never a halt: a person may have misread.
-Judgement conservation(const family::Family& family, const ExpectedTally& expected,
-                       const std::vector<TallyReading>& readings);
-
 // The list after the sheet's step has landed wholly (refused pieces stay as they were), and the set after it: every
 // box that the release has pieces for shows the release and has its counter; a counter never falls. Without a figure
 // from index or family file the counter becomes unknown.

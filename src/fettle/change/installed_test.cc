@@ -73,32 +73,5 @@ TEST(Infer, LeavesOutWhatDoesNotApply) {
     EXPECT_EQ(list.pieces.size(), r.pieces.size() - 1);
 }
 
-ExpectedTally forty() {
-    ExpectedTally t;
-    t.total = 40;
-    return t;
-}
-
-TEST(Conservation, HoldsThroughAGoodRun) {
-    const auto j = conservation(dunnock(), forty(),
-                                {{0, 0, 0, 40, {}, false}, {10, 2, 0, 28, 40, false}, {36, 4, 0, 0, 40, true}});
-    EXPECT_TRUE(j.reasons.empty());
-}
-
-TEST(Conservation, TheFirstReadingThatBreaksIsNamed) {
-    const auto broken = [](std::vector<TallyReading> r) {
-        const auto j = conservation(dunnock(), forty(), r);
-        return j.reasons.empty() ? std::string("none") : j.reasons[0].where + ": " + j.reasons[0].text.substr(0, 20);
-    };
-    EXPECT_EQ(broken({{5, 0, 0, 35, {}, false}, {4, 0, 0, 36, {}, false}}), "reading 2: landed fell from 5 t");
-    EXPECT_EQ(broken({{5, 0, 0, 35, {}, false}, {6, 0, 0, 33, {}, false}}), "reading 2: the classes sum to 3");
-    EXPECT_EQ(broken({{{}, {}, {}, 10, {}, false}, {{}, {}, {}, 12, {}, false}}), "reading 2: to come rose from 10");
-    EXPECT_EQ(broken({{5, {}, {}, {}, 40, false}, {6, {}, {}, {}, 41, false}}), "reading 2: the total went from ");
-    auto family = dunnock();
-    family.tally->to_come_may_rise = true;
-    EXPECT_TRUE(
-        conservation(family, forty(), {{{}, {}, {}, 10, {}, false}, {{}, {}, {}, 12, {}, false}}).reasons.empty());
-}
-
 }  // namespace
 }  // namespace fettle::change

@@ -29,11 +29,6 @@ Bytes pack_head() {
     return out;
 }
 
-bool is_pack_head(ByteView bytes) {
-    const Bytes want = pack_head();
-    return bytes.size() >= want.size() && std::equal(want.begin(), want.end(), bytes.begin());
-}
-
 void write_record_head(const RecordHead& head, ByteView stored, ByteSpan into) {
     std::fill_n(into.begin(), record_head_bytes, Byte{0});
     std::copy_n(as_bytes(record_mark).begin(), record_mark.size(), into.begin());

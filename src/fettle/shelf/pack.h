@@ -42,7 +42,6 @@ struct RecordHead {
 std::uint64_t quick_check(ByteView bytes);  // XXH3-64: for accidents
 
 Bytes pack_head();
-bool is_pack_head(ByteView bytes);
 
 // Writes the 40 bytes; `stored` is what will follow.
 void write_record_head(const RecordHead& head, ByteView stored, ByteSpan into);
