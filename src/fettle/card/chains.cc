@@ -1,3 +1,6 @@
+// Each cluster belongs to the first chain that reaches it. So a chain that runs into a claimed cluster is crossed or
+// circular, and no walk takes more steps than the card has clusters, whatever its FAT says. Which of the two it is
+// costs one more walk, along the chain itself, and only then.
 #include "fettle/card/chains.h"
 
 #include <fmt/core.h>

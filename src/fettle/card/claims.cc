@@ -1,3 +1,5 @@
+// A bit for each cluster, but only where bits are needed: stretches of which nothing or everything is held have none. A
+// card that lies in more pieces than the bound is given up on, and that is said, rather than let it take all memory.
 #include "fettle/card/claims.h"
 
 #include <algorithm>

@@ -1,3 +1,5 @@
+// A queue of at most four blocks between a thread that reads and one that takes. Emptied buffers go back to the reader,
+// so that a card of many gigabytes is carried by a few megabytes that are asked for once.
 #include "fettle/card/conveyor.h"
 
 namespace fettle::card {

@@ -1,3 +1,5 @@
+// A file's digest can only be taken in order, so threads share files, not blocks: the next file goes to the lane with
+// the least bytes before it.
 #include "fettle/card/digest_lanes.h"
 
 #include <algorithm>

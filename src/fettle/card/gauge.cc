@@ -1,3 +1,6 @@
+// The marks and what is read of them. Each sector's mark names its own place, so a sector that comes back with
+// another's says by the distance how large the card is; and it is filled with what only this session's seed gives, so
+// that neither a controller that compresses nor an old session can pass for this one.
 #include "fettle/card/gauge.h"
 
 #include <algorithm>

@@ -1,3 +1,6 @@
+// Figures by the specifications' formulas, then moved so that the data area begins on the card's boundary unit: a card
+// writes whole units, and clusters that straddle them cost twice. The borders between FAT12, FAT16 and FAT32 are by the
+// count of clusters alone, so a layout keeps its distance from them.
 #include "fettle/card/geometry.h"
 
 #include <fmt/core.h>

@@ -1,3 +1,6 @@
+// The image as one stream from front to back: while one thread writes a block, the next is made. Old marks are wiped
+// first and the partition table goes on last, when all else is on the medium: a card that was broken off in between is
+// taken for nothing. Then every extent is read back and its digest compared with the one taken of what was meant.
 #include "fettle/card/lay.h"
 
 #include <fmt/core.h>

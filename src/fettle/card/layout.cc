@@ -1,3 +1,5 @@
+// Everything lies one after the other: that is why a FAT is written as runs, and why what stands in it can be told from
+// the last cluster of each.
 #include "fettle/card/layout.h"
 
 #include <fmt/core.h>

@@ -1,3 +1,6 @@
+// Reading a volume that may be damaged or made to mislead: every number of it is checked against the card before it is
+// used, and FAT pages are held in a small cache, since chains that jump about would otherwise read a page for each
+// step.
 #include <fmt/core.h>
 
 #include <algorithm>

@@ -1,3 +1,6 @@
+// What a set does when its power comes back. The rules of each box are tried in their order, as the box would; the
+// first that holds starts it. Then the boxes are seen together: one that lost its power and finds no way to start stops
+// the set, whatever the others could do; else the box of the act that was running says how the run goes on.
 #include "fettle/cutmap/boot.h"
 
 #include <algorithm>

@@ -1,3 +1,7 @@
+// Every state that up to k cuts can leave, by working backwards from what each comes to: the fate of a state with k
+// cuts to come is its own judgement and the fates, with k - 1, of all states that a cut of the continued run leaves.
+// Each state has a number and is asked once. Tens of millions are looked up, so the table is one block of memory, and
+// states are fetched some at a time before they are compared: waiting for memory would be most of the work.
 #include "fettle/cutmap/explore.h"
 
 #include <algorithm>

@@ -1,3 +1,7 @@
+// The last cut need not be explored state by state. No cut comes after it, so all that decides is what boot rules and a
+// run to its end can see: which contents occur in each store, and before the place where the run goes on. Millions of
+// states share a few thousand such signatures. To find them without building the states, counts of contents are kept up
+// to date while the run goes on, and an instant whose counts and cells at risk were met before is passed over.
 #include "fettle/cutmap/last_cut.h"
 
 #include <algorithm>

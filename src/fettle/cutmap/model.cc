@@ -1,3 +1,6 @@
+// The family file and a change sheet become small numbers, so that a whole state is a few words that can be compared
+// and hashed: two bits for each cell that the step writes, flags, and where the run is. What names something that is
+// not there is a mistake of the program, since the family file was checked before: it throws.
 #include "fettle/cutmap/model.h"
 
 #include <algorithm>

@@ -1,3 +1,7 @@
+// A run from one position to its end, power staying on, with every instant at which a cut could come. Between restarts
+// it only moves forward in the script, so it ends, or comes to a restart that it has met before in the same state. What
+// a cut leaves is more than one state: each cell that was reported written may not be on the medium yet, or only in
+// part.
 #include "fettle/cutmap/run.h"
 
 #include <algorithm>

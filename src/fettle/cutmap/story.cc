@@ -1,3 +1,5 @@
+// A worst example as a technician would tell it: while what was written the power went, why no box starts or how the
+// run goes on. The cuts are followed once more, each to the state that leads to the worst.
 #include "fettle/cutmap/story.h"
 
 #include <fmt/format.h>

@@ -1,3 +1,6 @@
+// One package from its first byte to a verdict. Its members are looked at before any is read, its index before any
+// piece, its signature before anything that the index says is believed; what is read is digested and compressed on the
+// way, so that nothing is read twice. Findings are gathered, so that one refusal tells all of them.
 #include "fettle/shelf/intake.h"
 
 #include <fmt/core.h>

@@ -1,3 +1,8 @@
+// Where two contents are alike, found by the habit of updates: what stood in one order stands in the same order still.
+// So after a copy the next bytes are tried at the same distance first. Only where that fails is a table filled, with
+// the neighbourhood of that place alone, which fits the processor's cache; and only after a kilobyte of new bytes is
+// the whole of the other content looked through, every 32nd place of it. A general search would index all of it
+// beforehand.
 #include "fettle/shelf/likeness.h"
 
 #include <algorithm>

@@ -1,3 +1,5 @@
+// flock(2) on files. Whoever waited for a lock may get it on a file that was unlinked meanwhile: the name leads to
+// another file then, or nowhere, and the lock is worth nothing. is_of() tells.
 #include "fettle/shelf/locks.h"
 
 #include <fcntl.h>

@@ -1,3 +1,5 @@
+// Parts are appended to packs that nobody else knows yet, are synced once at the end, and get their names by renaming:
+// a kill at any instant leaves packs that the catalogue does not name, and those are cleared away.
 #include "fettle/shelf/packs.h"
 
 #include <fcntl.h>

@@ -1,3 +1,5 @@
+// Expanding parts ahead of a reader that takes them in a known order. What was expanded and not asked for is bounded in
+// bytes, not in parts: one part may be as large as all others together.
 #include "fettle/shelf/read_ahead.h"
 
 namespace fettle::shelf {
