@@ -8,6 +8,7 @@
 #include "fettle/base/files.h"
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
+#include "fettle/family/compare.h"
 #include "fettle/family/level.h"
 #include "fettle/family/questions.h"
 #include "fettle/family/signed.h"

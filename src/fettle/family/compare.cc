@@ -1,6 +1,8 @@
 // Comparing two family files. Both are written out as flat facts, each with the direction in which it loosens; what is
 // not known to be a tightening counts as a loosening. Entries are named by what they are (act "recovery"), never by
 // their place, so that a new entry does not shift the others.
+#include "fettle/family/compare.h"
+
 #include <fmt/core.h>
 
 #include <algorithm>
@@ -9,7 +11,6 @@
 
 #include "fettle/base/cms.h"
 #include "fettle/base/text.h"
-#include "fettle/family/family.h"
 
 namespace fettle::family {
 namespace {

@@ -1,11 +1,12 @@
 // The trust rule: a file may tighten by itself, never loosen.
+#include "fettle/family/compare.h"
+
 #include <gtest/gtest.h>
 
 #include <algorithm>
 #include <functional>
 
 #include "fettle/base/source_path.h"
-#include "fettle/family/family.h"
 
 namespace fettle::family {
 namespace {

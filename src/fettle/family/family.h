@@ -389,16 +389,4 @@ struct PairSides {
 };
 std::optional<PairSides> parse_pair(std::string_view text);  // nullopt: not of that form
 
-// --- trust ----------------------------------------------------------------------------------------------------------
-
-// One difference between a family file in use and one offered in its place.
-struct Change {
-    std::string key;
-    std::string before, after;
-    bool loosens =
-        false;  // removes or weakens a door, a stone, a hold or a condition, or changes a key: needs a named acceptance
-};
-// Every difference in what decides; a tightening may be taken by itself, a loosening never.
-std::vector<Change> compare_families(const Family& in_use, const Family& offered);
-
 }  // namespace fettle::family

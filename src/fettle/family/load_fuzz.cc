@@ -1,6 +1,7 @@
 // Any bytes as a family file: never a crash, findings in order and placed, and what is called usable is usable.
 #include <cstdlib>
 
+#include "fettle/family/compare.h"
 #include "fettle/family/family.h"
 #include "fettle/family/label.h"
 

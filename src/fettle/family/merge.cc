@@ -7,6 +7,7 @@
 #include <optional>
 
 #include "fettle/base/text.h"
+#include "fettle/family/compare.h"
 #include "fettle/family/signed.h"
 #include "fettle/family/toml_tree.h"
 

@@ -3,6 +3,7 @@
 #include <cstdlib>
 #include <set>
 
+#include "fettle/family/compare.h"
 #include "fettle/family/edit.h"
 #include "fettle/family/merge.h"
 #include "fettle/family/signed.h"

@@ -5,6 +5,7 @@
 
 #include "fettle/base/files.h"
 #include "fettle/base/source_path.h"
+#include "fettle/family/compare.h"
 
 namespace fettle::family {
 namespace {

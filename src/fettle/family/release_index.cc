@@ -326,25 +326,9 @@ bool PackageRule::one_file_a_line() const {
     return form == "digest-list" || form == "csv" || form == "tsv";
 }
 
-std::uint64_t Piece::bytes() const {
-    std::uint64_t sum = 0;
-    for (const PieceFile& f : files) sum += f.size;
-    return sum;
-}
+namespace {
 
-std::uint64_t Release::bytes() const {
-    std::uint64_t sum = 0;
-    for (const Piece& p : pieces) sum += p.bytes();
-    return sum;
-}
-
-const Piece* Release::piece(std::string_view box, std::string_view name) const {
-    for (const Piece& p : pieces)
-        if (p.box == box && p.name == name) return &p;
-    return nullptr;
-}
-
-static RawIndex read_form(const PackageRule& rule, std::string_view text, Faults& faults) {
+RawIndex read_form(const PackageRule& rule, std::string_view text, Faults& faults) {
     if (rule.form == "xml") return read_xml_index(rule, text, faults);
     if (rule.form == "csv" || rule.form == "tsv") return read_table(rule, text, faults);
     if (rule.form == "ini") return read_ini_index(rule, text, faults);
@@ -352,8 +336,6 @@ static RawIndex read_form(const PackageRule& rule, std::string_view text, Faults
     if (rule.form == "cyclonedx") return read_cyclonedx_index(rule, text, faults);
     return read_json_index(rule, text, faults);
 }
-
-namespace {
 
 // What a reader of any form makes values of: signs that separate, and lines that are not indented. Far fewer bytes than
 // the values take, so an index of nothing but commas is refused before it fills the memory.
@@ -399,13 +381,6 @@ std::string family_named_in(const PackageRule& rule, std::string_view text) {
     const RawIndex raw = read_form(rule, text, faults);
     const auto at = raw.release.fields.find("family");
     return at == raw.release.fields.end() ? "" : at->second.text;
-}
-
-void fill_sizes(Release& release, const std::function<std::optional<std::uint64_t>(const std::string&)>& size_of) {
-    for (Piece& p : release.pieces)
-        for (PieceFile& f : p.files)
-            if (!f.sized)
-                if (const auto size = size_of(f.path)) f.size = *size;
 }
 
 }  // namespace fettle::family

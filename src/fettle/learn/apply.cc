@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "fettle/base/text.h"
+#include "fettle/family/compare.h"
 #include "fettle/family/edit.h"
 #include "fettle/family/level.h"
 #include "fettle/learn/lines.h"
