@@ -1,3 +1,10 @@
+// A plain hidden Markov model forgets how long it has been where it is, so its states last geometrically: most likely
+// a single step. An act of an update lasts about its median and hardly ever a tenth of it. So each state keeps its
+// chance in parts by age, and what leaves is taken from each age by the law of that age.
+//
+// That is one product for each age in each step. Three things keep it small: ages that carry less than one part in a
+// hundred thousand million are let go; what is older than the law's table is one part, since its chance to leave no
+// longer changes; and evidence about a whole state is one product on its scale, not one on each part.
 #include "fettle/watch/forward.h"
 
 #include <algorithm>
@@ -15,14 +22,10 @@ double bounded(double likelihood) {
 
 }  // namespace
 
-Forward::Forward(std::vector<State> states) : states_(std::move(states)), mass_(states_.size()) {
-    for (const State& s : states_) {
-        std::vector<double> log_s{0};
-        for (double h : s.leaves) log_s.push_back(log_s.back() + std::log1p(-std::min(h, 1 - 1e-12)));
-        log_survival_.push_back(std::move(log_s));
-    }
-    enters_.resize(states_.size());
-}
+Forward::Forward(std::vector<State> states)
+    : laws_(std::make_shared<const std::vector<State>>(std::move(states))),
+      mass_(laws_->size()),
+      enters_(laws_->size()) {}
 
 void Forward::put(std::size_t s, double chance) {
     if (!(chance > 0)) return;
@@ -49,9 +52,9 @@ void Forward::enter(std::size_t s, double chance) {
 
 void Forward::advance() {
     std::fill(enters_.begin(), enters_.end(), 0.0);
-    for (std::size_t s = 0; s < states_.size(); ++s) {
+    for (std::size_t s = 0; s < mass_.size(); ++s) {
         Mass& m = mass_[s];
-        const std::vector<double>& h = states_[s].leaves;
+        const std::vector<double>& h = (*laws_)[s].leaves;
         if (m.parts.size() == m.first || h.empty()) continue;
         const std::size_t n = m.parts.size();
         double left = 0, stays = 0;
@@ -76,10 +79,10 @@ void Forward::advance() {
             m.parts[m.first + 1] += m.parts[m.first];
             ++m.first;
         }
-        enters_[states_[s].next] += left * m.scale;
+        enters_[(*laws_)[s].next] += left * m.scale;
         m.sum = stays * m.scale;
     }
-    for (std::size_t s = 0; s < states_.size(); ++s) enter(s, enters_[s]);
+    for (std::size_t s = 0; s < mass_.size(); ++s) enter(s, enters_[s]);
 }
 
 void Forward::leak(std::size_t from, std::size_t to, double part) {
@@ -140,24 +143,11 @@ void Forward::trim(Mass& m) {
     double gone = 0;
     while (m.first + 1 < m.parts.size() && gone + m.parts[m.first] * m.scale < kNothing)
         gone += m.parts[m.first++] * m.scale;
+    m.parts.erase(m.parts.begin(), m.parts.begin() + static_cast<std::ptrdiff_t>(m.first));
+    m.first = 0;
     m.sum = 0;
-    for (std::size_t i = m.first; i < m.parts.size(); ++i) m.sum += m.parts[i] *= m.scale;
+    for (double& part : m.parts) m.sum += part *= m.scale;
     m.scale = 1;
-}
-
-double Forward::survives(std::size_t s, double age, double more) const {
-    const std::vector<double>& leaves = states_[s].leaves;
-    if (leaves.empty()) return 1;
-    const std::vector<double>& log_s = log_survival_[s];
-    const double per_step = std::log1p(-std::min(leaves.back(), 1 - 1e-12));
-    const auto at = [&](double steps) {
-        const double last = static_cast<double>(log_s.size() - 1);
-        if (!aged(s)) return steps * per_step;
-        if (steps >= last) return log_s.back() + (steps - last) * per_step;
-        const auto k = static_cast<std::size_t>(steps);
-        return log_s[k] + (steps - static_cast<double>(k)) * (log_s[k + 1] - log_s[k]);
-    };
-    return std::exp(at(age + std::max(0.0, more)) - at(age));
 }
 
 }  // namespace fettle::watch

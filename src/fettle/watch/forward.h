@@ -5,10 +5,13 @@
 
 #include <cstddef>
 #include <functional>
+#include <memory>
 #include <vector>
 
 namespace fettle::watch {
 
+// A copy shares the laws of the states and holds only where the chance is now: cheap enough to keep one every so often
+// and to go on from it.
 class Forward {
 public:
     struct State {
@@ -19,7 +22,7 @@ public:
     };
     explicit Forward(std::vector<State> states);
 
-    std::size_t size() const { return states_.size(); }
+    std::size_t size() const { return mass_.size(); }
     // Adds chance to a state, as entered now.
     void put(std::size_t state, double chance);
     // One step of time: what leaves its state enters the next one at age 0. A chain 0 → 1 → 2 … moves by one at most.
@@ -45,7 +48,6 @@ public:
         const std::size_t n = m.parts.size();
         for (std::size_t i = m.first; i < n; ++i) each(aged(state) ? n - 1 - i : 0, m.parts[i] * m.scale);
     }
-    double survives(std::size_t state, double age, double more) const;  // lasts `more` steps beyond `age`
 
 private:
     // Parts by age, the newest last; what they are worth is parts × scale, so that weighing a whole state is one
@@ -55,14 +57,13 @@ private:
         std::size_t first = 0;  // those before it are spent
         double scale = 1, sum = 0;
     };
-    bool aged(std::size_t s) const { return states_[s].leaves.size() > 1; }
+    bool aged(std::size_t s) const { return (*laws_)[s].leaves.size() > 1; }
     void enter(std::size_t state, double chance);  // at age 0, one age added
     void trim(Mass& m);
 
-    std::vector<State> states_;
-    std::vector<std::vector<double>> log_survival_;  // of State::leaves: at the beginning of each age
+    std::shared_ptr<const std::vector<State>> laws_;
     std::vector<Mass> mass_;
-    std::vector<double> enters_;
+    std::vector<double> enters_;  // of one step; kept for its memory
     unsigned steps_ = 0;
 };
 

@@ -60,8 +60,6 @@ TEST(Forward, AnExplicitDurationIsKept) {
     f.advance();
     f.normalise();
     EXPECT_NEAR(f.chance(1), 1, 1e-9);
-    EXPECT_NEAR(f.survives(1, 0, 1), 0.75, 1e-9);
-    EXPECT_NEAR(f.survives(1, 1, 1), 0.5, 1e-9);
     f.advance();
     f.normalise();
     EXPECT_NEAR(f.chance(kEnd), 0.25, 1e-9);
@@ -82,6 +80,18 @@ TEST(Forward, NoEvidenceLeavesNothing) {
     f.weigh(kCold, std::nan(""));
     EXPECT_GT(f.normalise(), 0);
     EXPECT_NEAR(f.chance(kHot) + f.chance(kCold), 1, 1e-12);
+}
+
+TEST(Forward, ACopyGoesItsOwnWay) {
+    Forward f({{{0.1, 0.2, 0.3}, 1}, {{0.5, 0.5}, 2}, {{}, 2}});
+    f.put(0, 1);
+    f.advance();
+    Forward g = f;
+    for (int t = 0; t < 40; ++t) g.advance();
+    EXPECT_NEAR(f.chance(0), 0.9, 1e-12);
+    EXPECT_GT(g.chance(2), 0.9);
+    for (int t = 0; t < 40; ++t) f.advance();
+    EXPECT_EQ(f.chance(2), g.chance(2));
 }
 
 TEST(Forward, WhatLeaksIsNotLost) {
