@@ -10,11 +10,13 @@
 #include <thread>
 
 #include "cmd_watch.h"
+#include "fettle/alarm/awake.h"
+#include "fettle/alarm/calls.h"
+#include "fettle/alarm/heart.h"
+#include "fettle/alarm/ring.h"
 #include "fettle/base/text.h"
-#include "fettle/watch/calls.h"
 #include "fettle/workshop/run_supply.h"
 #include "fettle/workshop/store.h"
-#include "ring.h"
 
 namespace fettle::app {
 namespace {
@@ -57,8 +59,8 @@ private:
     std::string last_;
 };
 
-Means means_of(const WatchOptions& o) {
-    Means m;
+alarm::Means means_of(const WatchOptions& o) {
+    alarm::Means m;
     const auto quiet = [&](const char* name) {
         return std::find(o.quiet.begin(), o.quiet.end(), name) != o.quiet.end();
     };
@@ -69,7 +71,11 @@ Means means_of(const WatchOptions& o) {
     return m;
 }
 
-NewEntry called_entry(const watch::Call& call, const Rung& rung) {
+std::filesystem::path beats_folder(const Context& context) {
+    return context.home / "beats";
+}
+
+NewEntry called_entry(const alarm::Call& call, const alarm::Rung& rung) {
     boost::json::array by, failed;
     for (const std::string& m : rung.by) by.push_back(boost::json::string(m));
     for (const std::string& m : rung.failed) failed.push_back(boost::json::string(m));
@@ -112,10 +118,11 @@ Result<bool> follow_run(Context& context, JobRun& run, const WatchOptions& optio
     if (!opened) return pass(opened);
     RunSupply& supply = **opened;
     const watch::CallRule rule{60 * options.lead_min, options.certainty};
-    StayAwake awake;
-    Heart heart(context, run.number);
+    alarm::StayAwake awake;
+    alarm::Heart heart(beats_folder(context), run.number);
+    alarm::Ringer ringer(means_of(options));
     const SystemClock machine;  // its own, also in a rehearsal
-    watch::ClockJumps clocks(machine.now(), steady_s());
+    alarm::ClockJumps clocks(machine.now(), steady_s());
     std::string journal_says, told;
     while (true) {
         const UnixMs now = context.clock->now();
@@ -128,22 +135,21 @@ Result<bool> follow_run(Context& context, JobRun& run, const WatchOptions& optio
                                        jump > 0 ? "on" : "back", human_duration(std::abs(jump)))}}});
         for (const ready::Breach& b : supply.take()) {
             const std::string said = breach_words(b);
-            ring(means_of(options), run.number, "hold:" + b.hold, 0, true, said);
+            ringer.ring(run.number, {"hold:" + b.hold, 0, true, said});
             if (!terminal) std::printf("%s\n", printable(said).c_str());
         }
         const Drawn d = draw_run(run, run.job.runs.back(), now, style, {supply.samples(), rule});
-        watch::CallsMade made;
+        alarm::CallsMade made;
         for (const book::CallMade& c : run.job.runs.back().calls) made[c.key] = {c.rung, c.at};
-        if (const auto call = watch::call_due(d.where, made, now); call && run.job.is_open_run()) {
-            const Rung rung = ring(means_of(options), run.number, call->key, call->rung, call->loud, call->words);
-            entries.push_back(called_entry(*call, rung));
+        if (const auto call = alarm::call_due(d.where, made, now); call && run.job.is_open_run()) {
+            entries.push_back(called_entry(*call, ringer.ring(run.number, *call)));
         }
         if (!entries.empty()) {
             if (auto kept = append_entries(context, run.number, entries); !kept)
                 journal_says = "not kept in the journal: " + kept.error().problem;
         }
         heart.beat();
-        reap_rings();
+        ringer.tidy();
         std::vector<std::string> notes;
         if (!awake.held())
             notes.push_back("This machine may go to sleep: nothing here can keep it awake. Set it to stay on.");
@@ -173,13 +179,14 @@ Result<Answer> attach_run(Context& context, JobRun& run, const WatchOptions& opt
     const watch::StripStyle style{std::clamp(options.width, 48, 400), options.ascii, true};
     const bool terminal = ::isatty(STDOUT_FILENO) == 1 && !context.json;
     Frame frame(terminal);
-    watch::Listener listener(options.patience_s);
+    alarm::Listener listener(options.patience_s);
+    alarm::Ringer ringer(means_of(options));
     Answer a;
     a.job = run.number;
     double alarmed_s = -1e9;
     std::string journal_says;
     while (true) {
-        const HeartRead heart = heart_of(context, run.number);
+        const alarm::HeartRead heart = alarm::read_heart(beats_folder(context), run.number);
         const double now_s = steady_s();
         const bool silent = listener.hear(heart.count, now_s) && run.job.is_open_run();
         if (!run.job.is_open_run() || (heart.stopped && !silent && !run.job.is_open_run())) break;
@@ -191,7 +198,7 @@ Result<Answer> attach_run(Context& context, JobRun& run, const WatchOptions& opt
             notes.push_back(words);
             if (now_s - alarmed_s >= 30) {
                 alarmed_s = now_s;
-                ring(means_of(options), run.number, "no-heartbeat", 1, true, words);
+                ringer.ring(run.number, {"no-heartbeat", 1, true, words});
             }
             if (!terminal) {
                 a.headline = words;
@@ -209,7 +216,7 @@ Result<Answer> attach_run(Context& context, JobRun& run, const WatchOptions& opt
             const Drawn d = draw_run(run, run.job.runs.back(), context.clock->now(), style, look);
             frame.show(page(d, notes, static_cast<std::size_t>(style.width)), d.where.sentence);
         }
-        reap_rings();
+        ringer.tidy();
         std::this_thread::sleep_for(std::chrono::milliseconds(500));
         journal_says = look_again(context, run);
     }
@@ -221,9 +228,10 @@ Result<Answer> attach_run(Context& context, JobRun& run, const WatchOptions& opt
 
 Result<Answer> test_call(Context&, const JobRun& run, const WatchOptions& options) {
     const std::string words = "This is a test call for job " + run.number + ".";
-    const Rung rung = ring(means_of(options), run.number, "test", 0, true, words);
+    alarm::Ringer ringer(means_of(options));
+    const alarm::Rung rung = ringer.ring(run.number, {"test", 0, true, words});
     for (int i = 0; i < 20; ++i) {
-        reap_rings();
+        ringer.tidy();
         std::this_thread::sleep_for(std::chrono::milliseconds(50));
     }
     Answer a;

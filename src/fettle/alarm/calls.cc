@@ -1,10 +1,8 @@
-#include "fettle/watch/calls.h"
+#include "fettle/alarm/calls.h"
 
 #include <fmt/format.h>
 
-#include <cmath>
-
-namespace fettle::watch {
+namespace fettle::alarm {
 namespace {
 
 struct Due {
@@ -12,10 +10,10 @@ struct Due {
     bool loud = false;
 };
 
-std::vector<Due> all_due(const Where& w) {
+std::vector<Due> all_due(const watch::Where& w) {
     std::vector<Due> out;
-    if (w.standing == Standing::ended) return out;
-    for (const HandsWindow& h : w.hands) {
+    if (w.state != watch::RunState::open || w.standing == watch::Standing::ended) return out;
+    for (const watch::HandsWindow& h : w.hands) {
         if (!h.call) continue;
         const std::string what = h.wake ? "feed " + h.control : "it " + h.words;
         out.push_back(
@@ -25,7 +23,7 @@ std::vector<Due> all_due(const Where& w) {
              h.now});
     }
     if (w.restart_loop) out.push_back({"loop", "It restarts again and again. Keep it fed and go to the box.", true});
-    if (w.standing == Standing::astray)
+    if (w.standing == watch::Standing::astray)
         out.push_back({"astray", "It does not follow the script. Go to the box.", true});
     if (w.likely_stuck) out.push_back({"stuck", "It is likely stuck. Keep it fed and go to the box.", true});
     return out;
@@ -37,7 +35,7 @@ double until_next_rung(int rung) {
     return rung == 0 ? 60 : rung == 1 ? 120 : 240;
 }
 
-std::optional<Call> call_due(const Where& where, const CallsMade& made, UnixMs now) {
+std::optional<Call> call_due(const watch::Where& where, const CallsMade& made, UnixMs now) {
     for (const Due& d : all_due(where)) {
         const auto it = made.find(d.key);
         if (it == made.end()) return Call{d.key, 0, false, d.words};
@@ -51,23 +49,4 @@ std::optional<Call> call_due(const Where& where, const CallsMade& made, UnixMs n
     return std::nullopt;
 }
 
-bool Listener::hear(std::optional<long> beat, double now_s) {
-    if (!begun_) {
-        begun_ = true;
-        since_s_ = heard_s_ = now_s;
-    }
-    if (beat && (!last_ || *beat != *last_)) {
-        last_ = beat;
-        heard_s_ = now_s;
-    }
-    return now_s - heard_s_ >= patience_s_;
-}
-
-double ClockJumps::jumped(UnixMs wall, double steady_s) {
-    const double jump = static_cast<double>(wall - wall_) / 1000 - (steady_s - steady_s_);
-    wall_ = wall;
-    steady_s_ = steady_s;
-    return std::abs(jump) > 5 ? jump : 0;
-}
-
-}  // namespace fettle::watch
+}  // namespace fettle::alarm

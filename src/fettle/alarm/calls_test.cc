@@ -1,9 +1,13 @@
-#include "fettle/watch/calls.h"
+#include "fettle/alarm/calls.h"
 
 #include <gtest/gtest.h>
 
-namespace fettle::watch {
+namespace fettle::alarm {
 namespace {
+
+using watch::HandsWindow;
+using watch::Standing;
+using watch::Where;
 
 Where asking(bool now) {
     Where w;
@@ -61,29 +65,14 @@ TEST(Calls, StuckAstrayAndLoopsCallToo) {
     EXPECT_FALSE(call_due(w, {}, 0));
 }
 
-// A listener alarms itself when it hears nothing: also when it never heard anything, and not because clocks differ.
-TEST(Listener, AlarmsWhenTheBeatStops) {
-    Listener l(10);
-    for (long s = 0; s < 30; ++s) EXPECT_FALSE(l.hear(s, 100 + double(s)));
-    EXPECT_FALSE(l.hear(29, 138));
-    EXPECT_TRUE(l.hear(29, 139));
-    EXPECT_TRUE(l.hear(std::nullopt, 150));
-    EXPECT_FALSE(l.hear(3, 151));  // a watch that was started anew counts from the beginning
-    Listener never(10);
-    EXPECT_FALSE(never.hear(std::nullopt, 5));
-    EXPECT_TRUE(never.hear(std::nullopt, 15));
-}
-
-// A laptop that sleeps for half an hour: its counting clock stands still, the clock of the day does not.
-TEST(ClockJumps, ASleepAndASetClockAreToldOnce) {
-    ClockJumps c(1'000'000, 50);
-    EXPECT_EQ(c.jumped(1'001'000, 51), 0);
-    EXPECT_EQ(c.jumped(1'006'000, 51.5), 0);  // a machine under load
-    EXPECT_NEAR(c.jumped(2'807'000, 52.5), 1800, 1e-6);
-    EXPECT_EQ(c.jumped(2'808'000, 53.5), 0);
-    EXPECT_NEAR(c.jumped(-792'000, 53.5), -3600, 1e-6);
-    EXPECT_EQ(c.jumped(-791'000, 54.5), 0);
+TEST(Calls, ForARunThatWasGivenUpNobodyIsCalled) {
+    Where w = asking(true);
+    w.likely_stuck = true;
+    w.standing = Standing::astray;
+    ASSERT_TRUE(call_due(w, {}, 0));
+    w.state = watch::RunState::broken_off;
+    EXPECT_FALSE(call_due(w, {}, 0));
 }
 
 }  // namespace
-}  // namespace fettle::watch
+}  // namespace fettle::alarm
