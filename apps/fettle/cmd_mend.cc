@@ -68,12 +68,12 @@ mend::Seen seen_of(const JobRun& run, const book::Run& last, UnixMs trouble) {
         return m.undone || m.at >= trouble || m.event == "link-silent" || m.event == "broken-off";
     });
     std::erase_if(seen.shown, [&](const watch::ShownText& t) { return t.at >= trouble; });
-    std::vector<const family::Act*> acts;
-    for (const family::Act& a : run.family.script) acts.push_back(&a);
-    if (!acts.empty()) {
-        const watch::Alignment marks = watch::align(acts, seen, trouble, [](std::size_t, std::size_t) { return 0.0; });
+    const auto& script = run.family.script;
+    if (!script.empty()) {
+        const watch::Alignment marks =
+            watch::align(script, seen, trouble, [](std::size_t, std::size_t) { return 0.0; });
         if (!marks.anchors.empty() && !marks.astray) {
-            out.act = acts[marks.anchors.back().act]->id;
+            out.act = script[marks.anchors.back().act].id;
             out.act_at_s = marks.anchors.back().at_s;
         }
     }

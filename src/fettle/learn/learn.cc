@@ -110,17 +110,15 @@ private:
 
     // The marks in order, as far as the script does not contradict them; what does is named.
     watch::Alignment align() {
-        std::vector<const Act*> acts;
-        for (const Act& a : f_.script) acts.push_back(&a);
         watch::Observed seen = seen_.observed;
         const auto any = [](std::size_t, std::size_t) { return 0.0; };
         std::vector<watch::Mark> marks = in_order(seen.marks);
         if (marks.size() > kMostMarks) marks.resize(kMostMarks);
         seen.marks.clear();
-        watch::Alignment good = watch::align(acts, seen, seen_.ended, any);
+        watch::Alignment good = watch::align(f_.script, seen, seen_.ended, any);
         for (const watch::Mark& m : marks) {
             seen.marks.push_back(m);
-            watch::Alignment next = watch::align(acts, seen, seen_.ended, any);
+            watch::Alignment next = watch::align(f_.script, seen, seen_.ended, any);
             if (next.astray) {
                 const double at = static_cast<double>(m.at - seen_.observed.started) / 1000;
                 out_.contradicts.push_back(fmt::format("at {:.0f} s {}", at, next.why));

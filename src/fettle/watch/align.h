@@ -27,15 +27,13 @@ struct Alignment {
     int doubles = 0;                      // marks that said again what was known
     int odd_times = 0;                    // marks before the start or after now
     std::vector<std::string> odd_events;  // that are none
-    double last_mark_s = 0;
 };
 
 // earliest_s(from, to): no good run gets from the beginning of act `from` to that of act `to` faster; a generic event
 // that would is a restart the script does not have.
 using Earliest = std::function<double(std::size_t from, std::size_t to)>;
 
-// acts: the script, in order; never empty.
-Alignment align(const std::vector<const family::Act*>& acts, const Observed& seen, UnixMs now,
-                const Earliest& earliest_s);
+// script: never empty.
+Alignment align(const std::vector<family::Act>& script, const Observed& seen, UnixMs now, const Earliest& earliest_s);
 
 }  // namespace fettle::watch

@@ -1,3 +1,6 @@
+// A sum of how far readings lie above their level, less an allowance for each; it falls back to zero while nothing
+// happens and grows steadily once the level has moved. It sees small lasting shifts long before a single reading would
+// stand out, and where it last left zero is when the shift began.
 #include "fettle/watch/cusum.h"
 
 #include <algorithm>
@@ -31,16 +34,6 @@ Level level_of(const std::vector<SeriesPoint>& series, std::size_t from, double 
     return out;
 }
 
-// The noise from one reading to the next, which a change of level hardly touches.
-double quiet_sigma(const std::vector<SeriesPoint>& series) {
-    std::vector<double> steps;
-    for (std::size_t i = 1; i < series.size(); ++i) steps.push_back(std::abs(series[i].value - series[i - 1].value));
-    if (steps.empty()) return 0;
-    const auto middle = steps.begin() + static_cast<std::ptrdiff_t>(steps.size() / 2);
-    std::nth_element(steps.begin(), middle, steps.end());
-    return *middle * 1.4826 / std::sqrt(2.0);
-}
-
 }  // namespace
 
 Cusum::Cusum(double target, double sigma, double k, double h) : target_(target), sigma_(sigma), k_(k), h_(h) {}
@@ -55,28 +48,7 @@ int Cusum::take(double value) {
     return upper_ > h_ ? 1 : lower_ > h_ ? -1 : 0;
 }
 
-std::vector<ChangePoint> change_points(const std::vector<SeriesPoint>& series, double floor_sigma) {
-    std::vector<ChangePoint> out;
-    if (series.size() <= kLearn) return out;
-    floor_sigma = std::max(floor_sigma, quiet_sigma(series));
-    Level level = level_of(series, 0, floor_sigma);
-    Cusum sums(level.mean, level.sigma, kApart, kAlarm);
-    std::size_t i = kLearn;
-    while (i < series.size()) {
-        if (sums.take(series[i].value) == 0) {
-            ++i;
-            continue;
-        }
-        const std::size_t begins = i + 1 - static_cast<std::size_t>(std::max(1, sums.since()));
-        const Level before = level;
-        level = level_of(series, begins, floor_sigma);
-        out.push_back({series[begins].at_s, before.mean, level.mean});
-        sums = Cusum(level.mean, level.sigma, kApart, kAlarm);
-        i = std::max(i + 1, begins + kLearn);
-    }
-    return out;
-}
-
+// The noise from one reading to the next, which a change of level hardly touches.
 double LevelSteps::quiet_sigma() const {
     if (noise_.empty()) return 0;
     std::vector<double> steps = noise_;

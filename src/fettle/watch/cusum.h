@@ -34,12 +34,9 @@ struct ChangePoint {
     double at_s = 0;  // when it began, by the sum's last zero
     double before = 0, after = 0;
 };
-// Each level is learnt from its first eight readings. floor_sigma: no series is taken to be quieter than that.
-// after: the mean of the eight readings that follow, or of those there are.
-std::vector<ChangePoint> change_points(const std::vector<SeriesPoint>& series, double floor_sigma);
-
-// The same reading by reading, as they come: a change is handed out when eight readings of the new level are there.
-// What it says of a stretch does not depend on what comes later.
+// Steps of the level, reading by reading as they come. Each level is learnt from its first eight readings; a step is
+// handed out when eight of the new level are there. floor_sigma: no series is taken to be quieter than that. What it
+// says of a stretch does not depend on what comes later.
 class LevelSteps {
 public:
     explicit LevelSteps(double floor_sigma) : floor_sigma_(floor_sigma) {}

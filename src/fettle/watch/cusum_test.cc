@@ -74,12 +74,21 @@ TEST(Cusum, WhatIsNoNumberChangesNothing) {
     EXPECT_EQ(c.upper(), before);
 }
 
-TEST(ChangePoints, AreFoundWhereTheLevelMoves) {
+std::vector<ChangePoint> steps_of(const std::vector<double>& series) {
+    LevelSteps levels(0.05);
+    std::vector<ChangePoint> out;
+    for (std::size_t t = 0; t < series.size(); ++t) {
+        if (const auto step = levels.take(static_cast<double>(t), series[t])) out.push_back(*step);
+    }
+    return out;
+}
+
+TEST(LevelSteps, AreFoundWhereTheLevelMoves) {
     std::mt19937_64 random(5);
     std::normal_distribution<double> noise(0, 0.1);
-    std::vector<SeriesPoint> series;
-    for (int t = 0; t < 400; ++t) series.push_back({double(t), (t < 150 ? 2.2 : t < 200 ? 0.8 : 2.3) + noise(random)});
-    const auto found = change_points(series, 0.05);
+    std::vector<double> series;
+    for (int t = 0; t < 400; ++t) series.push_back((t < 150 ? 2.2 : t < 200 ? 0.8 : 2.3) + noise(random));
+    const auto found = steps_of(series);
     ASSERT_GE(found.size(), 2u);
     EXPECT_LE(found.size(), 3u);  // one false alarm in 465 readings is what h = 5 allows
     EXPECT_NEAR(found[0].at_s, 150, 3);
@@ -88,9 +97,11 @@ TEST(ChangePoints, AreFoundWhereTheLevelMoves) {
     EXPECT_NEAR(found[1].at_s, 200, 3);
 }
 
-TEST(ChangePoints, NeedEnoughReadings) {
-    EXPECT_TRUE(change_points({}, 0.05).empty());
-    EXPECT_TRUE(change_points({{0, 1}, {1, 9}}, 0.05).empty());
+TEST(LevelSteps, NeedEnoughReadings) {
+    EXPECT_TRUE(steps_of({}).empty());
+    EXPECT_TRUE(steps_of({1, 9}).empty());
+    EXPECT_TRUE(steps_of({1, 1, 1, 1, 1, 1, 1, 1, 9, 9, 9, 9, 9, 9, 9}).empty());  // the new level: seven readings
+    EXPECT_EQ(steps_of({1, 1, 1, 1, 1, 1, 1, 1, 9, 9, 9, 9, 9, 9, 9, 9}).size(), 1u);
 }
 
 }  // namespace

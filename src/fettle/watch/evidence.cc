@@ -1,4 +1,10 @@
-// What each kind of evidence says of each state.
+// How likely is what was seen, in each state? A mark of an act's beginning is likely just after that act has begun, and
+// ever less so with its age; in every other state it is a slip of the finger, which comes once in a hundred runs. These
+// two figures are all that a mark needs, and they are why one wrong tap does not carry the run away while a right one
+// does.
+//
+// Kinds of evidence are weighed one after another, as if they did not know of each other. Where they do (silence and
+// current), take_amps() counts readings within ten seconds as one, and worry.cc shows the range.
 #include <algorithm>
 #include <cmath>
 
@@ -29,30 +35,30 @@ void Follower::take(const Sign& s) {
 }
 
 void Follower::take_mark(const Sign& s) {
-    if (s.what == "still") return take_still();
-    const bool same = s.what == last_event_ && s.at_s - last_event_s_ <= 30;
-    const std::size_t n = model_.chain().size();
+    const Event& event = s.event;
+    if (event.kind == Event::Kind::still) return take_still();
+    const bool same = event == last_event_ && s.at_s - last_event_s_ <= 30;
+    const std::size_t n = model_->chain().size();
     bool known = false;
-    for (std::size_t k = 0; k < n; ++k) known = known || begins(s.what, k);
+    for (std::size_t k = 0; k < n; ++k) known = known || begins(event, k);
     if (!known || same) return;
-    last_event_ = s.what;
+    last_event_ = event;
     last_event_s_ = s.at_s;
     const double hit = s.machine ? kRates.machine_hit : kRates.tap_hit;
-    bool named = false;
+    const bool asks = event.kind == Event::Kind::asks, named = event.act && !asks;
     const double astray_before = astray(), good_before = good();
-    for (const family::Act& a : step_.family.script) named = named || (a.id == s.what && s.what != "asks");
     for (std::size_t k = 0; k < n; ++k) {
-        const bool here = begins(s.what, k);
+        const bool here = begins(event, k);
         const std::size_t g = group(k);
         bool passed = false;  // it began in this stretch, but an act that cannot be told from it has followed
-        for (std::size_t j = g; j < k; ++j) passed = passed || begins(s.what, j);
+        for (std::size_t j = g; j < k; ++j) passed = passed || begins(event, j);
         each_level(k, [&](std::size_t state) {
-            if (here && model_.chain()[k].end) {
+            if (here && model_->chain()[k].end) {
                 now_.weigh(state, 0.1);
             } else if (here) {
                 const bool counted = hit_ > 0 && k == awaited_;
                 // What asks or sleeps goes on doing so until somebody comes and sees it.
-                const double standing = model_.chain()[k].waits ? 2e-3 : 0;
+                const double standing = model_->chain()[k].waits ? 2e-3 : 0;
                 now_.weigh_by_age(state, [&](std::size_t age) {
                     const double d = static_cast<double>(age);
                     return hit * (delay(d) + standing) / (counted ? 1 - hit_ * delayed_until(d + 1) : 1) +
@@ -64,44 +70,40 @@ void Follower::take_mark(const Sign& s) {
         });
         weigh_stuck(k, kRates.tap_false);
     }
-    now_.weigh(model_.astray(), kRates.astray_mark);
+    now_.weigh(model_->astray(), kRates.astray_mark);
     // Who says which act it is, or that it asks, is believed also when no run should be as far by now.
-    for (std::size_t k = 0; (named || s.what == "asks") && k < n; ++k) {
+    for (std::size_t k = 0; (named || asks) && k < n; ++k) {
         double behind = 0;
         for (std::size_t j = 0; j < k; ++j) behind += in(j);
-        if (!begins(s.what, k) || (behind <= 0 && in(k) <= 0)) continue;
-        for (std::size_t level = 0; level < model_.levels(); ++level)
-            now_.put(model_.state(k, level), good_before * kSkips * hit * delay(0) * model_.weight(level));
-        if (s.what == "asks") break;
+        if (!begins(event, k) || (behind <= 0 && in(k) <= 0)) continue;
+        for (std::size_t level = 0; level < model_->levels(); ++level)
+            now_.put(model_->state(k, level), good_before * kSkips * hit * delay(0) * model_->weight(level));
+        if (asks) break;
     }
     if (named && astray_before >= 0.5) {
         for (std::size_t k = 0; k < n; ++k) {
-            if (begins(s.what, k)) take_named(s, k);
+            if (begins(event, k)) take_named(k);
         }
     }
     now_.normalise();
     hit_ = hit;
-    anchor_now();
-    // Silence is counted from the mark, however late that came.
-    for (Place& p : anchor_) {
-        if (begins(s.what, p.k)) p.age_s = 0;
-    }
+    anchor_now(&event);
 }
 
 // Somebody who says which act it is, is believed also when the run had left the script.
-void Follower::take_named(const Sign&, std::size_t k) {
-    const double back = now_.chance(model_.astray()) * kRates.after_astray / kRates.astray_mark * delay(0);
-    for (std::size_t level = 0; level < model_.levels(); ++level)
-        now_.put(model_.state(k, level), back * model_.weight(level));
+void Follower::take_named(std::size_t k) {
+    const double back = now_.chance(model_->astray()) * kRates.after_astray / kRates.astray_mark * delay(0);
+    for (std::size_t level = 0; level < model_->levels(); ++level)
+        now_.put(model_->state(k, level), back * model_->weight(level));
 }
 
 void Follower::take_text(const Sign& s) {
-    std::vector<bool> shows(model_.chain().size(), false);
+    std::vector<bool> shows(model_->chain().size(), false);
     int acts = 0;
-    for (std::size_t i = 0; i < step_.family.script.size(); ++i) {
-        if (step_.family.script[i].shows.empty() || step_.family.script[i].shows != s.what) continue;
+    for (std::size_t i = 0; i < model_->script().size(); ++i) {
+        if (model_->script()[i].shows.empty() || model_->script()[i].shows != s.text) continue;
         ++acts;
-        shows[model_.chain_from(i)] = true;
+        shows[model_->chain_from(i)] = true;
     }
     if (acts == 0) return;
     for (std::size_t k = 0; k < shows.size(); ++k) {
@@ -109,7 +111,7 @@ void Follower::take_text(const Sign& s) {
         each_level(k, [&](std::size_t state) { now_.weigh(state, p); });
         weigh_stuck(k, p);
     }
-    now_.weigh(model_.astray(), 0.01);
+    now_.weigh(model_->astray(), 0.01);
     now_.normalise();
     if (acts == 1 || hit_ <= 0) {
         if (acts == 1) hit_ = s.machine ? kRates.machine_hit : kRates.tap_hit;
@@ -121,20 +123,21 @@ void Follower::take_text(const Sign& s) {
 void Follower::take_tally(const TallyReading& r) {
     if (!r.landed) return;
     const int landed = *r.landed;
-    for (std::size_t k = 0; k < model_.chain().size(); ++k) {
-        const int past = landed > before_[k] + pieces_[k] ? landed - before_[k] - pieces_[k] : 0;
-        const int missing = landed < before_[k] ? before_[k] - landed : 0;
+    for (std::size_t k = 0; k < model_->chain().size(); ++k) {
+        const ChainAct& a = model_->chain()[k];
+        const int past = std::max(0, landed - a.pieces_before - a.pieces);
+        const int missing = std::max(0, a.pieces_before - landed);
         const double p = std::max(0.01, std::exp(-1.5 * (past + missing)));
         each_level(k, [&](std::size_t state) {
-            if (pieces_[k] == 0 || past + missing > 0) {
+            if (a.pieces == 0 || past + missing > 0) {
                 now_.weigh(state, p);
                 return;
             }
             // Within the act: as far as the pieces say, so far in time.
-            const double share = (landed - before_[k] + 0.5) / (pieces_[k] + 1.0);
-            const std::size_t level = state / model_.chain().size();
-            const double lasts = model_.chain()[k].median_s * model_.slower(k, level);
-            const double sigma = 0.15 + 0.3 / std::sqrt(static_cast<double>(pieces_[k]));
+            const double share = (landed - a.pieces_before + 0.5) / (a.pieces + 1.0);
+            const std::size_t level = state / model_->chain().size();
+            const double lasts = model_->median_s(k, level);
+            const double sigma = 0.15 + 0.3 / std::sqrt(static_cast<double>(a.pieces));
             now_.weigh_by_age(state, [&](std::size_t age) {
                 const double off = ((static_cast<double>(age) + 1) / lasts - share) / (sigma * std::max(0.3, share));
                 return std::max(0.05, std::exp(-off * off / 2));
@@ -142,7 +145,7 @@ void Follower::take_tally(const TallyReading& r) {
         });
         weigh_stuck(k, p);
     }
-    now_.weigh(model_.astray(), 0.05);  // off the script any count is as likely as another
+    now_.weigh(model_->astray(), 0.05);  // off the script any count is as likely as another
     now_.normalise();
 }
 
@@ -150,14 +153,14 @@ void Follower::take_link(bool answered) {
     const double weight = std::clamp((elapsed_ - last_link_s_) / kLinkEvery_s, 0.05, 1.0);
     last_link_s_ = elapsed_;
     const auto weigh = [&](double p_answer) { return std::pow(answered ? p_answer : 1 - p_answer, weight); };
-    for (std::size_t k = 0; k < model_.chain().size(); ++k) {
-        const bool asleep = !act(k).wake.empty() || model_.chain()[k].dark;
+    for (std::size_t k = 0; k < model_->chain().size(); ++k) {
+        const bool asleep = !act(k).wake.empty() || model_->chain()[k].dark;
         // Where nobody may listen, an answer or its absence says nothing.
         const double p = weigh(asleep ? 0.05 : act(k).polling_safe ? 0.9 : 0.5);
         each_level(k, [&](std::size_t state) { now_.weigh(state, p); });
         weigh_stuck(k, weigh(0.1));
     }
-    now_.weigh(model_.astray(), weigh(0.5));
+    now_.weigh(model_->astray(), weigh(0.5));
     if (!answered) silence_seen_ = true;
 }
 
@@ -165,15 +168,15 @@ void Follower::take_link(bool answered) {
 void Follower::take_still() {
     double best = -1;
     std::size_t g = 0;
-    for (const Place& p : anchor_) {
+    for (const Place& p : *anchor_) {
         if (p.p > best) best = p.p, g = group(p.k);
     }
-    for (std::size_t k = 0; k < model_.chain().size(); ++k) {
+    for (std::size_t k = 0; k < model_->chain().size(); ++k) {
         const double p = group(k) == g ? 0.95 : 0.03;
         each_level(k, [&](std::size_t state) { now_.weigh(state, p); });
         weigh_stuck(k, p);
     }
-    now_.weigh(model_.astray(), 0.3);
+    now_.weigh(model_->astray(), 0.3);
     silence_seen_ = true;
 }
 

@@ -1,3 +1,8 @@
+// Quantiles of what is to come are drawn, since the sum of log-normal acts has no closed form. The draws are seeded by
+// nothing but a constant: the same odds give the same minutes, and two looks at one second never differ by chance.
+//
+// Lateness is a share of runs deep in a tail, where a thousand draws say nothing. So of the acts up to the awaited sign
+// the widest is computed, and only the others are drawn.
 #include "fettle/watch/future.h"
 
 #include <algorithm>
@@ -38,43 +43,42 @@ void spread(const std::vector<Place>& places, std::size_t n, Each each) {
 
 }  // namespace
 
-double quantile(std::vector<double> values, double q) {
-    if (values.empty()) return 0;
+double quantile(std::span<const double> of, double q) {
+    if (of.empty()) return 0;
+    std::vector<double> values(of.begin(), of.end());
     const auto k = static_cast<std::size_t>(
         std::clamp(std::ceil(q * static_cast<double>(values.size())) - 1, 0.0, static_cast<double>(values.size() - 1)));
     std::nth_element(values.begin(), values.begin() + static_cast<std::ptrdiff_t>(k), values.end());
     return values[k];
 }
 
-Future::Future(const Model& model, const std::vector<Place>& places, std::size_t draws) : acts_(model.chain().size()) {
-    if (places.empty()) return;
+Future::Future(const Model& model, const std::vector<Place>& places, std::size_t draws) {
+    const std::size_t acts = model.chain().size();
+    if (places.empty()) draws = 0;
     Random random(20261125);
-    begins_.reserve(draws * (acts_ + 1));
+    now_.reserve(draws);
+    begins_.resize(draws * (acts + 1));
     spread(places, draws, [&](const Place& p) {
+        const std::size_t draw = now_.size();
         const double lasts_s = lasts(model, p.k, p.level, p.age_s, random.uniform());
         now_.push_back({p.k, p.age_s, lasts_s});
         double at = 0;
-        for (std::size_t k = 0; k <= acts_; ++k) {
-            begins_.push_back(at);
+        for (std::size_t k = 0; k <= acts; ++k) {
+            begins_[k * draws + draw] = at;
             if (k == p.k && !model.chain()[k].end) at += std::max(0.0, lasts_s - p.age_s);
-            if (k > p.k && k < acts_) at += model.seconds(k, p.level, normal(random));
+            if (k > p.k && k < acts) at += model.seconds(k, p.level, normal(random));
         }
     });
 }
 
-std::vector<double> Future::begins(std::size_t k) const {
-    std::vector<double> out;
-    for (std::size_t i = 0; i < now_.size(); ++i) out.push_back(begins_[i * (acts_ + 1) + k]);
-    return out;
-}
-
 double Future::begins_within(std::size_t k, double seconds) const {
+    const std::span<const double> at = begins(k);
     std::size_t n = 0;
-    for (std::size_t i = 0; i < now_.size(); ++i) n += now_[i].k < k && begins_[i * (acts_ + 1) + k] <= seconds;
+    for (std::size_t i = 0; i < now_.size(); ++i) n += now_[i].k < k && at[i] <= seconds;
     return now_.empty() ? 0 : static_cast<double>(n) / static_cast<double>(now_.size());
 }
 
-// One act of the stretch is reckoned in closed form, the others are drawn: so the tail is smooth, and far more than the
+// One act of the stretch is computed in closed form, the others are drawn: so the tail is smooth, and far more than the
 // number of draws carries.
 Waiting::Waiting(const Model& model, const std::vector<Place>& anchor, std::size_t awaited) : model_(model) {
     Random random(20261126);
@@ -85,10 +89,10 @@ Waiting::Waiting(const Model& model, const std::vector<Place>& anchor, std::size
     bool direct = true;
     for (const Place& p : anchor) direct = direct && (p.k + 1 >= awaited);
     if (direct) {
-        for (const Place& p : anchor) parts_.push_back({p.k, p.level, p.age_s, 0, p.p});
+        for (const Place& p : anchor) parts_.push_back({p.k, p.level, p.age_s, 0, p.p, 1});
     } else {
         spread(anchor, kDraws, [&](const Place& p) {
-            Part part{p.k, p.level, p.age_s, 0, 1.0 / kDraws};
+            Part part{p.k, p.level, p.age_s, 0, 1.0 / kDraws, 1};
             for (std::size_t k = p.k; k < awaited; ++k) {
                 if (wide(k) > wide(part.k)) part.k = k;
             }
@@ -106,7 +110,11 @@ Waiting::Waiting(const Model& model, const std::vector<Place>& anchor, std::size
     }
     double all = 0;
     for (const Part& p : parts_) all += p.weight;
-    for (Part& p : parts_) p.weight /= all > 0 ? all : 1;
+    for (Part& p : parts_) {
+        p.weight /= all > 0 ? all : 1;
+        p.had = model_.lasts_beyond(p.k, p.level, p.age_s);
+    }
+    longest_s_ = quantile(0.99);
 }
 
 double Waiting::longer_than(double seconds) const {
@@ -118,8 +126,7 @@ double Waiting::longer_than(double seconds) const {
             sum += p.weight;
             continue;
         }
-        const double had = model_.lasts_beyond(p.k, p.level, p.age_s);
-        sum += p.weight * (had > 1e-12 ? model_.lasts_beyond(p.k, p.level, p.age_s + more) / had : 0);
+        sum += p.weight * (p.had > 1e-12 ? model_.lasts_beyond(p.k, p.level, p.age_s + more) / p.had : 0);
     }
     return std::clamp(sum, 0.0, 1.0);
 }

@@ -14,7 +14,7 @@ constexpr double kWorthSaying = 0.15;  // an ask that is less likely still to co
 constexpr double kBegun = 0.8;         // without a mark: from so many on it counts as asked
 
 bool of_wake(const Track& t, std::size_t k) {
-    return t.seen.on_bench && !t.act(k).wake.empty();
+    return t.basis.on_bench && !t.act(k).wake.empty();
 }
 
 }  // namespace
@@ -32,9 +32,9 @@ void waking(Track& t) {
         t.k = k;
         t.w.act = t.act(k).id;
         t.w.to_be_woken = true;
-        t.say("waiting-to-be-woken", Verdict::mind,
-              fmt::format("likely waiting to be woken: feed {} now; it is not stuck", t.act(k).wake),
-              asleep ? fmt::format("supply current {:.2f} A", lately->mean) : "marks and family file");
+        t.say_while_open("waiting-to-be-woken", Verdict::mind,
+                         fmt::format("likely waiting to be woken: feed {} now; it is not stuck", t.act(k).wake),
+                         asleep ? fmt::format("supply current {:.2f} A", lately->mean) : "marks and family file");
         return;
     }
 }
@@ -55,7 +55,7 @@ void hands(Track& t) {
         HandsWindow h{a.id, a.words, ask ? a.control : a.wake, a.shows, 0, 0, false, !ask, false, 0, {}};
         std::vector<double> begins;
         const auto& now = t.future->now();
-        const std::vector<double> all = t.future->begins(k);
+        const std::span<const double> all = t.future->begins(k);
         for (std::size_t i = 0; i < all.size(); ++i) {
             if (now[i].k <= k) begins.push_back(all[i]);
         }
@@ -72,16 +72,16 @@ void hands(Track& t) {
     }
     for (const HandsWindow& h : t.w.hands) {
         if (h.now)
-            t.say("hands-now", Verdict::mind,
-                  h.wake ? fmt::format("feed now: {}", h.control)
-                         : fmt::format("hands are needed now: it {}{}", h.words,
-                                       h.control.empty() ? "" : " (" + h.control + ")"),
-                  f.anchored() ? "marks" : "elapsed time alone");
+            t.say_while_open("hands-now", Verdict::mind,
+                             h.wake ? fmt::format("feed now: {}", h.control)
+                                    : fmt::format("hands are needed now: it {}{}", h.words,
+                                                  h.control.empty() ? "" : " (" + h.control + ")"),
+                             f.anchored() ? "marks" : "elapsed time alone");
         else if (h.call)
-            t.say("hands-soon", Verdict::mind,
-                  fmt::format("go to the box: in {:.0f} of 100 runs like this one it {} within {}", h.p_within * 100,
-                              h.words, human_duration(t.rule.lead_s)),
-                  "odds of the run");
+            t.say_while_open("hands-soon", Verdict::mind,
+                             fmt::format("go to the box: in {:.0f} of 100 runs like this one it {} within {}",
+                                         h.p_within * 100, h.words, human_duration(t.rule.lead_s)),
+                             "odds of the run");
     }
 }
 

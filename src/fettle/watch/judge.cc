@@ -18,17 +18,24 @@ int restarts_too_many(const Track& t) {
     int marked = 0, scripted = 0;
     UnixMs last = 0;
     for (const Mark& m : t.seen.marks) {
-        if (m.undone || (m.event != "dark" && m.event != "restarted")) continue;
+        const Event::Kind kind = event_of(t.script(), m.event).kind;
+        if (m.undone || (kind != Event::Kind::dark && kind != Event::Kind::restarted)) continue;
         if (marked > 0 && std::abs(static_cast<double>(m.at - last)) < 10'000) continue;
         ++marked;
         last = m.at;
     }
-    const auto& script = t.step.family.script;
+    const auto& script = t.script();
     for (std::size_t i = 0; i < script.size(); ++i) {
         const bool dark = script[i].dark && (i == 0 || !script[i - 1].dark);
         scripted += dark || (script[i].kind == ActKind::restart && !script[i].dark);
     }
     return marked - scripted;
+}
+
+// Whoever looked, or asked over the link, has seen what it showed before.
+bool changes_screen(const Track& t, const Mark& m) {
+    const Event::Kind kind = event_of(t.script(), m.event).kind;
+    return kind != Event::Kind::still && kind != Event::Kind::link_answers && kind != Event::Kind::link_silent;
 }
 
 }  // namespace
@@ -73,23 +80,24 @@ void judge_marks(Track& t) {
 void judge_pace(Track& t) {
     Where& w = t.w;
     w.pace = slow_words(w.as_slow);
-    const std::string& rests = t.step.forecast.rests_on;
+    const std::string& rests = t.step().forecast.rests_on;
     // Whoever has to answer or to feed it sets that pace, not the unit.
     if (t.waits_for_hand || w.to_be_woken) return;
     if (w.likely_stuck) return;  // said already, and more of it
     if (w.as_slow < kOverdue) {
-        t.say("overdue", Verdict::cant_say,
-              fmt::format("\"{}\" has not been marked, and {}; look at the unit, mark what it shows, keep it fed",
-                          w.awaited, w.pace),
-              rests);
+        t.say_while_open(
+            "overdue", Verdict::cant_say,
+            fmt::format("\"{}\" has not been marked, and {}; look at the unit, mark what it shows, keep it fed",
+                        w.awaited, w.pace),
+            rests);
     } else if (w.as_slow < kSlow) {
-        t.say("slow-here", Verdict::mind, fmt::format("{} is late: {}", w.awaited, w.pace), rests);
+        t.say_while_open("slow-here", Verdict::mind, fmt::format("{} is late: {}", w.awaited, w.pace), rests);
     }
     if (!t.follower->anchored() && w.elapsed_s > 0)
-        t.say("no-marks-yet", Verdict::mind,
-              t.amps.empty() ? "nothing was marked yet: this goes by elapsed time alone"
-                             : "nothing was marked yet: this goes by elapsed time and the supply current",
-              t.amps.empty() ? "elapsed time" : "elapsed time, supply current");
+        t.say_while_open("no-marks-yet", Verdict::mind,
+                         t.amps.empty() ? "nothing was marked yet: this goes by elapsed time alone"
+                                        : "nothing was marked yet: this goes by elapsed time and the supply current",
+                         t.amps.empty() ? "elapsed time" : "elapsed time, supply current");
 }
 
 void judge_stuck(Track& t) {
@@ -105,9 +113,9 @@ void judge_stuck(Track& t) {
         const double since_s = std::max(0.0, w.elapsed_s - t.follower->anchor_s());
         silent = WorryPart{
             fmt::format("{} for {}", t.follower->silence_seen() ? "silent" : "nothing marked", human_duration(since_s)),
-            std::max(w.as_slow, 1e-4), 1, t.step.forecast.rests_on};
+            std::max(w.as_slow, 1e-4), 1, t.step().forecast.rests_on};
     }
-    w.worry = worry_of(t.step.family.stuck, silent, low);
+    w.worry = worry_of(t.step().family.stuck, silent, low);
     w.likely_stuck = !w.to_be_woken && w.stuck >= 0.5;
     const bool late = w.as_slow < kSlow || low.value_or(false);
     if (w.to_be_woken || t.waits_for_hand || !(late || w.likely_stuck)) {
@@ -128,12 +136,11 @@ void judge_texts(Track& t) {
     const auto still_shown = [&](const ShownText& text) {
         return std::none_of(seen.shown.begin(), seen.shown.end(),
                             [&](const ShownText& other) { return other.at > text.at; }) &&
-               std::none_of(seen.marks.begin(), seen.marks.end(), [&](const Mark& m) {
-                   return !m.undone && m.at > text.at && m.event != "still" && m.event.rfind("link-", 0) != 0;
-               });
+               std::none_of(seen.marks.begin(), seen.marks.end(),
+                            [&](const Mark& m) { return !m.undone && m.at > text.at && changes_screen(t, m); });
     };
     for (const ShownText& shown : seen.shown) {
-        const TextMeaning m = meaning_of(t.step.family, shown.text);
+        const TextMeaning m = meaning_of(t.step().family, shown.text);
         if (!m.refused_piece && !still_shown(shown)) continue;
         const std::string text = printable(shown.text);
         if (!m.known) {
@@ -145,9 +152,9 @@ void judge_texts(Track& t) {
                   "typed");
         } else if (m.refused_piece) {
             std::string effect;
-            for (const change::Line& line : t.step.sheet.lines) {
+            for (const change::Line& line : t.step().sheet.lines) {
                 if (line.name != m.piece || m.piece.empty()) continue;
-                const family::Region* region = t.step.family.region(line.box, line.region);
+                const family::Region* region = t.step().family.region(line.box, line.region);
                 effect = fmt::format("; {} ({}) stays as it was while the rest goes on", line.name,
                                      region ? region->words : line.region);
             }
@@ -164,12 +171,12 @@ void judge_texts(Track& t) {
 }
 
 void judge_tally(Track& t) {
-    const change::ExpectedTally& expected = t.step.sheet.tally;
-    if (const auto b = check_tally(t.step.family, expected, t.seen.tally))
+    const change::ExpectedTally& expected = t.step().sheet.tally;
+    if (const auto b = check_tally(t.step().family, expected, t.seen.tally))
         t.say("tally-breaks", Verdict::cant_say,
               fmt::format("reading {} of the tally cannot be right: {}", b->reading + 1, b->why), "typed");
     std::string retry;
-    for (const family::Message& m : t.step.family.messages) {
+    for (const family::Message& m : t.step().family.messages) {
         if (m.refused_piece && !m.retry.empty()) retry = "; to try again: " + m.retry;
     }
     for (const TallyReading& r : t.seen.tally) {
@@ -196,8 +203,8 @@ void rests_on(Track& t) {
                     : fmt::format("{} {} ({})", used, used == 1 ? "mark" : "marks",
                                   join({sources.begin(), sources.end()}, ", "));
     if (!t.amps.empty()) out = (used == 0 ? "" : out + "; ") + "supply current";
-    out += "; durations: " + (t.step.forecast.rests_on.empty() ? "family file" : t.step.forecast.rests_on);
-    if (t.step.sheet.rests_on == change::Origin::inferred) out += "; as-found list inferred";
+    out += "; durations: " + (t.step().forecast.rests_on.empty() ? "family file" : t.step().forecast.rests_on);
+    if (t.step().sheet.rests_on == change::Origin::inferred) out += "; as-found list inferred";
 }
 
 std::string slow_words(double share) {

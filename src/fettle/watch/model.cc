@@ -1,3 +1,10 @@
+// Why the acts share a factor. A slow stick is slow in every act: whoever saw the first two take half as long again
+// expects the same of the third. Acts drawn by themselves could not learn that, and their sum would be far too sure of
+// itself. So a chain of acts stands side by side on fifteen levels of one factor; the evidence moves chance between the
+// levels, and the forecast of what is left follows.
+//
+// How much of each act's spread is shared is not known of any family. It is chosen so that the total has the spread
+// that the forecast gives it, for that is what own runs measure.
 #include "fettle/watch/model.h"
 
 #include <algorithm>
@@ -35,15 +42,37 @@ const forecast::StateWindow* window_of(const forecast::Forecast& forecast, const
 
 }  // namespace
 
-Model::Model(const Step& step, bool on_bench) {
-    const auto& script = step.family.script;
-    for (std::size_t i = 0; i < script.size(); ++i) {
-        const forecast::StateWindow* w = window_of(step.forecast, script[i].id);
+Model::Model(const Step& step, bool on_bench) : script_(step.family.script) {
+    acts(step, on_bench);
+    calibrate(step.forecast);
+    levels_of_shared_factor(3 + std::max(0, step.forecast.own_runs));
+    currents(step.family.stuck);
+    astray_a_second_ = kRates.astray / std::max(60.0, total_s_);
+    std::vector<Forward::State> states;
+    for (std::size_t level = 0; level < levels(); ++level) {
+        for (std::size_t k = 0; k < chain_.size(); ++k) {
+            Forward::State s;
+            if (!chain_[k].end) s.leaves = leaves(k, level);
+            s.next = state(std::min(k + 1, chain_.size() - 1), level);
+            states.push_back(std::move(s));
+        }
+    }
+    for (std::size_t i = 0; i <= kWaysStuck * chain_.size(); ++i) states.push_back({{}, 0});
+    start_.emplace(std::move(states));
+    for (std::size_t level = 0; level < levels(); ++level) start_->put(state(0, level), weight_[level]);
+    start_->normalise();
+}
+
+// The acts that last, with what the forecast says of each.
+void Model::acts(const Step& step, bool on_bench) {
+    int written = 0;
+    for (std::size_t i = 0; i < script_.size(); ++i) {
+        const forecast::StateWindow* w = window_of(step.forecast, script_[i].id);
         ChainAct a;
         a.act = i;
-        a.end = script[i].kind == ActKind::end;
+        a.end = script_[i].kind == ActKind::end;
         if (w) a.median_s = w->lasts.p50_s;
-        a.waits = script[i].kind == ActKind::ask || (on_bench && !script[i].wake.empty());
+        a.waits = script_[i].kind == ActKind::ask || (on_bench && !script_[i].wake.empty());
         if (!(a.median_s > 0) && !a.end && !a.waits) continue;
         if (a.median_s <= 0) a.median_s = 1;
         if (w && w->lasts.p90_s > w->lasts.p50_s) a.own = std::log(w->lasts.p90_s / a.median_s) / kZ90;
@@ -51,59 +80,59 @@ Model::Model(const Step& step, bool on_bench) {
             a.mean_A = w->current_mean_A;
             a.sd_A = std::max({(w->current_p99_A - a.mean_A) / 2.326, 0.05 * a.mean_A, 0.03});
         }
-        a.dark = script[i].dark;
+        a.dark = script_[i].dark;
+        a.on_medium = on_medium(script_[i].kind);
+        a.pieces_before = written;
+        if (script_[i].kind == ActKind::write)
+            a.pieces = static_cast<int>(forecast::lines_of(step.family, step.sheet, script_[i]).size());
+        written += a.pieces;
         if (!a.end) total_s_ += a.median_s;
         chain_.push_back(a);
     }
     if (chain_.empty() || !chain_.back().end) {  // a script that does not say how it ends
         ChainAct end;
-        end.act = script.empty() ? 0 : script.size() - 1;
+        end.act = script_.size() - 1;
         end.end = true;
+        end.pieces_before = written;
         chain_.push_back(end);
     }
-    calibrate(step.forecast);
-    // Student's t, as the forecast's own predictive: a prior worth three runs, and the own runs. Scaled so that the 90
-    // % point stays the forecast's; what lies beyond is far likelier than a normal distribution has it.
-    const int degrees = 3 + std::max(0, step.forecast.own_runs);
+}
+
+// Student's t, as the forecast's own predictive: a prior worth three runs, and the own runs. Scaled so that the 90 %
+// point stays the forecast's; what lies beyond is far likelier than a normal distribution has it.
+void Model::levels_of_shared_factor(int degrees) {
     const double scale = forecast::student_quantile(0.9, degrees) / kZ90;
+    std::vector<double> z(std::begin(kZ), std::end(kZ)), extra(kValues, 1.0);
     for (int v = 0; v < kValues; ++v) {
-        const double z = kZ[v], t = z * scale;
-        const double low = v > 0 ? kZ[v - 1] : z, high = v + 1 < kValues ? kZ[v + 1] : z;
-        z_.push_back(z);
-        extra_.push_back(1);
+        const double t = kZ[v] * scale;
+        const double low = v > 0 ? kZ[v - 1] : kZ[v], high = v + 1 < kValues ? kZ[v + 1] : kZ[v];
         weight_.push_back((high - low) * std::pow(1 + t * t / degrees, -(degrees + 1) / 2.0));
     }
     double all = 0;
     for (double w : weight_) all += w;
     for (double& w : weight_) w /= all;
     for (const auto& [slower, share] : kSlowMedia) {
-        z_.push_back(0);
-        extra_.push_back(slower);
+        z.push_back(0);
+        extra.push_back(slower);
         weight_.push_back(share);
         for (int v = 0; v < kValues; ++v) weight_[static_cast<std::size_t>(v)] *= 1 - share;
     }
-    // Which acts the slow media slow down: those that read or write one.
-    for (ChainAct& a : chain_) a.on_medium = !script.empty() && on_medium(script[a.act].kind);
-    std::vector<double> known;
+    for (std::size_t level = 0; level < levels(); ++level) {
+        for (const ChainAct& a : chain_)
+            medians_.push_back(a.median_s * (std::exp(a.shared * z[level]) * (a.on_medium ? extra[level] : 1)));
+    }
+}
+
+void Model::currents(const std::optional<family::Stuck>& stuck) {
+    double highest_A = 0;
     for (const ChainAct& a : chain_) {
-        if (a.mean_A > 0 && !a.waits) known.push_back(a.mean_A);
+        if (!a.waits) highest_A = std::max(highest_A, a.mean_A);
         top_A_ = std::max(top_A_, a.mean_A + 4 * a.sd_A);
     }
-    const auto& stuck = step.family.stuck;
-    if (!known.empty()) low_A_ = 0.5 * *std::max_element(known.begin(), known.end());
+    low_A_ = 0.5 * highest_A;
     if (stuck && stuck->low_A) low_A_ = *stuck->low_A;
     stuck_run_ = stuck ? stuck->prior : kRates.stuck;
     stuck_low_ = low_A_ <= 0 ? 0 : stuck && stuck->low_when_stuck ? *stuck->low_when_stuck : kRates.stuck_low;
-    astray_a_second_ = kRates.astray / std::max(60.0, total_s_);
-    for (std::size_t level = 0; level < levels(); ++level) {
-        for (std::size_t k = 0; k < chain_.size(); ++k) {
-            Forward::State s;
-            if (!chain_[k].end) s.leaves = leaves(k, level);
-            s.next = state(std::min(k + 1, chain_.size() - 1), level);
-            states_.push_back(std::move(s));
-        }
-    }
-    for (std::size_t i = 0; i <= kWaysStuck * chain_.size(); ++i) states_.push_back({{}, 0});
 }
 
 // How much of each act's spread is shared: so much that the total's spread is the forecast's (which may have learnt
@@ -136,22 +165,18 @@ void Model::calibrate(const forecast::Forecast& forecast) {
     }
 }
 
-double Model::slower(std::size_t k, std::size_t level) const {
-    return std::exp(chain_[k].shared * z_[level]) * (chain_[k].on_medium ? extra_[level] : 1);
-}
-
 double Model::lasts_beyond(std::size_t k, std::size_t level, double seconds) const {
     const ChainAct& a = chain_[k];
     if (a.end) return 1;
     if (seconds <= 0) return 1;
-    const double median = a.median_s * slower(k, level);
+    const double median = median_s(k, level);
     if (a.own <= 1e-9) return seconds < median ? 1 : 0;
     return forecast::normal_cdf(-std::log(seconds / median) / a.own);
 }
 
 double Model::seconds(std::size_t k, std::size_t level, double normal) const {
     const ChainAct& a = chain_[k];
-    return a.end ? 0 : a.median_s * slower(k, level) * std::exp(a.own * normal);
+    return a.end ? 0 : median_s(k, level) * std::exp(a.own * normal);
 }
 
 // By whole seconds. Whoever is asked may be away: part of the asks waits for a person, not for the box.
@@ -175,13 +200,6 @@ std::vector<double> Model::leaves(std::size_t k, std::size_t level) const {
     // However late it is, it may still come: the table ends, the doubt does not.
     out.back() = std::clamp(out.back(), 1e-4, 0.5);
     return out;
-}
-
-Forward Model::start() const {
-    Forward f(states_);
-    for (std::size_t level = 0; level < levels(); ++level) f.put(state(0, level), weight_[level]);
-    f.normalise();
-    return f;
 }
 
 std::size_t Model::chain_from(std::size_t index) const {

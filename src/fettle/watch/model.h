@@ -5,7 +5,7 @@
 #pragma once
 
 #include <cstddef>
-#include <memory>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -35,6 +35,7 @@ struct ChainAct {
     bool waits = false;      // for a person: an ask, or on a bench what has to be fed
     bool on_medium = false;  // it reads or writes one
     bool end = false;
+    int pieces = 0, pieces_before = 0;  // written in it, and by the acts before it
 };
 
 // How a box hangs stays so for as long as it hangs: at a low and even current, or evenly at the act's own. One that
@@ -43,13 +44,16 @@ inline constexpr std::size_t kStuckLow = 0, kStuckEven = 1, kWaysStuck = 2;
 
 class Model {
 public:
+    // `step` must outlive it; its script has acts, its forecast states.
     Model(const Step& step, bool on_bench);
 
     const std::vector<ChainAct>& chain() const { return chain_; }
+    const std::vector<family::Act>& script() const { return script_; }
+    const family::Act& act(std::size_t k) const { return script_[chain_[k].act]; }
     std::size_t levels() const { return weight_.size(); }              // of the shared factor
     double weight(std::size_t level) const { return weight_[level]; }  // before anything was seen
-    // What act k's seconds are multiplied by on that level.
-    double slower(std::size_t k, std::size_t level) const;
+    // Half of the runs on that level are through act k within so many seconds.
+    double median_s(std::size_t k, std::size_t level) const { return medians_[level * chain_.size() + k]; }
     // Chance that act k lasts longer than that, on a level; with the forecast's own spread.
     double lasts_beyond(std::size_t k, std::size_t level, double seconds) const;
     // Seconds of act k on a level for a standard normal value; of its good course, not of a person's waiting.
@@ -58,7 +62,7 @@ public:
     std::size_t state(std::size_t k, std::size_t level) const { return level * chain_.size() + k; }
     std::size_t stuck(std::size_t k, std::size_t how) const { return (levels() + how) * chain_.size() + k; }
     std::size_t astray() const { return (levels() + kWaysStuck) * chain_.size(); }
-    Forward start() const;  // everything in the first act, at age 0
+    const Forward& start() const { return *start_; }  // everything in the first act, at age 0
 
     // First act of the chain that is, or comes after, act `index` of the script.
     std::size_t chain_from(std::size_t index) const;
@@ -70,12 +74,16 @@ public:
     double total_s() const { return total_s_; }  // of the medians
 
 private:
+    void acts(const Step& step, bool on_bench);
     void calibrate(const forecast::Forecast& forecast);
+    void levels_of_shared_factor(int degrees);
+    void currents(const std::optional<family::Stuck>& stuck);
     std::vector<double> leaves(std::size_t k, std::size_t level) const;
 
+    const std::vector<family::Act>& script_;
     std::vector<ChainAct> chain_;
-    std::vector<double> z_, extra_, weight_;
-    std::vector<Forward::State> states_;
+    std::vector<double> medians_, weight_;
+    std::optional<Forward> start_;
     double total_s_ = 0, stuck_run_ = 0, stuck_low_ = 0, astray_a_second_ = 0, low_A_ = 0, top_A_ = 1;
 };
 

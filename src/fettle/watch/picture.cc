@@ -2,8 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
-#include "fettle/watch/positions.h"
 #include "fettle/watch/series.h"
 
 namespace fettle::watch {
@@ -11,26 +11,19 @@ namespace {
 
 using family::ActKind;
 
-Ground ground_of(const Step& step, const Positions& positions, const std::string& act, double share) {
-    const cutmap::Moment* m = positions.moment(act, share);
-    if (!m || m->outcomes.empty() || !step.map.boot_order_known) return Ground::not_known;
-    const cutmap::Outcome worst = cutmap::worst(m->outcomes);
-    if (cutmap::no_way_back(worst)) return Ground::no_way_back;
-    return worst == cutmap::Outcome::starts_no_net ? Ground::no_net : Ground::firm;
-}
-
-void patches(const Step& step, Picture& out) {
-    const Positions positions(step);
-    constexpr int kPieces = 64;
+void patches(const Positions& positions, Picture& out) {
     for (const Segment& s : out.segments) {
-        for (int i = 0; i < kPieces; ++i) {
-            const double from_s = s.from_s + (s.to_s - s.from_s) * i / kPieces;
-            const double to_s = s.from_s + (s.to_s - s.from_s) * (i + 1) / kPieces;
-            const Ground g = ground_of(step, positions, s.act, (i + 0.5) / kPieces);
+        const std::vector<Ground>* grounds = positions.grounds(s.act);
+        const std::size_t n = grounds ? grounds->size() : 1;
+        for (std::size_t i = 0; i < n; ++i) {
+            const auto at_s = [&](std::size_t piece) {
+                return s.from_s + (s.to_s - s.from_s) * static_cast<double>(piece) / static_cast<double>(n);
+            };
+            const Ground g = grounds ? (*grounds)[i] : Ground::not_known;
             if (!out.patches.empty() && out.patches.back().ground == g) {
-                out.patches.back().to_s = to_s;
+                out.patches.back().to_s = at_s(i + 1);
             } else {
-                out.patches.push_back({from_s, to_s, g});
+                out.patches.push_back({at_s(i), at_s(i + 1), g});
             }
         }
     }
@@ -81,32 +74,29 @@ Ground Picture::ground(double from_s, double to_s) const {
 }
 
 double Picture::measured_A(double from_s, double to_s) const {
+    const auto before = [](const SeriesPoint& p, double s) { return p.at_s < s; };
+    auto at = std::lower_bound(samples.begin(), samples.end(), from_s, before);
     double sum = 0;
     int n = 0;
-    for (const Sample& s : samples) {
-        if (s.at_s < from_s || s.at_s >= to_s) continue;
-        sum += s.current_A;
-        ++n;
-    }
+    for (; at != samples.end() && at->at_s < to_s; ++at, ++n) sum += at->value;
     return n ? sum / n : -1;
 }
 
-Picture picture(const Step& step, const Observed& seen, const Where& where, UnixMs now,
-                const std::vector<Sample>& samples) {
+Picture picture(const Step& step, const Positions& positions, const Observed& seen, const Where& where,
+                std::span<const SeriesPoint> samples) {
     Picture out;
     out.over = where.standing == Standing::ended;
-    out.now_s = std::max(0.0, static_cast<double>(now - seen.started) / 1000);
+    out.now_s = where.elapsed_s;
     if (out.over && where.in_act_s) out.now_s = std::max(0.0, where.elapsed_s - *where.in_act_s);
     segments(step, where, out);
     const double last = out.segments.empty() ? 0 : out.segments.back().to_s;
     out.span_s = std::max({60.0, out.now_s + (out.over ? 0 : where.end_p90_s), out.over ? 0.0 : last});
-    patches(step, out);
+    patches(positions, out);
     for (const Segment& s : out.segments) out.top_A = std::max(out.top_A, s.high_A);
-    for (const Sample& s : samples) {
-        if (!(s.at_s >= 0) || s.at_s > out.now_s || !std::isfinite(s.current_A) || s.current_A < 0) continue;
-        out.samples.push_back(s);
-        out.top_A = std::max(out.top_A, s.current_A);
-    }
+    const auto later = [](double s, const SeriesPoint& p) { return s < p.at_s; };
+    out.samples = samples.first(
+        static_cast<std::size_t>(std::upper_bound(samples.begin(), samples.end(), out.now_s, later) - samples.begin()));
+    for (const SeriesPoint& p : out.samples) out.top_A = std::max(out.top_A, p.value);
     for (const Mark& m : seen.marks) {
         if (m.undone) continue;
         const double at = static_cast<double>(m.at - seen.started) / 1000;
@@ -124,14 +114,21 @@ Picture picture(const Step& step, const Observed& seen, const Where& where, Unix
     return out;
 }
 
-std::vector<Sample> strip_samples(const Observed& seen) {
-    std::vector<Sample> out;
-    for (const SupplySample& s : seen.supply) {
-        if (s.has_amps() && s.amps <= most_A && s.t >= seen.started)
-            out.push_back({static_cast<double>(s.t - seen.started) / 1000, s.amps});
-    }
-    std::sort(out.begin(), out.end(), [](const Sample& a, const Sample& b) { return a.at_s < b.at_s; });
-    return out;
+std::vector<SeriesPoint> strip_samples(const Observed& seen) {
+    AmpsSeries series(seen.started);
+    series.add(seen.supply);
+    series.until(std::numeric_limits<UnixMs>::max());
+    return {series.points().begin(), series.points().end()};
+}
+
+std::vector<std::string> strip(const Step& step, const Observed& seen, const Where& where, UnixMs,
+                               const std::vector<SeriesPoint>& samples, const StripStyle& style) {
+    return draw_strip(picture(step, Positions(step), seen, where, samples), where, style);
+}
+
+std::string strip_svg(const Step& step, const Observed& seen, const Where& where, UnixMs,
+                      const std::vector<SeriesPoint>& samples) {
+    return draw_strip_svg(picture(step, Positions(step), seen, where, samples), where);
 }
 
 double tick_minutes(double span_s, double wanted) {

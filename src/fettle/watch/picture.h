@@ -1,14 +1,14 @@
 // What both forms of the run strip draw: the run along its own time axis, already judged. Computed once, drawn twice.
 #pragma once
 
+#include <span>
 #include <string>
 #include <vector>
 
+#include "fettle/watch/positions.h"
 #include "fettle/watch/strip.h"
 
 namespace fettle::watch {
-
-enum class Ground { firm, no_net, no_way_back, not_known };  // what a power cut there would leave
 
 struct Segment {  // one act of the script
     std::string act;
@@ -42,7 +42,7 @@ struct Picture {
     std::vector<Patch> patches;
     std::vector<Tap> taps;
     std::vector<Reach> hands;
-    std::vector<Sample> samples;  // in order of time, within the paper, none after now
+    std::span<const SeriesPoint> samples;  // measured ampere, in order of time, none after now
 
     const Segment* at(double s) const;                // nullptr before the first and after the last
     Ground ground(double from_s, double to_s) const;  // the worst in that stretch
@@ -50,8 +50,12 @@ struct Picture {
     double measured_A(double from_s, double to_s) const;
 };
 
-Picture picture(const Step& step, const Observed& seen, const Where& where, UnixMs now,
-                const std::vector<Sample>& samples);
+// samples: in order of time, finite and not negative; the picture refers to them.
+Picture picture(const Step& step, const Positions& positions, const Observed& seen, const Where& where,
+                std::span<const SeriesPoint> samples);
+
+std::vector<std::string> draw_strip(const Picture& picture, const Where& where, const StripStyle& style);
+std::string draw_strip_svg(const Picture& picture, const Where& where);
 
 // A distance of ticks in minutes, so that there are about `wanted` of them: 1, 2, 5, 10, 15, 30, 60 …
 double tick_minutes(double span_s, double wanted);

@@ -36,12 +36,21 @@ const char* words_of(cutmap::Outcome o) {
     return "can't say";
 }
 
+constexpr int kPieces = 64;  // of an act's time, for the picture
+
+Ground ground_of(const cutmap::Moment& m, bool boot_order_known) {
+    if (m.outcomes.empty() || !boot_order_known) return Ground::not_known;
+    const cutmap::Outcome worst = cutmap::worst(m.outcomes);
+    if (cutmap::no_way_back(worst)) return Ground::no_way_back;
+    return worst == cutmap::Outcome::starts_no_net ? Ground::no_net : Ground::firm;
+}
+
 }  // namespace
 
 Positions::Positions(const Step& step) {
     for (const cutmap::Moment& m : step.map.moments) {
         auto it = std::find_if(acts_.begin(), acts_.end(), [&](const ActMoments& a) { return a.act == m.act; });
-        if (it == acts_.end()) it = acts_.insert(acts_.end(), {m.act, {}, {}});
+        if (it == acts_.end()) it = acts_.insert(acts_.end(), {m.act, {}, {}, {}});
         it->cells.push_back(&m);
     }
     for (ActMoments& a : acts_) {
@@ -53,18 +62,29 @@ Positions::Positions(const Step& step) {
         double total = 0, sum = 0;
         for (double v : w) total += v;
         for (double v : w) a.until.push_back((sum += v) / total);
+        for (int i = 0; i < kPieces; ++i)
+            a.grounds.push_back(ground_of(*a.at((i + 0.5) / kPieces), step.map.boot_order_known));
     }
 }
 
+const cutmap::Moment* Positions::ActMoments::at(double share) const {
+    const auto i = std::upper_bound(until.begin(), until.end(), share) - until.begin();
+    return cells[std::min(static_cast<std::size_t>(i), cells.size() - 1)];
+}
+
+const Positions::ActMoments* Positions::of(const std::string& act) const {
+    const auto it = std::find_if(acts_.begin(), acts_.end(), [&](const ActMoments& a) { return a.act == act; });
+    return it == acts_.end() ? nullptr : &*it;
+}
+
 const cutmap::Moment* Positions::moment(const std::string& act, double share) const {
-    for (const ActMoments& a : acts_) {
-        if (a.act != act) continue;
-        for (std::size_t i = 0; i < a.cells.size(); ++i) {
-            if (share < a.until[i]) return a.cells[i];
-        }
-        return a.cells.back();
-    }
-    return nullptr;
+    const ActMoments* a = of(act);
+    return a ? a->at(share) : nullptr;
+}
+
+const std::vector<Ground>* Positions::grounds(const std::string& act) const {
+    const ActMoments* a = of(act);
+    return a ? &a->grounds : nullptr;
 }
 
 cutmap::Outcomes Positions::over_acts(const std::vector<std::string>& acts) const {

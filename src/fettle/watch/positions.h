@@ -8,6 +8,8 @@
 
 namespace fettle::watch {
 
+enum class Ground { firm, no_net, no_way_back, not_known };  // what a power cut there would leave
+
 // The outcomes of a position: act and share of it that is over, in [0, 1]. Empty when the map does not have the act.
 class Positions {
 public:
@@ -15,13 +17,18 @@ public:
     // The moment under the head; nullptr when the map does not have the act.
     const cutmap::Moment* moment(const std::string& act, double share) const;
     cutmap::Outcomes over_acts(const std::vector<std::string>& acts) const;
+    // What a cut would leave along an act's time, in equal pieces of it; nullptr when the map does not have the act.
+    const std::vector<Ground>* grounds(const std::string& act) const;
 
 private:
     struct ActMoments {
         std::string act;
         std::vector<const cutmap::Moment*> cells;  // in order of cell; one for acts that write nothing
         std::vector<double> until;                 // share of the act's time at which each cell is done
+        std::vector<Ground> grounds;
+        const cutmap::Moment* at(double share) const;
     };
+    const ActMoments* of(const std::string& act) const;
     std::vector<ActMoments> acts_;
 };
 

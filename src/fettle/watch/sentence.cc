@@ -50,8 +50,7 @@ std::string running_words(const Track& t) {
 }
 
 bool said_so(const Track& t) {
-    return std::any_of(t.seen.marks.begin(), t.seen.marks.end(),
-                       [](const Mark& m) { return !m.undone && m.event == "ended"; });
+    return std::any_of(t.seen.marks.begin(), t.seen.marks.end(), says_ended);
 }
 
 }  // namespace
@@ -78,18 +77,12 @@ void sentence(Track& t) {
 // expected now.
 void timeline(Track& t) {
     Where& w = t.w;
-    const auto& script = t.step.family.script;
+    const auto& script = t.script();
     const std::size_t n = script.size();
     w.begins_s.assign(n + 1, 0);
     w.begin_marked.assign(n + 1, false);
-    std::vector<double> typical(n + 1, 0);
+    const std::vector<double>& typical = t.basis.typical_s;
     const auto& chain = t.model->chain();
-    for (std::size_t i = 0; i < n; ++i) {
-        typical[i + 1] = typical[i];
-        for (const ChainAct& a : chain) {
-            if (a.act == i && !a.end) typical[i + 1] += a.median_s;
-        }
-    }
     std::vector<Anchor> fixed{{0, 0, ""}};
     for (const Anchor& a : t.marks.anchors) {
         w.begin_marked[a.act] = true;

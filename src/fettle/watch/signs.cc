@@ -1,36 +1,37 @@
-// What was seen, as signs in order of time.
-#include <algorithm>
+#include "fettle/watch/signs.h"
 
-#include "fettle/watch/follower.h"
+#include <algorithm>
 
 namespace fettle::watch {
 
-std::vector<Sign> signs_of(const Observed& seen, UnixMs now) {
+bool says_ended(const Mark& mark) {
+    return !mark.undone && event_of({}, mark.event).kind == Event::Kind::ended;
+}
+
+Observed with_end(Observed seen) {
+    const bool marked = std::any_of(seen.marks.begin(), seen.marks.end(), says_ended);
+    if (seen.state == RunState::ended && seen.over_at && !marked)
+        seen.marks.push_back({"ended", *seen.over_at, "journal", false});
+    return seen;
+}
+
+std::vector<Sign> signs_of(const std::vector<family::Act>& script, const Observed& seen) {
     std::vector<Sign> out;
-    const UnixMs end = std::max(now, seen.started);
-    // A time before the start or after now is another clock's: it counts as the nearest that can be.
-    const auto s_of = [&](UnixMs at) {
-        return static_cast<double>(std::clamp(at, seen.started, end) - seen.started) / 1000;
-    };
-    const auto machine = [](const std::string& source) {
-        return source == "link" || source == "amps" || source == "stand-in";
-    };
+    const auto s_of = [&](UnixMs at) { return static_cast<double>(std::max(at, seen.started) - seen.started) / 1000; };
     for (const Mark& m : seen.marks) {
         if (m.undone) continue;
         Sign s;
         s.at_s = s_of(m.at);
-        s.what = m.event;
-        s.machine = machine(m.source);
-        if (m.event == "link-answers" || m.event == "link-silent") {
-            s.kind = Sign::Kind::link;
-            s.answered = m.event == "link-answers";
-        }
+        s.event = event_of(script, m.event);
+        s.machine = m.source == "link" || m.source == "amps" || m.source == "stand-in";
+        s.answered = s.event.kind == Event::Kind::link_answers;
+        if (s.answered || s.event.kind == Event::Kind::link_silent) s.kind = Sign::Kind::link;
         out.push_back(std::move(s));
     }
     for (const ShownText& t : seen.shown) {
         Sign s;
         s.kind = Sign::Kind::text;
-        s.what = t.text;
+        s.text = t.text;
         s.at_s = s_of(t.at);
         out.push_back(std::move(s));
     }
@@ -41,9 +42,7 @@ std::vector<Sign> signs_of(const Observed& seen, UnixMs now) {
         s.at_s = s_of(r.at);
         out.push_back(std::move(s));
     }
-    for (std::size_t i = 0; i < out.size(); ++i) out[i].order = i;
-    std::sort(out.begin(), out.end(),
-              [](const Sign& a, const Sign& b) { return a.at_s != b.at_s ? a.at_s < b.at_s : a.order < b.order; });
+    std::stable_sort(out.begin(), out.end(), [](const Sign& a, const Sign& b) { return a.at_s < b.at_s; });
     return out;
 }
 

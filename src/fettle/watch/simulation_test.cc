@@ -29,14 +29,15 @@ struct Counted {
 
 // One run, watched second by second with supply current and what taps there are; until the call for hands is due, or,
 // of a stalled run, until it is named or the family's P99 has passed.
-void watch_one(const Step& step, const Model& model, const SimulatedRun& run, double limit_s, Counted& c) {
-    Follower f(step, model);
+void watch_one(const Model& model, const SimulatedRun& run, double limit_s, Counted& c) {
+    Follower f(model);
+    LevelSteps levels(0.05);
     const std::size_t ask = model.chain_from(run.ask_act);
     std::size_t tap = 0;
     const bool stalls = run.stall_s >= 0;
     ++c.runs;
     ++(stalls ? c.stalls : c.good);
-    f.begin({});
+    f.within({});
     double window_from = 0, window_to = 0;
     bool stuck_said = false;
     double called_s[std::size(kCertainty)] = {-1, -1, -1};
@@ -46,14 +47,16 @@ void watch_one(const Step& step, const Model& model, const SimulatedRun& run, do
         std::vector<Sign> signs;
         while (tap < run.taps.size() && run.taps[tap].at_s <= s) {
             Sign sign;
-            sign.what = run.taps[tap].event;
+            sign.event = event_of(model.script(), run.taps[tap].event);
             sign.at_s = s;
             signs.push_back(sign);
             ++tap;
         }
-        f.second(signs, run.amps[static_cast<std::size_t>(s)], 0.1);
+        const double amps = run.amps[static_cast<std::size_t>(s)];
+        f.second(signs, Follower::Amps{amps, 0.1, levels.take(s, amps)});
         if (s == 1) {
-            const auto begins = Future(model, f.places(), 2000).begins(ask);
+            const Future future(model, f.places(), 2000);
+            const auto begins = future.begins(ask);
             window_from = 1 + quantile(begins, 0.1);
             window_to = 1 + quantile(begins, 0.9);
         }
@@ -102,13 +105,12 @@ Counted watch_all(const ExampleRun& example, int runs, std::uint64_t seed) {
     SimulatedWorld world(seed);
     Counted c;
     for (int i = 0; i < runs; ++i)
-        watch_one(step, model, world.run(example.family, example.forecast, i % 5 == 0), example.forecast.total.p99_s,
-                  c);
+        watch_one(model, world.run(example.family, example.forecast, i % 5 == 0), example.forecast.total.p99_s, c);
     return c;
 }
 
 void print(const Counted& c) {
-    const auto at = [](std::vector<double> v, double q) { return quantile(std::move(v), q); };
+    const auto at = [](const std::vector<double>& v, double q) { return quantile(v, q); };
     fmt::print("| false \"stuck\" | {} of good runs |\n", share(c.false_stuck, c.good));
     fmt::print("| stall named within the forecast's P99 | {} |\n", share(c.named, c.stalls));
     fmt::print("| named after the stall, half / nine in ten | {:.0f} / {:.0f} s |\n", at(c.named_s, 0.5),

@@ -333,10 +333,8 @@ private:
 
 }  // namespace
 
-std::vector<std::string> strip(const Step& step, const Observed& seen, const Where& where, UnixMs now,
-                               const std::vector<Sample>& samples, const StripStyle& style) {
-    const Picture p = picture(step, seen, where, now, samples);
-    return Drawing(p, where, style).draw();
+std::vector<std::string> draw_strip(const Picture& picture, const Where& where, const StripStyle& style) {
+    return Drawing(picture, where, style).draw();
 }
 
 }  // namespace fettle::watch

@@ -7,17 +7,13 @@
 #include <string>
 #include <vector>
 
+#include "fettle/watch/cusum.h"
 #include "fettle/watch/tracker.h"
 
 namespace fettle::watch {
 
-struct Sample {       // measured supply current
-    double at_s = 0;  // since the start of the step
-    double current_A = 0;
-};
-
 // The measured current on the run's axis, from what was observed.
-std::vector<Sample> strip_samples(const Observed& seen);
+std::vector<SeriesPoint> strip_samples(const Observed& seen);
 
 struct StripStyle {
     int width = 80;        // columns, at least 48
@@ -28,10 +24,10 @@ struct StripStyle {
 // Lines of at most `width` columns (each character one column wide), without line ends: sentence, picture, axis,
 // "If power went now: …".
 std::vector<std::string> strip(const Step& step, const Observed& seen, const Where& where, UnixMs now,
-                               const std::vector<Sample>& samples = {}, const StripStyle& style = {});
+                               const std::vector<SeriesPoint>& samples = {}, const StripStyle& style = {});
 
 // The same as one self-contained SVG element, black on white, readable in grey; no scripts, no fonts to fetch.
 std::string strip_svg(const Step& step, const Observed& seen, const Where& where, UnixMs now,
-                      const std::vector<Sample>& samples = {});
+                      const std::vector<SeriesPoint>& samples = {});
 
 }  // namespace fettle::watch

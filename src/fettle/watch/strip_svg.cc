@@ -131,7 +131,7 @@ private:
     void behind() {
         if (!p_.samples.empty()) {
             std::string points;
-            for (const Sample& s : p_.samples) points += fmt::format("{:.1f},{:.1f} ", x(s.at_s), y(s.current_A));
+            for (const SeriesPoint& s : p_.samples) points += fmt::format("{:.1f},{:.1f} ", x(s.at_s), y(s.value));
             out_ += fmt::format(R"(<polyline points="{}" fill="none" stroke="#111111" stroke-width="1.6"/>)", points);
             return;
         }
@@ -261,9 +261,8 @@ private:
 
 }  // namespace
 
-std::string strip_svg(const Step& step, const Observed& seen, const Where& where, UnixMs now,
-                      const std::vector<Sample>& samples) {
-    return Svg(picture(step, seen, where, now, samples), where).draw();
+std::string draw_strip_svg(const Picture& picture, const Where& where) {
+    return Svg(picture, where).draw();
 }
 
 }  // namespace fettle::watch

@@ -39,7 +39,7 @@ std::size_t columns(const std::string& s) {
 struct Scene {
     Observed seen;
     UnixMs now = 0;
-    std::vector<Sample> samples;
+    std::vector<SeriesPoint> samples;
 };
 
 // Three instants of one run: before the first mark, at the ask, after the end with measured current.
@@ -159,17 +159,29 @@ TEST(Strip, HostileTextsOfTheBoxStayText) {
     EXPECT_EQ(svg.find("<script"), std::string::npos);
 }
 
+Picture picture_of(const Scene& s, std::span<const SeriesPoint> samples) {
+    return picture(step(), Positions(step()), s.seen, track(step(), s.seen, s.now), samples);
+}
+
 TEST(Strip, SamplesThatAreNoNumbersAreLeftOut) {
     Scene s = scene(1);
-    s.samples = {{10, std::nan("")}, {20, -3}, {30, 1e300}, {1e9, 2}, {-5, 2}, {40, 2}};
-    s.samples[2].current_A = 5;
-    const Picture p = picture(step(), s.seen, track(step(), s.seen, s.now), s.now, s.samples);
-    EXPECT_EQ(p.samples.size(), 2u);
+    const std::pair<double, double> readings[] = {{10, std::nan("")}, {20, -3}, {40, 2}, {35, 1e300},
+                                                  {1e7, 2},           {-5, 2},  {30, 5}};
+    for (const auto& [at_s, amps] : readings)
+        s.seen.supply.push_back({kStart + static_cast<UnixMs>(at_s * 1000), 13.5, amps});
+    const auto samples = strip_samples(s.seen);
+    ASSERT_EQ(samples.size(), 3u);
+    EXPECT_EQ(samples[0].value, 5);
+    const Picture p = picture_of(s, samples);
+    EXPECT_EQ(p.samples.size(), 2u);  // the third lies ahead
+    EXPECT_EQ(p.measured_A(25, 45), 3.5);
+    EXPECT_EQ(p.measured_A(30, 40), 5);
+    EXPECT_EQ(p.measured_A(41, 50), -1);
 }
 
 TEST(Picture, TheHatchedStretchIsTheMapsOwn) {
     Scene s = scene(1);
-    const Picture p = picture(step(), s.seen, track(step(), s.seen, s.now), s.now, {});
+    const Picture p = picture_of(s, {});
     double hatched = 0;
     for (const Patch& x : p.patches) hatched += x.ground == Ground::no_way_back ? x.to_s - x.from_s : 0;
     EXPECT_NEAR(hatched, example().map.no_way_back_p50_s, 0.25 * example().map.no_way_back_p50_s);

@@ -1,3 +1,6 @@
+// What the box counts must add up. Pieces that have landed stay landed, the classes make up what the step offers, and
+// nothing is added to what is to come unless the family says so. A count that breaks this was misread, or the box does
+// something else than the plan says.
 #include <fmt/format.h>
 
 #include <algorithm>

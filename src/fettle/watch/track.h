@@ -6,9 +6,9 @@
 #include <vector>
 
 #include "fettle/watch/align.h"
+#include "fettle/watch/basis.h"
 #include "fettle/watch/follower.h"
 #include "fettle/watch/future.h"
-#include "fettle/watch/positions.h"
 #include "fettle/watch/series.h"
 #include "fettle/watch/tracker.h"
 
@@ -21,29 +21,41 @@ inline constexpr double kAsleep_A = 0.2;   // a box that draws less sleeps or is
 inline constexpr double kNeverSo = 0.004;  // the figures carry no further than 1 in 250
 
 struct Track {
-    const Step& step;
+    const Basis& basis;
     const Observed& seen;
-    UnixMs now = 0;
-    CallRule rule;
-    Where w;
-    AmpsSeries amps;
-    Positions positions;
-    Alignment marks;
+    const AmpsSeries& amps;
+    UnixMs now;
+    const CallRule& rule;
 
-    // Where the script is known.
-    std::optional<Model> model;
-    std::optional<Follower> follower;
-    std::optional<Future> future;
-    std::optional<Waiting> waiting;
+    Where w;
+    Alignment marks;
+    const std::vector<ChangePoint>* steps = nullptr;  // of the current
+
+    // Where the script is known; none of them null then.
+    const Model* model = nullptr;
+    const Follower* follower = nullptr;
+    const Future* future = nullptr;
+    const Waiting* waiting = nullptr;
     std::size_t k = 0;  // likeliest act of the chain
     bool overdue = false, waits_for_hand = false;
 
-    const family::Act& act(std::size_t chain) const { return step.family.script[model->chain()[chain].act]; }
+    const Step& step() const { return basis.step; }
+    const std::vector<family::Act>& script() const { return basis.step.family.script; }
+    const family::Act& act(std::size_t chain) const { return model->act(chain); }
+    // Given up: nothing is asked for it any more.
+    bool broken_off() const { return seen.state == RunState::broken_off; }
+
     void say(std::string code, Verdict v, std::string text, std::string rests) {
         w.judgement.add({std::move(code), v, std::move(text), w.act, std::move(rests)});
     }
+    // What only a run that goes on asks for.
+    void say_while_open(std::string code, Verdict v, std::string text, std::string rests) {
+        if (!broken_off()) say(std::move(code), v, std::move(text), std::move(rests));
+    }
 };
 
+// tracker.cc: the whole answer
+void judge(Track& t);
 // judge.cc: reasons, and what they rest on
 void judge_marks(Track& t);
 void judge_pace(Track& t);
@@ -51,6 +63,8 @@ void judge_stuck(Track& t);
 void judge_texts(Track& t);
 void judge_tally(Track& t);
 void rests_on(Track& t);
+// work.cc: the pace by the box's own counts
+std::optional<Work> work_of(const Track& t);
 // hands.cc
 void hands(Track& t);
 void waking(Track& t);

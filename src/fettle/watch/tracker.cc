@@ -7,43 +7,11 @@
 
 #include "fettle/base/text.h"
 #include "fettle/watch/track.h"
-#include "fettle/watch/work.h"
 
 namespace fettle::watch {
 namespace {
 
 using family::ActKind;
-
-// A run that is over for days is not followed second by second: after so long nothing changes any more.
-constexpr double kLongest_s = 3 * 3600;
-
-// The first act of the script that could not begin so early in any good run: a thousandth of the forecast's shortest.
-double earliest_s(const Model& model, std::size_t from, std::size_t to) {
-    const std::size_t a = model.chain_from(from), b = model.chain_from(to);
-    double s = 0;
-    for (std::size_t k = a; k < b; ++k) {
-        if (!model.chain()[k].waits) s += model.seconds(k, 0, -3);
-    }
-    return 0.8 * s;
-}
-
-void follow(Track& t) {
-    t.model.emplace(t.step, t.seen.on_bench);
-    t.follower.emplace(t.step, *t.model);
-    const std::vector<Sign> signs = signs_of(t.seen, t.now);
-    std::size_t next = 0;
-    const auto until = [&](double s) {
-        std::vector<Sign> out;
-        while (next < signs.size() && signs[next].at_s <= s) out.push_back(signs[next++]);
-        return out;
-    };
-    t.follower->begin(until(0));
-    const auto last = static_cast<long>(std::min(t.w.elapsed_s, kLongest_s));
-    for (long s = 1; s <= last; ++s) t.follower->second(until(static_cast<double>(s)), t.amps.at(s), t.amps.weight(s));
-    if (next < signs.size()) t.follower->begin(until(1e300));  // in the second that is not over yet, or very late
-    t.waiting.emplace(*t.model, t.follower->anchor(), t.follower->awaited());
-    t.future.emplace(*t.model, t.follower->places());
-}
 
 std::string sign_words(const Track& t, std::size_t k) {
     const auto& c = t.model->chain();
@@ -64,11 +32,11 @@ void place(Track& t) {
     double best = -1;
     for (std::size_t k = 0; k < chain.size(); ++k) {
         const double p = f.in(k);
-        if (p >= 0.01) w.odds.push_back({t.act(k).id, p});
+        if (p >= 0.01) w.odds.push_back({t.act(k).id, p, true});
         if (p + f.stuck_in(k) > best) best = p + f.stuck_in(k), t.k = k;
     }
-    if (w.stuck >= 0.01) w.odds.push_back({"stuck", w.stuck});
-    if (w.astray >= 0.01) w.odds.push_back({"astray", w.astray});
+    if (w.stuck >= 0.01) w.odds.push_back({"stuck", w.stuck, false});
+    if (w.astray >= 0.01) w.odds.push_back({"astray", w.astray, false});
     std::sort(w.odds.begin(), w.odds.end(),
               [](const Odds& a, const Odds& b) { return a.p != b.p ? a.p > b.p : a.act < b.act; });
     w.act = t.act(t.k).id;
@@ -81,9 +49,9 @@ void place(Track& t) {
     const double since_s = std::max(0.0, w.elapsed_s - f.anchor_s());
     w.awaited = sign_words(t, f.awaited());
     w.as_slow = t.waiting->longer_than(since_s);
-    w.wait_until_s = std::max(0.0, t.waiting->quantile(0.99) - since_s);
+    w.wait_until_s = std::max(0.0, t.waiting->longest_s() - since_s);
     t.overdue = f.anchored() && w.as_slow < kNeverSo && !t.waits_for_hand;
-    const std::vector<double> end = t.future->begins(chain.size() - 1);
+    const std::span<const double> end = t.future->begins(chain.size() - 1);
     w.end_p50_s = quantile(end, 0.5);
     w.end_p90_s = quantile(end, 0.9);
     for (std::size_t k = t.k + 1; k < chain.size(); ++k) {
@@ -97,11 +65,11 @@ void place(Track& t) {
 void ended(Track& t) {
     Where& w = t.w;
     w.standing = Standing::ended;
-    w.act = t.step.family.script.back().id;
+    w.act = t.script().back().id;
     w.by_mark = true;
-    w.odds = {{w.act, 1.0}};
+    w.odds = {{w.act, 1.0, true}};
     w.in_act_s = std::max(0.0, w.elapsed_s - t.marks.ended_s);
-    w.settle_left_s = std::max(0.0, t.step.family.settle_s - *w.in_act_s);
+    w.settle_left_s = std::max(0.0, t.step().family.settle_s - *w.in_act_s);
     w.safe_to_remove = w.settle_left_s <= 0;
     w.as_slow = 1;
     power_at_end(t);
@@ -111,7 +79,7 @@ void astray(Track& t) {
     t.w.standing = Standing::astray;
     t.w.astray = t.follower->astray();
     t.w.stuck = t.follower->stuck();
-    t.w.odds = {{"astray", t.w.astray}};
+    t.w.odds = {{"astray", t.w.astray, false}};
     if (t.marks.why.empty()) t.marks.why = "what was seen does not follow the script";
     t.say("astray", Verdict::cant_say, t.marks.why, "marks");
     power_at_worst(t, "can't say");
@@ -120,12 +88,21 @@ void astray(Track& t) {
     t.w.wait_until_s = std::max(0.0, total_s - t.w.elapsed_s);
 }
 
+// It stands as it was then; what a run that goes on would ask for, nobody is asked for.
+void broken_off(Track& t) {
+    Where& w = t.w;
+    w.standing = Standing::astray;
+    const family::Act* act = t.step().family.act(w.act);
+    w.sentence = act ? "Broken off; at its last moment it " + act->words + "."
+                     : std::string("Broken off; what it was doing then can't be said.");
+    w.hands.clear();
+    w.end_p50_s = w.end_p90_s = 0;
+    w.safe_to_remove = false;
+}
+
 void with_script(Track& t) {
-    std::vector<const family::Act*> acts;
-    for (const family::Act& a : t.step.family.script) acts.push_back(&a);
-    follow(t);
-    t.marks =
-        align(acts, t.seen, t.now, [&](std::size_t from, std::size_t to) { return earliest_s(*t.model, from, to); });
+    t.marks = align(t.script(), t.seen, t.now,
+                    [&](std::size_t from, std::size_t to) { return t.basis.earliest_s(from, to); });
     t.w.restarts_seen = t.marks.restarts_seen;
     judge_marks(t);
     if (t.marks.ended) {
@@ -134,9 +111,7 @@ void with_script(Track& t) {
         astray(t);
     } else {
         place(t);
-        std::vector<Begun> begun;
-        for (const Anchor& a : t.marks.anchors) begun.push_back({a.act, a.at_s});
-        t.w.work = work_of(t.step, t.seen, begun, t.w.elapsed_s);
+        t.w.work = work_of(t);
         power_now(t);
         waking(t);
         hands(t);
@@ -153,17 +128,17 @@ void with_script(Track& t) {
 void without_script(Track& t) {
     Where& w = t.w;
     for (const Mark& m : t.seen.marks) {
-        if (m.undone || m.event != "ended") continue;
+        if (!says_ended(m)) continue;
         w.standing = Standing::ended;
         w.in_act_s = std::max(0.0, static_cast<double>(t.now - m.at) / 1000);
-        w.settle_left_s = std::max(0.0, t.step.family.settle_s - *w.in_act_s);
+        w.settle_left_s = std::max(0.0, t.step().family.settle_s - *w.in_act_s);
     }
-    w.if_power_went_words =
-        t.step.map.boot_order_known ? "can't say; keep it fed" : "can't say, the boot order is not known; keep it fed";
+    w.if_power_went_words = t.step().map.boot_order_known ? "can't say; keep it fed"
+                                                          : "can't say, the boot order is not known; keep it fed";
     if (w.standing == Standing::running)
-        t.say("no-way-back-now", Verdict::mind,
-              "a power cut now may leave no way back, as far as anybody knows: do not switch anything off",
-              "family file");
+        t.say_while_open("no-way-back-now", Verdict::mind,
+                         "a power cut now may leave no way back, as far as anybody knows: do not switch anything off",
+                         "family file");
     w.rests_on =
         t.amps.empty() ? "nothing: the step script is not known" : "the supply current; the step script is not known";
     w.sentence = w.standing == Standing::ended
@@ -176,8 +151,7 @@ void without_script(Track& t) {
 
 // Changes of the current beside which nothing was marked.
 void proposals(Track& t) {
-    const double floor_A = std::max(0.05, t.model ? 0.1 * t.model->low_A() : 0.0);
-    for (const ChangePoint& c : change_points(t.amps.points(), floor_A)) {
+    for (const ChangePoint& c : *t.steps) {
         const bool marked = std::any_of(t.seen.marks.begin(), t.seen.marks.end(), [&](const Mark& m) {
             return !m.undone && std::abs(static_cast<double>(m.at - t.seen.started) / 1000 - c.at_s) <= 20;
         });
@@ -188,7 +162,7 @@ void proposals(Track& t) {
     const Proposal& p = t.w.proposals.back();
     t.say("change-unmarked", Verdict::mind,
           fmt::format("the current went from {:.1f} to {:.1f} A at {}; if the screen went {} then, mark it: {}",
-                      p.from_A, p.to_A, human_duration(p.at_s), p.event == "dark" ? "dark" : "on again", p.event),
+                      p.from_A, p.to_A, human_duration(p.at_s), p.to_A < p.from_A ? "dark" : "on again", p.event),
           "supply current");
 }
 
@@ -203,36 +177,17 @@ std::string_view words(Standing s) {
     return "running";
 }
 
-std::vector<std::string> events(const family::Family& family) {
-    std::vector<std::string> out = {"dark",  "back",  "restarted", "asks",         "answered",   "skipped",
-                                    "ended", "still", "fed",       "link-answers", "link-silent"};
-    for (const family::Act& a : family.script) {
-        if (std::find(out.begin(), out.end(), a.id) == out.end()) out.push_back(a.id);
-    }
-    return out;
-}
-
-bool is_event(const family::Family& family, std::string_view event) {
-    const auto all = events(family);
-    return std::find(all.begin(), all.end(), event) != all.end();
-}
-
-Where track(const Step& step, const Observed& seen, UnixMs now, const CallRule& rule) {
-    now = std::max(now, seen.started);
-    Track t{step, seen, now, rule, {}, AmpsSeries(seen, now), Positions(step), {}, {}, {}, {}, {}, 0, false, false};
-    t.w.elapsed_s = static_cast<double>(now - seen.started) / 1000;
-    for (const family::Act& a : step.family.script) t.w.restarts_in_script += a.kind == ActKind::restart;
-    if (step.family.script.empty() || step.forecast.states.empty()) {
-        without_script(t);
-    } else {
+void judge(Track& t) {
+    if (t.model)
         with_script(t);
-    }
+    else
+        without_script(t);
     proposals(t);
     judge_texts(t);
     judge_tally(t);
-    if (seen.against_halt)
+    if (t.seen.against_halt)
         t.say("begun-against-halt", Verdict::halt, "this run was begun against a halt of the ready check", "journal");
-    return std::move(t.w);
+    if (t.broken_off()) broken_off(t);
 }
 
 }  // namespace fettle::watch

@@ -11,62 +11,13 @@
 #include <string_view>
 #include <vector>
 
-#include "fettle/base/clock.h"
 #include "fettle/base/result.h"
-#include "fettle/base/supply_sample.h"
 #include "fettle/base/verdict.h"
-#include "fettle/change/change.h"
-#include "fettle/cutmap/cutmap.h"
-#include "fettle/family/family.h"
-#include "fettle/forecast/forecast.h"
+#include "fettle/watch/event.h"
+#include "fettle/watch/observed.h"
 #include "fettle/watch/worry.h"
 
 namespace fettle::watch {
-
-// Generic events; every act id of the script is an event too ("this act begins").
-//   dark       the screen goes dark            back      it is lit again
-//   restarted  it restarted (dark not seen)    asks      it asks for a hand
-//   answered   the ask was answered            skipped   it went on without an answer
-//   ended      the box says it is done
-//   still      somebody looked: what the last sign said still stands
-//   fed        what had to be fed on a bench was fed
-//   link-answers, link-silent   it was asked over the link where listening is allowed
-bool is_event(const family::Family& family, std::string_view event);
-std::vector<std::string> events(const family::Family& family);
-
-struct Mark {
-    std::string event;
-    UnixMs at = 0;
-    std::string source = "tap";  // "tap", "link", "amps", "stand-in"
-    bool undone = false;
-};
-
-struct ShownText {  // what the box shows, word for word
-    std::string text;
-    UnixMs at = 0;
-};
-
-struct TallyReading {  // what the box counts; classes that were not read are absent
-    std::optional<int> landed, passed_over, refused, to_come;
-    UnixMs at = 0;
-};
-
-struct Observed {
-    UnixMs started = 0;
-    bool on_bench = true;
-    bool against_halt = false;
-    std::vector<Mark> marks;  // in the order they were made
-    std::vector<ShownText> shown;
-    std::vector<TallyReading> tally;
-    std::vector<SupplySample> supply;  // as it came; in any order, with gaps, with readings that are no numbers
-};
-
-struct Step {  // what the run is held against; all of the same step
-    const family::Family& family;
-    const change::ChangeSheet& sheet;
-    const forecast::Forecast& forecast;
-    const cutmap::CutMap& map;
-};
 
 enum class Standing { running, ended, astray };
 std::string_view words(Standing s);
@@ -74,6 +25,7 @@ std::string_view words(Standing s);
 struct Odds {
     std::string act;
     double p = 0;
+    bool an_act = true;  // false: "stuck" or "astray", which can be in any act
 };
 
 struct HandsWindow {
@@ -106,6 +58,7 @@ struct Proposal {  // a change of the supply current that nobody marked
 };
 
 struct Where {
+    RunState state = RunState::open;  // broken off: the rest is as it was at that moment, and nothing is asked for
     Standing standing = Standing::running;
     std::string act;                 // the likeliest, or the marked one; empty: can't say
     bool by_mark = false;            // false: by elapsed time alone
@@ -142,6 +95,7 @@ struct Where {
     std::vector<bool> begin_marked;
 };
 
+// From the beginning, for a single look; who stays with a run takes Follow.
 Where track(const Step& step, const Observed& seen, UnixMs now, const CallRule& rule = {});
 
 // "1 in 3 good runs are this slow here", "fewer than 1 in 1000 …", "every good run takes this long here".

@@ -362,7 +362,8 @@ TEST(Model, TotalsFollowTheForecast) {
     const Model model(step, true);
     std::vector<Place> start;
     for (std::size_t level = 0; level < model.levels(); ++level) start.push_back({0, level, 0, model.weight(level)});
-    const std::vector<double> totals = Future(model, start, 6000).begins(model.chain().size() - 1);
+    const Future future(model, start, 6000);
+    const std::span<const double> totals = future.begins(model.chain().size() - 1);
     EXPECT_NEAR(quantile(totals, 0.5), r.forecast.total.p50_s, 0.02 * r.forecast.total.p50_s);
     EXPECT_NEAR(quantile(totals, 0.9), r.forecast.total.p90_s, 0.02 * r.forecast.total.p90_s);
 }

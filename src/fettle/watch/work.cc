@@ -2,6 +2,8 @@
 
 #include <algorithm>
 
+#include "fettle/watch/track.h"
+
 namespace fettle::watch {
 
 std::optional<Learnt> learn_rate(int done, std::uint64_t bytes_done, int pieces, std::uint64_t bytes, double overhead_s,
@@ -14,24 +16,27 @@ std::optional<Learnt> learn_rate(int done, std::uint64_t bytes_done, int pieces,
     return out;
 }
 
-std::optional<Work> work_of(const Step& step, const Observed& seen, const std::vector<Begun>& begun, double elapsed_s) {
+// The last count held against the write act that it falls in, when that act's beginning was marked.
+std::optional<Work> work_of(const Track& t) {
     const TallyReading* last = nullptr;
-    for (const TallyReading& r : seen.tally) {
+    for (const TallyReading& r : t.seen.tally) {
         if (r.landed && (!last || r.at >= last->at)) last = &r;
     }
     if (!last) return std::nullopt;
-    const double at_s = static_cast<double>(last->at - seen.started) / 1000;
+    const double at_s = static_cast<double>(last->at - t.seen.started) / 1000;
     int before = 0;
-    for (std::size_t i = 0; i < step.family.script.size(); ++i) {
-        const family::Act& act = step.family.script[i];
-        const auto lines = forecast::lines_of(step.family, step.sheet, act);
+    for (std::size_t i = 0; i < t.script().size(); ++i) {
+        const std::vector<const change::Line*>& lines = t.basis.writes[i];
         const int n = static_cast<int>(lines.size());
         const int done = *last->landed - before;
         before += n;
         if (n == 0 || done <= 0 || done > n) continue;
-        const auto began = std::find_if(begun.begin(), begun.end(), [&](const Begun& b) { return b.act == i; });
-        const family::Region* region = step.family.region(act.box, act.region);
-        if (began == begun.end() || !region || at_s <= began->at_s || at_s > elapsed_s + 1) return std::nullopt;
+        const family::Act& act = t.script()[i];
+        const auto began =
+            std::find_if(t.marks.anchors.begin(), t.marks.anchors.end(), [&](const Anchor& a) { return a.act == i; });
+        const family::Region* region = t.step().family.region(act.box, act.region);
+        if (began == t.marks.anchors.end() || !region || at_s <= began->at_s || at_s > t.w.elapsed_s + 1)
+            return std::nullopt;
         Work out;
         out.act = act.id;
         out.done = done;
@@ -47,7 +52,7 @@ std::optional<Work> work_of(const Step& step, const Observed& seen, const std::v
         out.rate_bytes_s = learnt->rate_bytes_s;
         out.overhead_s = region->overhead_s;
         out.total_s = learnt->total_s;
-        out.left_s = std::max(0.0, began->at_s + learnt->total_s - elapsed_s);
+        out.left_s = std::max(0.0, began->at_s + learnt->total_s - t.w.elapsed_s);
         out.rests_on = region->source;
         return out;
     }

@@ -4,10 +4,6 @@
 
 #include <cstdint>
 #include <optional>
-#include <string>
-#include <vector>
-
-#include "fettle/watch/tracker.h"
 
 namespace fettle::watch {
 
@@ -19,12 +15,5 @@ struct Learnt {
 };
 std::optional<Learnt> learn_rate(int done, std::uint64_t bytes_done, int pieces, std::uint64_t bytes, double overhead_s,
                                  double seconds);
-
-struct Begun {  // an act of the script by index, and when a mark said that it began
-    std::size_t act = 0;
-    double at_s = 0;
-};
-// The last reading of the tally held against the write act that it falls in, when that act's beginning was marked.
-std::optional<Work> work_of(const Step& step, const Observed& seen, const std::vector<Begun>& begun, double elapsed_s);
 
 }  // namespace fettle::watch

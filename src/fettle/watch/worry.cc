@@ -1,3 +1,10 @@
+// Slow or stuck, in odds: prior odds × (how often stuck runs look like this / how often good ones do), one factor for
+// each thing that was seen.
+//
+// Two factors may only be multiplied when the one says nothing of the other. Silence and a low current do not keep to
+// that: a good run that writes something long is silent and draws little. With the joint figure of the family file the
+// answer is exact. Without it the truth lies between "the current adds nothing to the silence" and "they are
+// independent", and so the answer is a range.
 #include "fettle/watch/worry.h"
 
 #include <fmt/format.h>
