@@ -9,8 +9,8 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     using namespace fettle::shelf;
     ByteView rest{data, size};
     static Press press;
-    const Bytes head = pack_head();
-    if (rest.size() >= head.size() && std::equal(head.begin(), head.end(), rest.begin()))
+    const Bytes opens = pack_head();
+    if (rest.size() >= opens.size() && std::equal(opens.begin(), opens.end(), rest.begin()))
         rest = rest.subspan(pack_head_bytes);
     Buffer out;
     for (int records = 0; records < 64; ++records) {
