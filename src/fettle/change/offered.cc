@@ -90,7 +90,7 @@ OfferedAnswer compare_offered(const family::Family& family, const family::Releas
     }
     for (const Line* l : open) a.surprises.push_back(fmt::format("{} of the {} box is not listed", l->name, l->box));
     const std::string counts = fmt::format("{} listed, {} expected, {}", a.listed, a.expected,
-                                           plural(a.surprises.size(), "surprise");
+                                           plural(a.surprises.size(), "surprise"));
     if (a.surprises.empty()) {
         a.judgement.add(
             {"offered-as-expected", Verdict::fit, counts, "offered list", "the list and the package index"});
