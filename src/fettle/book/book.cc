@@ -50,7 +50,7 @@ struct Book::State {
 
     tl::unexpected<Error> unknown(std::string_view job) const {
         return bad_input("job-unknown", "job " + std::string(job), "is not in this bench book (" + file.string() + ")",
-                         "look it up with: fettle job list, or name another home (--home DIR)");
+                         Next{"look it up with: ", propose(Act::list_jobs), ", or name another home (--home DIR)"});
     }
 
     Result<Head> head(std::string_view job) {

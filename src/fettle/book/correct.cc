@@ -33,8 +33,9 @@ Result<std::vector<ReadEntry>> read_entries(const std::vector<Entry>& entries) {
         const std::string place = fmt::format("entry {} ({})", e.number, printable(e.type));
         auto data = parse_json(e.data, place);
         if (!data || !data->is_object())
-            return bad_input("entry-malformed", place, "its data is not one JSON object",
-                             "check the chain (fettle job show) and go on from the last copy of this folder");
+            return bad_input(
+                "entry-malformed", place, "its data is not one JSON object",
+                Next{"check the chain (", propose(Act::show_job), ") and go on from the last copy of this folder"});
         out.push_back({e, std::move(data->get_object())});
     }
     return out;

@@ -35,8 +35,9 @@ Result<Job> fold(std::string_view number, const std::vector<Entry>& entries) {
         job.last_number = r.entry.number;
         const std::string place = fmt::format("entry {} ({})", r.entry.number, printable(r.entry.type));
         if ((r.entry.type == "opened") != (r.entry.number == 1))
-            return bad_input("entry-malformed", place, "\"opened\" must be entry 1, and only there",
-                             "check the chain (fettle job show)");
+            return bad_input(
+                "entry-malformed", place, "\"opened\" must be entry 1, and only there",
+                Next{"check the chain (", propose(Act::show_job, {fettle::job(std::string(number))}), ")"});
         const Apply apply = apply_for(r.entry.type);
         if (!apply) {
             ++job.unknown_entries;

@@ -50,13 +50,13 @@ Status check_job_number(std::string_view job) {
     const char last = job.empty() ? '\0' : job.back();
     if (!digits || !((last >= '0' && last <= '9') || last == 'X'))
         return bad_input("job-number-form", place, "is not four or more digits and a check character (0-9 or X)",
-                         "look it up with: fettle job list");
+                         Next{"look it up with: ", propose(Act::list_jobs)});
     if (*digits != last)
         return bad_input("job-number-check", place,
                          fmt::format("ISO/IEC 7064 MOD 11-2 wants {} for {}, not {}: a digit was mistyped or two were "
                                      "exchanged",
                                      *digits, job.substr(0, job.size() - 1), last),
-                         "read the number again, or look it up with: fettle job list");
+                         Next{"read the number again, or look it up with: ", propose(Act::list_jobs)});
     return {};
 }
 

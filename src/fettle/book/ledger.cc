@@ -319,7 +319,7 @@ void proof_recorded(Ledger& ledger, const Job& job, std::int64_t entry) {
     });
     ledger.open(end_of("proof", job.proved == "failed" ? "the proof failed" : "proved in part only", workshop,
                        job.proved == "failed" ? "what is installed is not, or not all, what was planned"
-                       : pieces_known         ? "not all that proof needs was seen; what is wanted: fettle prove"
+                       : pieces_known         ? "not all that proof needs was seen; the proof says what is wanted"
                                               : "what is installed is not known piece by piece",
                        entry));
 }

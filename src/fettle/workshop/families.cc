@@ -33,7 +33,8 @@ Result<std::vector<family::Family>> load_families(const Workshop& shop) {
     }
     if (out.empty())
         return bad_input("no-family-files", shop.families_folder().string(),
-                         "holds no family file, and no examples are installed", "add one with: fettle family add FILE");
+                         "holds no family file, and no examples are installed",
+                         Next{"add one with: ", propose(Act::add_family, {wanted("file", "FILE")})});
     return out;
 }
 
@@ -45,8 +46,9 @@ Result<family::Family> load_family_by_id(const Workshop& shop, const std::string
         if (f.id == id) return std::move(f);
         names.push_back(f.id);
     }
-    return bad_input("family-unknown", printable(id), "no family of that name; known here: " + join(names, ", "),
-                     "check the spelling, or add its file with: fettle family add FILE");
+    return bad_input(
+        "family-unknown", printable(id), "no family of that name; known here: " + join(names, ", "),
+        Next{"check the spelling, or add its file with: ", propose(Act::add_family, {wanted("file", "FILE")})});
 }
 
 }  // namespace fettle::workshop

@@ -29,7 +29,7 @@ Result<book::Book> existing_book(const Workshop& shop) {
     std::error_code ec;
     if (!std::filesystem::exists(shop.book_file(), ec))
         return bad_input("book-missing", shop.book_file().string(), "there is no bench book in this home",
-                         "open a job first (fettle job open), or name another home (--home DIR)");
+                         Next{"open a job first (", propose(Act::open_job), "), or name another home (--home DIR)"});
     return book::Book::open(shop.book_file());
 }
 
@@ -65,14 +65,19 @@ Result<JobRecord> read_job(const Workshop& shop, const std::string& job) {
     return record;
 }
 
+Result<book::Job> job_of(const JobRecord& record) {
+    if (record.broken)
+        return bad_input("chain-broken", fmt::format("job {}, entry {}", record.number, record.broken->number),
+                         record.broken->why,
+                         Next{"look at the record (", propose(Act::show_job, {job(record.number)}),
+                              ") and compare it with the last copy of the home folder"});
+    return book::fold(record.number, record.entries);
+}
+
 Result<book::Job> load_job(const Workshop& shop, const std::string& job) {
     auto record = read_job(shop, job);
     if (!record) return pass(record);
-    if (record->broken)
-        return bad_input("chain-broken", fmt::format("job {}, entry {}", record->number, record->broken->number),
-                         record->broken->why,
-                         "look at the record (fettle job show) and compare it with the last copy of the home folder");
-    return book::fold(record->number, record->entries);
+    return job_of(*record);
 }
 
 }  // namespace fettle::workshop

@@ -31,6 +31,8 @@ struct JobRecord {
     std::optional<book::Break> broken;
 };
 Result<JobRecord> read_job(const Workshop& shop, const std::string& job);
+// load_job of a record that is read already.
+Result<book::Job> job_of(const JobRecord& record);
 
 // The book of this home. When it does not exist yet: open_book makes it, existing_book is bad_input "book-missing".
 Result<book::Book> open_book(const Workshop& shop);
