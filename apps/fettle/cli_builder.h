@@ -5,6 +5,7 @@
 #include <CLI/Config.hpp>
 #include <CLI/Formatter.hpp>
 #include <memory>
+#include <optional>
 #include <string>
 
 #include "cli.h"
@@ -12,6 +13,14 @@
 namespace fettle::app {
 
 // One object per call: CLI11 fills the options that the definitions below name, and the chosen command's function.
+// An option whose words stand for values: `named` knows them, a check() besides refuses others.
+template <class T>
+CLI::Option* named_option(CLI::App& command, const char* name, std::optional<T>& into,
+                          std::optional<T> (*named)(std::string_view), const char* words) {
+    return command.add_option_function<std::string>(
+        name, [&into, named](const std::string& typed) { into = named(typed); }, words);
+}
+
 class CommandLine {
 public:
     CommandLine() { define(); }

@@ -3,10 +3,10 @@
 #pragma once
 
 #include <string>
-#include <vector>
 
 #include "context.h"
-#include "fettle/workshop/job_run.h"
+#include "fettle/workshop/prove_job.h"
+#include "fettle/workshop/read_faults.h"
 
 namespace fettle::app {
 
@@ -19,19 +19,14 @@ struct AsLeftOptions {
 Result<Answer> as_left(Context& context, const AsLeftOptions& options);
 
 struct FaultsOptions {
-    std::string job;
-    std::string when;        // --when before|after; empty: after
+    workshop::TypedFaults ask;
     std::string typed;       // --typed "B1A4F-13:28 …", or "none" when the memory was read and is empty
     bool none_read = false;  // --none-read: it was not read
-    std::string in;          // --in bench|vehicle: where it was read; empty: where the job is done
 };
 Result<Answer> faults(Context& context, const FaultsOptions& options);
 
-struct ProveOptions {
-    std::string job;
-    std::vector<std::string> tried;      // --tried N: function N of the list was tried and is good
-    std::vector<std::string> tried_bad;  // --bad N: tried and not good
-    bool full = false;                   // --full: every piece
+struct ProveOptions : workshop::ProveRequest {
+    bool full = false;  // --full: every piece
 };
 Result<Answer> prove_job(Context& context, const ProveOptions& options);
 

@@ -25,17 +25,18 @@ Status Rehearsal::look_after() {
                            ? Result<Answer>(Answer())
                            : did("as-left " + job_ + " --release " + shown, as_left(inner_, {job_, "", shown, ""}));
     if (!a) return pass(a);
-    a = did("faults " + job_ + " --when after --none-read", fettle::app::faults(inner_, {job_, "after", "", true, ""}));
+    a = did("faults " + job_ + " --when after --none-read",
+            fettle::app::faults(inner_, {{job_, workshop::Moment::after, {}, {}}, "", true}));
     if (!a) return pass(a);
     return {};
 }
 
 Status Rehearsal::read_after() {
     if (!reads_pieces()) return look_after();
-    LinkReadOptions read;
+    workshop::ReadRequest read;
     read.at = addresses();
     read.family = family_->id;
-    read.when = "after";
+    read.when = workshop::Moment::after;
     const std::string typed = "link read " + at_typed() + " --when after --job " + job_;
     Result<Answer> a = link_read(inner_, read);
     if (!a && broken_off_) {  // it does not start any more, so nobody answers; that is written down as not read
@@ -44,10 +45,10 @@ Status Rehearsal::read_after() {
     }
     a = did(typed, std::move(a));
     if (!a) return pass(a);
-    LinkFaultsOptions faults;
+    workshop::MemoryRequest faults;
     faults.at = addresses();
     faults.family = family_->id;
-    faults.when = "after";
+    faults.when = workshop::Moment::after;
     a = did("link faults " + at_typed() + " --when after --job " + job_, link_faults(inner_, faults));
     if (!a) return pass(a);
     return {};

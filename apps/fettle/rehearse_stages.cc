@@ -69,7 +69,7 @@ Status Rehearsal::read_before() {
     Result<Answer> a = did(typed + " --view " + in_quotes(id.views[0]) + " --job " + job_, identify(inner_, id));
     if (!a) return pass(a);
     if (!reads_pieces()) return {};
-    LinkReadOptions read;
+    workshop::ReadRequest read;
     read.at = addresses();
     read.family = family_->id;
     read.save = (folder_ / "as-found.txt").string();
@@ -77,7 +77,7 @@ Status Rehearsal::read_before() {
     std::filesystem::remove(read.save, ec);  // of one that was killed here; gone on with, it reads again
     a = did("link read " + at_typed() + " --save as-found.txt --job " + job_, link_read(inner_, read));
     if (!a) return pass(a);
-    LinkFaultsOptions faults;
+    workshop::MemoryRequest faults;
     faults.at = addresses();
     faults.family = family_->id;
     a = did("link faults " + at_typed() + " --when before --job " + job_, link_faults(inner_, faults));

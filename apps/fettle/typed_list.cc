@@ -5,6 +5,7 @@
 #include <iostream>
 
 #include "fettle/base/files.h"
+#include "fettle/base/text.h"
 
 namespace fettle::app {
 namespace {
@@ -27,6 +28,13 @@ Result<workshop::ListText> typed_list(const std::string& file) {
                          fmt::format("is larger than the {} bytes allowed here", longest_list),
                          "check that this is the right list");
     return workshop::ListText{std::move(text), "typed list"};
+}
+
+std::vector<std::string> words_between_commas(const std::string& typed) {
+    std::vector<std::string> out;
+    for (const std::string& word : split(typed, ','))
+        if (!trim(word).empty()) out.emplace_back(trim(word));
+    return out;
 }
 
 }  // namespace fettle::app

@@ -41,7 +41,8 @@ private:
     void say(std::string code, Verdict v, std::string text, std::string where, std::string rests) {
         a_.judgement.add({std::move(code), v, std::move(text), std::move(where), std::move(rests)});
     }
-    void miss(std::string what) {  // once, whoever misses it
+    void miss(std::string what, std::optional<Give> give = std::nullopt) {  // once, whoever misses it
+        if (give) a_.to_give.insert(*give);
         if (std::find(a_.missing.begin(), a_.missing.end(), what) == a_.missing.end())
             a_.missing.push_back(std::move(what));
     }
@@ -119,7 +120,7 @@ private:
         if (a_.not_read > 0) {
             say("as-left-not-read", Verdict::cant_say, "the as-left list was not read, piece by piece", "as-left",
                 "not read");
-            miss("the as-left list, read over the link or typed from the box's own list");
+            miss("the as-left list, read over the link or typed from the box's own list", Give::as_left);
         }
         if (a_.inferred > 0) {
             const bool mixed_possible = e_.as_left->origin == change::Origin::inferred;
@@ -131,7 +132,8 @@ private:
                     mixed_possible && !e_.as_left->inferred_from.empty() ? " (" + e_.as_left->inferred_from + ")" : "",
                     0, written()),
                 "as-left", "inferred");
-            miss("the as-left list itself: the release shown cannot exclude that single pieces did not land");
+            miss("the as-left list itself: the release shown cannot exclude that single pieces did not land",
+                 Give::as_left);
         }
         if (expected_.origin == change::Origin::inferred)
             say("expected-inferred", Verdict::mind,
@@ -154,7 +156,7 @@ private:
         std::map<std::string, std::string> said = e_.releases;
         if (said.empty() && e_.release_shown) said[""] = *e_.release_shown;
         if (said.empty()) {
-            miss("the release that the box shows");
+            miss("the release that the box shows", Give::as_left);
             return;
         }
         bool good = true;
@@ -196,7 +198,7 @@ private:
 
     void tally() {
         if (!e_.tally) {
-            if (family_.tally) miss("the tally that the box shows at the end");
+            if (family_.tally) miss("the tally that the box shows at the end", Give::tally);
             return;
         }
         const Counted& t = *e_.tally;
@@ -213,17 +215,17 @@ private:
                     "typed");
             }
         } else {
-            miss("every class of the tally");
+            miss("every class of the tally", Give::tally);
         }
         if (tally_good_)
             say("tally-adds-up", Verdict::fit, "the box's tally is as planned", "tally", "typed");
         else
-            miss("a tally that is as planned");
+            miss("a tally that is as planned", Give::tally);
     }
 
     void ended() {
         if (e_.run_ended.value_or(false)) return;
-        miss("the end of the run: the box did not say that it is done, or nobody marked it");
+        miss("the end of the run: the box did not say that it is done, or nobody marked it", Give::end_of_run);
         say("end-not-seen", Verdict::cant_say, "that the run ended was not marked", "run", "not said");
     }
 
@@ -259,7 +261,7 @@ private:
                 a_.to_try.push_back(t.words);
             }
         }
-        if (!a_.to_try.empty()) miss("functions to try: " + join(a_.to_try, "; "));
+        if (!a_.to_try.empty()) miss("functions to try: " + join(a_.to_try, "; "), Give::trial);
     }
 
     void conclude() {
@@ -301,6 +303,13 @@ private:
 };
 
 }  // namespace
+
+void overrule(Answer& proof, const std::vector<Reason>& against) {
+    if (against.empty()) return;
+    if (proof.proof != Proof::failed) proof.sentence = fmt::format("Failed: {}.", against.front().text);
+    proof.proof = Proof::failed;
+    for (const Reason& r : against) proof.judgement.add(r);
+}
 
 std::string_view words(Proof p) {
     switch (p) {

@@ -5,6 +5,7 @@
 
 #include <map>
 #include <optional>
+#include <set>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -51,10 +52,14 @@ struct Evidence {
     std::string complaint;
 };
 
+// How something that is wanted for proof can be given.
+enum class Give { as_left, tally, end_of_run, trial };
+
 struct Answer {
     Proof proof = Proof::partly;
     std::vector<PieceProof> pieces;    // expected ones in the order of the sheet, then what nobody expected
     std::vector<std::string> missing;  // what is still wanted for "proved"
+    std::set<Give> to_give;            // what of it can be given, in this order
     std::vector<std::string> to_try;   // functions of the family for this complaint and these pieces, not tried yet
     int as_expected = 0, inferred = 0, differ = 0, not_read = 0;
     Judgement judgement;
@@ -64,5 +69,9 @@ struct Answer {
 // `expected` is change::after(sheet, release, as_found); `set_after` change::set_after.
 Answer prove(const family::Family& family, const change::ChangeSheet& sheet, const change::InstalledList& expected,
              const change::SetState& set_after, const Evidence& evidence);
+
+// What the boxes say of themselves against what the job was identified with outweighs every piece: then the proof has
+// failed, whatever the list says. Nothing against it: nothing changes.
+void overrule(Answer& proof, const std::vector<Reason>& against);
 
 }  // namespace fettle::prove

@@ -7,6 +7,7 @@
 #include "fettle/base/verdict.h"
 #include "fettle/book/job.h"
 #include "fettle/link/inventory.h"
+#include "fettle/workshop/moment.h"
 
 namespace fettle::workshop {
 
@@ -14,6 +15,6 @@ namespace fettle::workshop {
 std::vector<Reason> reasons_against(const book::Job& job);
 
 // The job as it will be once this reading is kept.
-book::Job with_reading(book::Job job, const link::Inventory& inventory, const std::string& when);
+book::Job with_reading(book::Job job, const link::Inventory& inventory, Moment when);
 
 }  // namespace fettle::workshop

@@ -3,8 +3,9 @@
 #include <fmt/core.h>
 
 #include <algorithm>
-#include <set>
 
+#include "fettle/workshop/asks_skipped.h"
+#include "fettle/workshop/store.h"
 #include "fettle/workshop/supply_record.h"
 
 namespace fettle::workshop {
@@ -12,43 +13,6 @@ namespace {
 
 bool on_bench(const JobRun& run, const book::FaultRecord& record) {
     return record.place.empty() ? run.on_bench() : record.place == "bench";
-}
-
-// Asks of the last run that nobody answered, by act: marked as skipped, or never marked as answered; of a run that was
-// broken off only those that were marked as come. An end that a person settled ("it was answered") counts as answered.
-std::vector<std::string> asks_skipped(const JobRun& run) {
-    if (run.job.runs.empty()) return {};
-    const book::Run& last = run.job.runs.back();
-    const auto& ends = run.job.loose_ends;
-    if (std::any_of(ends.begin(), ends.end(), [&](const book::LooseEnd& e) {
-            return e.id.starts_with("ask-") && e.settled && e.settled_by != "the journal" &&
-                   (last.marks.empty() || e.entry > last.marks.front().entry);
-        }))
-        return {};
-    std::vector<std::string> asks;
-    for (const family::Act& a : run.family.script)
-        if (a.kind == family::ActKind::ask) asks.push_back(a.id);
-    std::set<std::string> skipped;
-    std::size_t next = 0;  // the ask that comes next
-    bool waits = false;
-    for (const book::RunMark& m : last.marks) {
-        if (m.undone) continue;
-        const auto named = std::find(asks.begin(), asks.end(), m.event);
-        const bool is_ask = named != asks.end() || m.event == "asks";
-        if ((is_ask && waits) || m.event == "skipped") {
-            if (next < asks.size()) skipped.insert(asks[next]);
-        }
-        if ((is_ask && waits) || m.event == "skipped" || m.event == "answered") {
-            ++next;
-            waits = false;
-        }
-        if (named != asks.end()) next = static_cast<std::size_t>(named - asks.begin());
-        waits = waits || is_ask;
-    }
-    if (waits && next < asks.size()) skipped.insert(asks[next]);
-    // A run that ended has asked all that its script asks: what was not marked was not marked as answered.
-    for (std::size_t i = next; last.outcome == "ended" && i < asks.size(); ++i) skipped.insert(asks[i]);
-    return {skipped.begin(), skipped.end()};
 }
 
 std::vector<prove::Fault> cleared(const JobRun& run) {
@@ -68,7 +32,7 @@ std::vector<prove::Fault> cleared(const JobRun& run) {
 prove::Circumstances circumstances(const Workshop& shop, const JobRun& run, const book::FaultRecord& record) {
     prove::Circumstances c;
     c.on_bench = on_bench(run, record);
-    c.asks_skipped = asks_skipped(run);
+    c.asks_skipped = asks_skipped(run.family, run.job);
     c.cleared = cleared(run);
     if (!run.job.runs.empty()) {
         for (const SupplySample& s :
@@ -98,14 +62,6 @@ prove::FaultMemory memory_of(const book::FaultRecord& record) {
     for (const auto& [role, memory] : record.boxes)
         if (memory.read) out.availability[role] = static_cast<std::uint8_t>(memory.availability);
     return out;
-}
-
-std::string when_now(const book::Job& job) {
-    if (job.runs.empty()) return "before";
-    return std::any_of(job.clearings.begin(), job.clearings.end(),
-                       [&](const book::Clearing& c) { return c.run == job.runs.size(); })
-               ? "cleared"
-               : "after";
 }
 
 prove::Faults faults_of(const Workshop& shop, const JobRun& run) {
@@ -165,6 +121,19 @@ std::vector<NewEntry> ends_that_follow(const JobRun& run, const prove::Faults& f
         }
     }
     return out;
+}
+
+Result<prove::Faults> follow_up(const Workshop& shop, JobRun& run) {
+    return until_journal_rests([&]() -> Result<prove::Faults> {
+        auto job = load_job(shop, run.number);
+        if (!job) return pass(job);
+        run.job = std::move(*job);
+        prove::Faults faults = faults_of(shop, run);
+        const std::vector<NewEntry> ends = ends_that_follow(run, faults);
+        if (ends.empty()) return faults;
+        if (auto kept = append_entries(shop, run.number, ends, run.job.last_number); !kept) return pass(kept);
+        return faults;
+    });
 }
 
 }  // namespace fettle::workshop

@@ -64,7 +64,7 @@ int JobRun::next_step() const {
 Result<const PlanStep*> JobRun::step(int wanted) const {
     if (plan.steps.empty())
         return bad_input("job-has-no-step", "job " + number, "its plan has no step to run",
-                         "see why: fettle plan --job " + number);
+                         Next{"see why: ", propose(Act::plan, {fettle::job(number)})});
     const int n = wanted > 0 ? wanted : next_step();
     if (n == 0)
         return bad_input("all-steps-done", "job " + number, "every planned step has been run to its end",
@@ -92,11 +92,9 @@ const PlanStep* JobRun::step_of(const book::Run& r) const {
     return nullptr;
 }
 
-Result<JobRun> load_job_and_family(const Workshop& shop, const std::string& number, Unidentified unidentified) {
+Result<JobRun> with_family(const Workshop& shop, book::Job job, Unidentified unidentified) {
     JobRun out;
-    auto job = load_job(shop, number);
-    if (!job) return pass(job);
-    out.job = std::move(*job);
+    out.job = std::move(job);
     out.number = out.job.number;
     if (out.job.family.empty() && unidentified == Unidentified::allowed) {
         out.family.words = "boxes of no known family";
@@ -105,37 +103,49 @@ Result<JobRun> load_job_and_family(const Workshop& shop, const std::string& numb
     }
     if (out.job.family.empty())
         return bad_input("job-has-no-family", "job " + out.number, "its boxes were not identified",
-                         "run: fettle identify PLATE… --view TEXT --job " + out.number);
+                         Next{"run: ", propose(Act::identify, {wanted("label", "PLATE…"), wanted("view", "TEXT"),
+                                                               fettle::job(out.number)})});
     auto family = load_family_by_id(shop, out.job.family);
     if (!family) return pass(family);
     out.family = std::move(*family);
+    if (auto fed = feed(out.family, feeding_of(out.job.planned_fed)); !fed) return pass(fed);
     out.family_changed = !out.job.family_digest.empty() && out.job.family_digest != out.family.digest;
     return out;
+}
+
+Status add_plan(const Workshop& shop, JobRun& run) {
+    if (run.family.id.empty()) return {};
+    auto shelf = shelf_view(shop, run.family.id);
+    if (!shelf) return pass(shelf);
+    run.right_known = shelf->right_known;
+    if (run.job.target.empty() || run.job.plates.empty()) return {};
+    auto set = found_set(shop, run);
+    if (!set) return pass(set);
+    PlanFacts facts{&run.family,          std::move(*set),
+                    kept_list(run.job),   run.job.target,
+                    run.job.complaint,    consents_to_one_way(run.job),
+                    run.job.planned_cuts, {}};
+    run.plan = put_together(shop, std::move(facts), *shelf);
+    return {};
+}
+
+Result<JobRun> load_job_and_family(const Workshop& shop, const std::string& number, Unidentified unidentified) {
+    auto job = load_job(shop, number);
+    if (!job) return pass(job);
+    return with_family(shop, std::move(*job), unidentified);
 }
 
 Result<JobRun> load_last_run(const Workshop& shop, const std::string& number) {
     auto out = load_job_and_family(shop, number, Unidentified::allowed);
     if (!out || (!out->job.runs.empty() && !out->job.runs.back().expected.empty())) return out;
-    return load_job_run(shop, number, Unidentified::allowed);
+    if (auto planned = add_plan(shop, *out); !planned) return pass(planned);
+    return out;
 }
 
 Result<JobRun> load_job_run(const Workshop& shop, const std::string& number, Unidentified unidentified) {
-    auto loaded = load_job_and_family(shop, number, unidentified);
-    if (!loaded) return pass(loaded);
-    JobRun out = std::move(*loaded);
-    if (out.family.id.empty()) return out;
-    auto shelf = shelf_view(shop, out.family.id);
-    if (!shelf) return pass(shelf);
-    out.right_known = shelf->right_known;
-    if (out.job.target.empty() || out.job.plates.empty()) return out;
-    auto set = found_set(shop, out);
-    if (!set) return pass(set);
-    if (auto fed = feed(out.family, feeding_of(out.job.planned_fed)); !fed) return pass(fed);
-    PlanFacts facts{&out.family,          std::move(*set),
-                    kept_list(out.job),   out.job.target,
-                    out.job.complaint,    consents_to_one_way(out.job),
-                    out.job.planned_cuts, {}};
-    out.plan = put_together(shop, std::move(facts), *shelf);
+    auto out = load_job_and_family(shop, number, unidentified);
+    if (!out) return out;
+    if (auto planned = add_plan(shop, *out); !planned) return pass(planned);
     return out;
 }
 

@@ -40,6 +40,9 @@ enum class Unidentified { refused, allowed };
 // plan: load_job_and_family().
 Result<JobRun> load_job_and_family(const Workshop& shop, const std::string& job,
                                    Unidentified unidentified = Unidentified::refused);
+// The same for a job that is loaded already, in two steps. with_family: without a plan.
+Result<JobRun> with_family(const Workshop& shop, book::Job job, Unidentified unidentified = Unidentified::refused);
+Status add_plan(const Workshop& shop, JobRun& run);
 Result<JobRun> load_job_run(const Workshop& shop, const std::string& job,
                             Unidentified unidentified = Unidentified::refused);
 

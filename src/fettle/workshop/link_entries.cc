@@ -14,7 +14,7 @@ using link::Inventory;
 using link::Known;
 
 // What each box said of itself, box by box; an item that was not read is not there.
-NewEntry inventory_entry(const Inventory& inventory, const std::string& when) {
+NewEntry inventory_entry(const Inventory& inventory, Moment when) {
     boost::json::array boxes;
     for (const auto& b : inventory.boxes) {
         if (b.silent()) continue;
@@ -35,7 +35,7 @@ NewEntry inventory_entry(const Inventory& inventory, const std::string& when) {
         }
         boxes.push_back(std::move(o));
     }
-    return {"inventory", {{"when", when}, {"boxes", std::move(boxes)}}};
+    return {"inventory", {{"when", code(when)}, {"boxes", std::move(boxes)}}};
 }
 
 // "read" only when the list of every box that can give one was read, now or by a reading before this one since the run:
@@ -74,8 +74,7 @@ NewEntry as_left_entry(const Inventory& inventory, const family::Family& family,
 }
 
 // Every box that the family has on the link stands in it: one that was not asked is not read.
-NewEntry faults_entry(const std::vector<BoxFaults>& faults, const family::Family& family, const std::string& when,
-                      const std::string& place) {
+NewEntry faults_entry(const std::vector<BoxFaults>& faults, const family::Family& family, Moment when, Place place) {
     boost::json::array entries, boxes;
     std::size_t read = 0;
     for (const auto& record : family.link) {
@@ -110,8 +109,8 @@ NewEntry faults_entry(const std::vector<BoxFaults>& faults, const family::Family
     }
     const char* origin = read == 0 ? "not read" : read == boxes.size() ? "read" : "read in part";
     return {"faults",
-            {{"when", when},
-             {"place", place},
+            {{"when", code(when)},
+             {"place", code(place)},
              {"origin", origin},
              {"entries", std::move(entries)},
              {"boxes", std::move(boxes)}}};

@@ -71,13 +71,6 @@ bool plate_agrees(const family::Family& f, const std::vector<Wanted>& wanted,
     return false;
 }
 
-Result<std::string> family_of_job(const Workshop& shop, const std::string& number) {
-    if (number.empty()) return std::string();
-    auto job = load_job(shop, number);
-    if (!job) return pass(job);
-    return job->family;
-}
-
 Result<family::Family> family_for(const Workshop& shop, const std::string& named, const std::vector<Wanted>& wanted,
                                   const std::vector<Transport>& transports) {
     if (!named.empty()) {
@@ -142,12 +135,6 @@ Result<OpenLink> open_links(const Workshop& shop, const std::string& job, const 
         if (!one) return pass(one);
         wanted.push_back(std::move(*one));
     }
-    std::string named = family_id;
-    if (named.empty()) {
-        auto of_job = family_of_job(shop, job);
-        if (!of_job) return pass(of_job);
-        named = *of_job;
-    }
     auto options = link_options(shop, job, record);
     if (!options) return pass(options);
     OpenLink out;
@@ -170,7 +157,7 @@ Result<OpenLink> open_links(const Workshop& shop, const std::string& job, const 
         transports.push_back(std::move(t));
     }
     if (out.connections.empty()) return tl::unexpected<Error>(*transports.front().trouble);
-    auto family = family_for(shop, named, wanted, transports);
+    auto family = family_for(shop, family_id, wanted, transports);
     if (!family) return pass(family);
     out.family = std::move(*family);
     if (auto ok = set_ways(out, wanted, transports); !ok) return pass(ok);

@@ -32,7 +32,7 @@ struct OpenLink {
 
 // Each of `at` is ADDRESS or BOX=ADDRESS: "doip://HOST:PORT" (every box that nothing else names),
 // "doip://HOST:PORT/0x1041" (the box of that address, or the named one), more than one for a set on several transports.
-// The family: the one named, else the job's (job empty: none), else the one whose plate a box gives. One transport that
+// The family: the one named, else the one whose plate a box gives. `job`: as link_options has it. One transport that
 // cannot be opened is a trouble of its boxes, all of them an error.
 Result<OpenLink> open_links(const Workshop& shop, const std::string& job, const std::vector<std::string>& at,
                             const std::string& family_id, const std::string& record);

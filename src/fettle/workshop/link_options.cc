@@ -96,12 +96,10 @@ Result<link::Options> link_options(const Workshop& shop, const std::string& numb
     return o;
 }
 
-std::string recording_line(const link::Options& options) {
+std::optional<Recording> recording_of(const link::Options& options) {
     const auto* r = dynamic_cast<const Recorded*>(options.record.get());
-    if (!r) return {};
-    return r->file->failed().empty()
-               ? fmt::format("Recorded in {}.\n", printable(r->path))
-               : fmt::format("The recording {} is not whole: {}.\n", printable(r->path), r->file->failed());
+    if (!r) return std::nullopt;
+    return Recording{r->path, r->file->failed()};
 }
 
 std::vector<NewEntry> recorded_entry(const Workshop& shop, const std::string& job, const link::Options& options) {
@@ -116,6 +114,11 @@ std::vector<NewEntry> recorded_entry(const Workshop& shop, const std::string& jo
     if (!digest || ec) return {};
     const std::string name = whole.parent_path() == ours ? whole.filename().string() : whole.string();
     return {{"recorded", {{"file", name}, {"bytes", bytes}, {"sha256", *digest}}}};
+}
+
+Status keep_recording(const Workshop& shop, const std::string& job, const link::Options& options) {
+    const std::vector<NewEntry> entries = recorded_entry(shop, job, options);
+    return entries.empty() ? Status() : append_entries(shop, job, entries);
 }
 
 }  // namespace fettle::workshop

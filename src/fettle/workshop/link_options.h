@@ -2,6 +2,7 @@
 // exchange is written down.
 #pragma once
 
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -15,11 +16,17 @@ namespace fettle::workshop {
 // The exchange goes to `record`, else with a job to a file of its own in HOME/recordings, else nowhere.
 Result<link::Options> link_options(const Workshop& shop, const std::string& job, const std::string& record);
 
-// "Recorded in FILE." or that it could not be written; empty when nothing is recorded.
-std::string recording_line(const link::Options& options);
+struct Recording {
+    std::string file;
+    std::string failed;  // why it is not whole; empty: it is
+};
+// Where the exchange is written down; absent: nowhere.
+std::optional<Recording> recording_of(const link::Options& options);
 
 // The entry that names the recording of this job, by its digest as it is now: after the last exchange. Nothing where
 // nothing is recorded, or without a job.
 std::vector<NewEntry> recorded_entry(const Workshop& shop, const std::string& job, const link::Options& options);
+// The same, appended.
+Status keep_recording(const Workshop& shop, const std::string& job, const link::Options& options);
 
 }  // namespace fettle::workshop
