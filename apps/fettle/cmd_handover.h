@@ -4,6 +4,7 @@
 #include <string>
 
 #include "context.h"
+#include "fettle/workshop/hand_over.h"
 
 namespace fettle::app {
 

@@ -12,8 +12,9 @@
 
 namespace fettle::handover {
 
-// Puts the seal block in front of the page's final "</body></html>". seed: 32 secret bytes.
-std::string seal(std::string_view html, ByteView seed);
+// Puts the seal block in front of the page's final "</body></html>". seed: 32 secret bytes. check_with: how a customer
+// has it checked, as HTML-safe words ("fettle handover check"); part of the sealed bytes, so it is the same for good.
+std::string seal(std::string_view html, ByteView seed, std::string_view check_with);
 
 enum class Seal { unchanged, changed, none };
 
@@ -24,8 +25,9 @@ struct Checked {
     std::string sheet_sha256;  // of the whole file
     std::string why;           // what was found
 };
-// Any bytes. Anything after or within the seal block that seal() would not have written counts as changed.
-Checked check(std::string_view file);
+// Any bytes. Anything after or within the seal block that seal() with the same `check_with` would not have written
+// counts as changed.
+Checked check(std::string_view file, std::string_view check_with);
 
 // The shop's own key: HOME/keys/shop.seed (64 hex digits, mode 0600), made on first use. The public half stands beside
 // it as HOME/keys/known/shop.pub. outside_error when it cannot be made; bad_input when it is no key.

@@ -19,6 +19,7 @@ namespace fs = std::filesystem;
 // RFC 8032, 7.1, test 1.
 const Bytes kSeed = *unhex("9d61b19deffd5a60ba844af492ec2cc44449c5697b326919703bac031cae7f60");
 const std::string kPublic = "d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a";
+const std::string kWith = "fettle handover check";
 const std::string kHtml = "<!DOCTYPE html>\n<html>\n<body>\n<p>Updated.</p>\n</body>\n</html>\n";
 
 struct Folder {
@@ -31,8 +32,8 @@ struct Folder {
 };
 
 TEST(Seal, UnchangedIsSaidWithKeyAndFingerprint) {
-    const std::string sheet = seal(kHtml, kSeed);
-    const Checked c = check(sheet);
+    const std::string sheet = seal(kHtml, kSeed, kWith);
+    const Checked c = check(sheet, kWith);
     EXPECT_EQ(c.seal, Seal::unchanged) << c.why;
     EXPECT_EQ(c.public_key, kPublic);
     EXPECT_EQ(c.fingerprint, key_fingerprint(*unhex(kPublic)));
@@ -42,7 +43,7 @@ TEST(Seal, UnchangedIsSaidWithKeyAndFingerprint) {
     EXPECT_EQ(c.sheet_sha256, sha256_hex(sheet));
 }
 TEST(Seal, CoversEveryByteBeforeItsBlock) {
-    const std::string sheet = seal(kHtml, kSeed);
+    const std::string sheet = seal(kHtml, kSeed, kWith);
     const auto at = sheet.find("<section class=\"seal\"");
     const auto sig = sheet.find("data-signature=\"") + 16;
     EXPECT_TRUE(ed25519_verify(*unhex(kPublic), as_bytes(std::string_view(sheet).substr(0, at)),
@@ -50,36 +51,41 @@ TEST(Seal, CoversEveryByteBeforeItsBlock) {
 }
 // Story 49: a sheet edited by one byte does not verify: every byte of it, two ways each.
 TEST(Seal, AnyOneByteChangedIsSeen) {
-    const std::string sheet = seal(kHtml, kSeed);
+    const std::string sheet = seal(kHtml, kSeed, kWith);
     for (std::size_t i = 0; i < sheet.size(); ++i) {
         for (int flip : {1, 0x20}) {
             std::string edited = sheet;
             edited[i] = static_cast<char>(edited[i] ^ flip);
-            EXPECT_NE(check(edited).seal, Seal::unchanged) << i;
+            EXPECT_NE(check(edited, kWith).seal, Seal::unchanged) << i;
         }
     }
 }
 TEST(Seal, AnyCutOrAdditionIsSeen) {
-    const std::string sheet = seal(kHtml, kSeed);
-    for (std::size_t n = 0; n < sheet.size(); ++n) EXPECT_NE(check(sheet.substr(0, n)).seal, Seal::unchanged) << n;
-    EXPECT_EQ(check(sheet + " ").seal, Seal::changed);
-    EXPECT_EQ(check(" " + sheet).seal, Seal::changed);
+    const std::string sheet = seal(kHtml, kSeed, kWith);
+    for (std::size_t n = 0; n < sheet.size(); ++n)
+        EXPECT_NE(check(sheet.substr(0, n), kWith).seal, Seal::unchanged) << n;
+    EXPECT_EQ(check(sheet + " ", kWith).seal, Seal::changed);
+    EXPECT_EQ(check(" " + sheet, kWith).seal, Seal::changed);
 }
 TEST(Seal, SealedAgainByAnotherKeyIsThatKeys) {
     const Bytes other(32, 7);
-    const Checked c = check(seal(kHtml, other));
+    const Checked c = check(seal(kHtml, other, kWith), kWith);
     EXPECT_EQ(c.seal, Seal::unchanged);
     EXPECT_NE(c.public_key, kPublic);
 }
+// The words that say how to check it are sealed bytes, too: nobody can send a customer elsewhere.
+TEST(Seal, OtherWordsToCheckItWithAreAChange) {
+    EXPECT_EQ(check(seal(kHtml, kSeed, "elsewhere"), kWith).seal, Seal::changed);
+}
 TEST(Seal, NoSealIsSaid) {
-    EXPECT_EQ(check(kHtml).seal, Seal::none);
-    EXPECT_EQ(check("").seal, Seal::none);
+    EXPECT_EQ(check(kHtml, kWith).seal, Seal::none);
+    EXPECT_EQ(check("", kWith).seal, Seal::none);
 }
 
 RC_GTEST_PROP(SealProperty, AnyBytesAreAnswered, (const std::string& bytes)) {
-    RC_ASSERT(check(bytes).seal != Seal::unchanged);
-    RC_ASSERT(check("<section class=\"seal\" data-fettle-seal=\"1\" data-key=\"" + bytes).seal == Seal::changed);
-    RC_ASSERT(check(seal(bytes, kSeed)).seal == Seal::unchanged);
+    RC_ASSERT(check(bytes, kWith).seal != Seal::unchanged);
+    RC_ASSERT(check("<section class=\"seal\" data-fettle-seal=\"1\" data-key=\"" + bytes, kWith).seal == Seal::changed);
+    RC_ASSERT(check(seal(bytes, kSeed, kWith), kWith).seal == Seal::unchanged);
 }
 
 TEST(ShopKey, IsMadeOnceForItsOwnerOnly) {

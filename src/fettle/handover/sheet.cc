@@ -360,7 +360,7 @@ Status may_hand_over(const Job& job) {
     return bad_input(
         "loose-ends-open", "job " + job.number,
         fmt::format("{} loose {} open: {}", open.size(), open.size() == 1 ? "end is" : "ends are", join(names, "; ")),
-        "settle each, or have it signed for by name: fettle job loose-ends " + job.number);
+        Next{"settle each, or have it signed for by name: ", propose(Act::open_points, {fettle::job(job.number)})});
 }
 
 std::string headline(const Job& job) {
