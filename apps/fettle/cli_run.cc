@@ -265,20 +265,22 @@ void CommandLine::define_run() {
                               c.add_flag("--full", o.full, "every piece");
                           });
 
-    command<MendOptions>(
+    command<workshop::MendRequest>(
         app, "mend", "after a run broke, got stuck or failed: what to try first, how often, when to stop", mend_job,
-        [](CLI::App& c, MendOptions& o) {
+        [](CLI::App& c, workshop::MendRequest& o) {
             c.add_option("J", o.job, "the job's number")->required();
-            c.add_option("--power", o.power, "was it without power since the last sign?")
+            named_option(c, "--power", o.power, mend::power_named, "was it without power since the last sign?")
                 ->check(CLI::IsMember({"lost", "kept"}));
-            c.add_option("--now", o.now, "what the box does now, fed")
+            named_option(c, "--now", o.now, mend::now_named, "what the box does now, fed")
                 ->check(CLI::IsMember({"starts", "recovery", "goes-on", "dark"}));
             c.add_option("--dark-for", o.dark_for_s, "with --now dark: for so long, fed")
                 ->type_name("S")
                 ->transform(in_seconds());
             c.add_option("--shows", o.shows, "what stands on its screen now, word for word")->type_name("TEXT");
             c.add_option("--release", o.release, "that its version view shows now")->type_name("R");
-            c.add_option("--supply", o.supply, "it is on a supply now that holds")->check(CLI::IsMember({"holds"}));
+            c.add_option_function<std::string>(
+                 "--supply", [&o](const std::string&) { o.supply_holds = true; }, "it is on a supply now that holds")
+                ->check(CLI::IsMember({"holds"}));
             c.add_option("--broke-ago", o.broke_ago_s, "the first sign of trouble was so many seconds ago")
                 ->type_name("S")
                 ->transform(in_seconds());

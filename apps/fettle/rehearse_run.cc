@@ -187,22 +187,23 @@ Result<double> Rehearsal::power_back(UnixMs cut_at) {
 // The technician looks what the set does, and asks mend. What it advises is what is done below: the same card, waiting,
 // or nothing more.
 Status Rehearsal::mended(double ago_s) {
-    MendOptions o;
+    workshop::MendRequest o;
     o.job = job_;
-    o.power = "lost";
-    o.supply = "holds";
+    o.power = mend::Power::lost;
+    o.supply_holds = true;
     o.broke_ago_s = ago_s;
     o.by = kRehearsedBy;
+    o.now = mend::Now::starts;
     server_->with([&](standin::VirtualSet& set) {
-        o.now = set.running() ? "goes-on" : "starts";
+        if (set.running()) o.now = mend::Now::goes_on;
         for (const standin::BoxNow& b : set.boxes_now()) {
-            if (b.mode == standin::Mode::recovery && !set.running()) o.now = "recovery";
-            if (b.mode == standin::Mode::bench_repair || b.mode == standin::Mode::lost) o.now = "dark";
+            if (b.mode == standin::Mode::recovery && !set.running()) o.now = mend::Now::recovery;
+            if (b.mode == standin::Mode::bench_repair || b.mode == standin::Mode::lost) o.now = mend::Now::dark;
         }
     });
     if (cut_->came == Fate::done) return {};
-    std::string now = o.now;
-    if (now == "dark") {  // it stays so: the practice need not wait
+    std::string now(mend::words(*o.now));
+    if (o.now == mend::Now::dark) {  // it stays so: the practice need not wait
         o.dark_for_s = 3600;
         now += " --dark-for 3600";
     }

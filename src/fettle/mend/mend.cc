@@ -84,8 +84,8 @@ public:
     }
 
 private:
-    void say(std::string code, Verdict v, std::string text, std::string where, std::string rests) {
-        a_.judgement.add({std::move(code), v, std::move(text), std::move(where), std::move(rests)});
+    void say(std::string code, Verdict v, std::string text, std::string where, std::string rests, Next next = {}) {
+        a_.judgement.add({std::move(code), v, std::move(text), std::move(where), std::move(rests), std::move(next)});
     }
 
     // The map speaks of runs only. What the box does after it said that it was done is told apart, not reckoned.
@@ -99,14 +99,15 @@ private:
         const std::string does = now == Now::dark       ? "is dark"
                                  : now == Now::recovery ? "comes up in its recovery mode"
                                                         : "goes on with the update";
-        a_.look = now == Now::goes_on
-                      ? "was its end marked too early? Keep it fed, and follow it: fettle watch J --start"
-                      : "supply, fuse and connectors first; then hand it over";
+        a_.look = now == Now::goes_on ? "was its end marked too early? Keep it fed, and follow it"
+                                      : "supply, fuse and connectors first; then hand it over";
         say("mend-after-end", Verdict::cant_say,
             "the box said that it was done, and now " + does +
                 ": the power-cut map speaks of runs only, so what "
                 "became of it can't be said",
-            "mend", "told");
+            "mend", "told",
+            now == Now::goes_on ? Next{"follow it: ", propose(Act::watch, {flag("start"), wanted("by", "NAME")})}
+                                : Next());
         offer_hand_over(case_, a_);
         a_.who_goes_on = a_.attempts.back().words + " (" + a_.attempts.back().who + ")";
         a_.stop = now != Now::goes_on;
@@ -221,6 +222,7 @@ private:
     }
 
     void look() {
+        Next next;
         if (contradicted_) {
             a_.look = "are the last sign, its time and what the box does now as they were told? Put right what is not";
         } else if (q_.found.power == Power::not_said) {
@@ -231,9 +233,8 @@ private:
                 "what "
                 "its version view shows: --release R";
         } else if (comes_up_fed() && q_.found.release == q_.sheet.to) {
-            a_.look =
-                "it shows the release of this run: if it is done, mark its end (fettle mark J ended) and prove it; "
-                "else keep it fed";
+            a_.look = "it shows the release of this run: if it is done, mark its end and prove it; else keep it fed";
+            next = {"mark its end: ", propose(Act::mark, {given("event", "ended")})};
         } else if (q_.found.power == Power::lost && q_.found.now == Now::not_said) {
             a_.look = fmt::format(
                 "feed it from a supply that holds, card in, and say within {} what it does: --now starts, recovery, "
@@ -247,7 +248,8 @@ private:
                             printable(r), q_.sheet.from, q_.sheet.to),
                 "mend", "typed");
         if (!a_.look.empty() && !contradicted_)
-            say("mend-look", Verdict::cant_say, "what the box does now is not said: " + a_.look, "mend", "not said");
+            say("mend-look", Verdict::cant_say, "what the box does now is not said: " + a_.look, "mend", "not said",
+                std::move(next));
     }
 
     bool comes_up_fed() const {

@@ -113,6 +113,9 @@ struct Answer {
 // Never throws on what people typed; a map that is not of the sheet is a caller's bug.
 Answer mend(const Question& question);
 
+// Of a run that nobody can describe: neither script nor boot order is known. ended: the box said that it was done.
+Answer no_way_known(bool ended);
+
 // The longest that a good run is dark, with 99 in 100: until then darkness says nothing.
 double longest_dark_s(const family::Family& family, const forecast::Forecast& forecast);
 

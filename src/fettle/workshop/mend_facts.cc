@@ -1,0 +1,59 @@
+// What a job's journal says of a run that broke.
+#include <algorithm>
+
+#include "fettle/watch/align.h"
+#include "fettle/workshop/mend_job.h"
+
+namespace fettle::workshop {
+
+std::vector<mend::Tried> tried_of(const book::Job& job) {
+    std::vector<mend::Tried> out;
+    const std::string& release = job.runs.back().release;
+    for (std::size_t i = 0; i < job.runs.size(); ++i) {
+        const book::Run& r = job.runs[i];
+        if (r.release != release) continue;
+        for (const book::Attempt& t : r.attempts) out.push_back({t.kind, t.came});
+        const bool again = std::any_of(job.runs.begin() + static_cast<std::ptrdiff_t>(i) + 1, job.runs.end(),
+                                       [&](const book::Run& x) { return x.release == release; });
+        if (again && r.outcome == "broken off" && r.attempts.empty()) out.push_back({"same card", "begun again"});
+    }
+    return out;
+}
+
+mend::Seen seen_of(const JobRun& run, UnixMs trouble) {
+    const book::Run& last = run.job.runs.back();
+    mend::Seen out;
+    const auto seconds = [&](UnixMs at) { return std::max(0.0, static_cast<double>(at - last.started) / 1000); };
+    watch::Observed seen = observed(last, run.on_bench());
+    std::erase_if(seen.marks, [&](const watch::Mark& m) {
+        return m.undone || m.at >= trouble || m.event == "link-silent" || m.event == "broken-off";
+    });
+    std::erase_if(seen.shown, [&](const watch::ShownText& t) { return t.at >= trouble; });
+    const auto& script = run.family.script;
+    if (!script.empty()) {
+        const watch::Alignment marks =
+            watch::align(script, seen, trouble, [](std::size_t, std::size_t) { return 0.0; });
+        if (!marks.anchors.empty() && !marks.astray) {
+            out.act = script[marks.anchors.back().act].id;
+            out.act_at_s = marks.anchors.back().at_s;
+        }
+    }
+    for (const watch::Mark& m : seen.marks) out.alive_s = std::max(out.alive_s, seconds(m.at));
+    for (const watch::ShownText& t : seen.shown) out.alive_s = std::max(out.alive_s, seconds(t.at));
+    for (const watch::TallyReading& t : seen.tally) {
+        if (t.at >= trouble) continue;
+        out.alive_s = std::max(out.alive_s, seconds(t.at));
+        if (!t.landed) continue;
+        out.landed = t.landed;
+        out.landed_at_s = seconds(t.at);
+    }
+    out.trouble_s = std::max(out.alive_s, seconds(trouble));
+    out.ended = last.outcome == "ended";
+    for (const std::string& text : last.shown)
+        out.refused = out.refused || watch::meaning_of(run.family, text).refused_piece;
+    const auto refused = last.tally.find("refused");
+    out.refused = out.refused || (refused != last.tally.end() && refused->second > 0);
+    return out;
+}
+
+}  // namespace fettle::workshop

@@ -1,0 +1,165 @@
+#include "fettle/workshop/mend_job.h"
+
+#include <fmt/core.h>
+
+#include <algorithm>
+
+#include "fettle/base/json.h"
+#include "fettle/base/text.h"
+#include "fettle/workshop/store.h"
+
+namespace fettle::workshop {
+namespace {
+
+const char* const kKinds[] = {"wait",          "same card",        "laid-again card",
+                              "recovery card", "power off and on", "other supply"};
+
+Status check_words(const MendRequest& r) {
+    if (r.release.size() > 64)
+        return usage_error("mend-word", shortened(printable(r.release)), "it is longer than any release is",
+                           "say what the version view shows, e.g. --release 27.3.118");
+    if (r.dark_for_s && r.now != mend::Now::dark)
+        return usage_error("mend-word", "--dark-for", "it goes with --now dark", "say --now dark --dark-for 5m");
+    if (r.tried.empty() != r.came.empty())
+        return usage_error("mend-word", "--tried", "what was tried and what came of it go together",
+                           "give both: --tried \"same card\" --came nothing");
+    if (!r.tried.empty() && std::find(std::begin(kKinds), std::end(kKinds), r.tried) == std::end(kKinds))
+        return usage_error("mend-word", printable(r.tried), "it is no kind of attempt",
+                           "say wait, same card, laid-again card, recovery card or power off and on");
+    return {};
+}
+
+// What is said now, over what was said earlier; `early`: then it counts as not said what the box does.
+mend::Found found_of(const MendRequest& r, const book::Aftermath& said, bool early) {
+    mend::Found out;
+    out.power = r.power ? *r.power : mend::power_named(said.power).value_or(mend::Power::not_said);
+    out.now = early ? mend::Now::not_said : r.now ? *r.now : mend::now_named(said.now).value_or(mend::Now::not_said);
+    out.release = r.release.empty() ? said.release : r.release;
+    out.supply_holds = r.supply_holds || said.supply == "holds";
+    return out;
+}
+
+// Dark only counts once a good run would have been lit again; until then nothing is told by it, and nothing kept.
+Result<std::optional<DarkEarly>> dark_early(const MendRequest& r, const JobRun& run, const Watched& w) {
+    if (r.now != mend::Now::dark) return std::nullopt;
+    const double good_run_s = std::max(60.0, mend::longest_dark_s(run.family, *w.forecast));
+    if (!r.dark_for_s)
+        return usage_error("mend-word", "--now dark", "for how long it has been dark, fed, is not said",
+                           fmt::format("a good run is dark for up to {}; say for how long: --now dark --dark-for 5m",
+                                       human_duration(good_run_s)));
+    if (*r.dark_for_s >= good_run_s) return std::nullopt;
+    return DarkEarly{*r.dark_for_s, good_run_s};
+}
+
+// What a further cut could lead to is asked, too. The journal keeps the outcomes of one cut only; a plan that looked at
+// two has both.
+cutmap::CutMap map_of_two_cuts(const JobRun& run, const Watched& w) {
+    return w.map->cuts >= 2 ? *w.map : cutmap::power_cut_map(run.family, *w.sheet, *w.forecast, 2);
+}
+
+json::object aftermath_of(const MendRequest& r, const book::Aftermath& said, const mend::Found& found) {
+    json::object out;
+    const auto keep = [&](const char* key, std::string_view value) {
+        if (!value.empty()) out[key] = value;
+    };
+    keep("power", mend::words(found.power));
+    keep("now", mend::words(found.now));
+    keep("shows", r.shows.empty() ? said.shows : r.shows);
+    keep("release", found.release);
+    keep("supply", found.supply_holds ? "holds" : "");
+    keep("by", r.by);
+    return out;
+}
+
+std::vector<NewEntry> entries_of(const MendRequest& r, const book::Aftermath& said, const mend::Found& found,
+                                 const mend::Answer& m) {
+    std::vector<NewEntry> out;
+    const bool told = r.power || r.now || !r.shows.empty() || !r.release.empty() || r.supply_holds;
+    if (told) out.push_back({"aftermath", aftermath_of(r, said, found)});
+    if (!r.tried.empty()) out.push_back({"attempt", {{"kind", r.tried}, {"came", r.came}, {"by", r.by}}});
+    if (!m.nothing_to_mend)
+        out.push_back({"advised",
+                       {{"sentence", m.sentence},
+                        {"first", m.attempts.empty() ? "" : m.attempts.front().kind},
+                        {"no_net", m.no_net},
+                        {"stop", m.stop}}});
+    return out;
+}
+
+void judge(Mended& out) {
+    if (out.dark_early)
+        out.judgement.add(
+            {"mend-dark-early", Verdict::cant_say,
+             fmt::format("dark for {} says nothing yet: a good run is dark for up to {}; keep it fed "
+                         "until then",
+                         human_duration(out.dark_early->for_s), human_duration(out.dark_early->good_run_s)),
+             "mend", "forecast"});
+    if (out.meaning && !out.meaning->known)
+        out.judgement.add({"text-unknown", Verdict::cant_say,
+                           fmt::format("\"{}\" is not known to this family", printable(out.shows)), "mend", "typed"});
+    out.judgement.add(out.answer.judgement);
+}
+
+Result<JobRun> run_to_mend(const Workshop& shop, const std::string& number) {
+    auto run = load_last_run(shop, number);
+    if (!run || !run->job.runs.empty()) return run;
+    return bad_input("no-run", "job " + run->number, "no run was begun, so there is nothing to mend",
+                     Next{"begin one: ", propose(Act::watch, {job(run->number), flag("start"), wanted("by", "NAME")})});
+}
+
+// When the trouble began.
+Result<UnixMs> trouble_of(const MendRequest& r, const book::Run& last, UnixMs now) {
+    const UnixMs at = r.broke_ago_s ? now - static_cast<UnixMs>(1000 * *r.broke_ago_s) : last.ended.value_or(now);
+    if (at >= last.started) return at;
+    return bad_input("ago-too-long", "--broke-ago", "the run had not begun then",
+                     "count from when it was seen: seconds");
+}
+
+Result<Mended> mended_now(const Workshop& shop, const MendRequest& request) {
+    const auto run = run_to_mend(shop, request.job);
+    if (!run) return pass(run);
+    const book::Run& last = run->job.runs.back();
+    const Watched w = watched(*run, last);
+    const UnixMs now = shop.clock->now();
+    const auto early = dark_early(request, *run, w);
+    if (!early) return pass(early);
+    const auto trouble = trouble_of(request, last, now);
+    if (!trouble) return pass(trouble);
+    const book::Aftermath said = last.aftermath.value_or(book::Aftermath{});
+    const mend::Found found = found_of(request, said, early->has_value());
+    std::vector<mend::Tried> tried = tried_of(run->job);
+    if (!request.tried.empty()) tried.push_back({request.tried, request.came});
+    const bool nothing_known =
+        run->family.script.empty() || w.sheet->lines.empty() || (w.map->moments.empty() && !w.map->boot_order_known);
+    const cutmap::CutMap map = nothing_known ? cutmap::CutMap() : map_of_two_cuts(*run, w);
+    mend::Question q{run->family, *w.sheet, *w.forecast, map, seen_of(*run, *trouble), found, std::move(tried), {}, {}};
+    if (run->job.is_open_run() && found.power == mend::Power::kept) {
+        const watch::Where where = watch::track(w.step(), observed(last, run->on_bench()), now);
+        q.stuck_low = where.worry.any() ? where.worry.low() : where.stuck;
+        q.stuck_high = where.worry.any() ? where.worry.high() : where.stuck;
+    }
+    Mended out;
+    out.job = run->number;
+    out.level = run->level();
+    out.release = last.release;
+    out.dark_early = *early;
+    out.answer = nothing_known ? mend::no_way_known(q.seen.ended && !q.seen.refused) : mend::mend(q);
+    for (Reason& r : out.answer.judgement.reasons) r.next.name_job(run->number);
+    out.power_went = found.power == mend::Power::lost || mend::restarted_by_itself(q);
+    out.shows = request.shows;
+    if (!request.shows.empty()) out.meaning = watch::meaning_of(run->family, request.shows);
+    judge(out);
+    const std::vector<NewEntry> entries = entries_of(request, said, found, out.answer);
+    if (entries.empty()) return out;
+    if (auto kept = append_entries(shop, run->number, entries, run->job.last_number); !kept) return pass(kept);
+    return out;
+}
+
+}  // namespace
+
+Result<Mended> mend_job(const Workshop& shop, const MendRequest& request) {
+    if (auto ok = check_words(request); !ok) return pass(ok);
+    return until_journal_rests([&] { return mended_now(shop, request); });
+}
+
+}  // namespace fettle::workshop
