@@ -19,7 +19,6 @@
 #include "cmd_plan.h"
 #include "cmd_recording.h"
 #include "cmd_shelf.h"
-#include "cmd_shelf_care.h"
 #include "cmd_stand_in.h"
 #include "fettle/base/text.h"
 
@@ -109,9 +108,9 @@ void CommandLine::define_lore() {
 
 void CommandLine::define_shelf() {
     CLI::App& shelf = group("shelf", "the library of releases");
-    command<ShelfAddOptions>(
+    command<workshop::ShelveRequest>(
         shelf, "add", "vet a package and shelve it with its provenance slip", shelf_add,
-        [](CLI::App& c, ShelfAddOptions& o) {
+        [](CLI::App& c, workshop::ShelveRequest& o) {
             c.add_option("PATH", o.package, "folder or archive; with --index-only the index file")->required();
             c.add_option("--family", o.family, "the family it is for")->type_name("ID");
             c.add_option("--from", o.from, "where it came from, in words")->type_name("TEXT")->required();
@@ -122,16 +121,17 @@ void CommandLine::define_shelf() {
                 ->type_name("SHA256");
             c.add_flag("--index-only", o.index_only, "an old release whose files are gone: for as-found lists only");
         });
-    command<ShelfListOptions>(shelf, "list", "what is on the shelf, oldest first", shelf_list,
-                              [](CLI::App& c, ShelfListOptions& o) {
-                                  c.add_option("--family", o.family, "of this family")->type_name("ID");
-                                  c.add_option("--fits", o.fits, "for the boxes with these plates")->type_name("PLATE");
-                                  c.add_flag("--refused", o.refused, "what was refused, and why");
-                              });
+    command<workshop::ShelfListRequest>(
+        shelf, "list", "what is on the shelf, oldest first", shelf_list,
+        [](CLI::App& c, workshop::ShelfListRequest& o) {
+            c.add_option("--family", o.family, "of this family")->type_name("ID");
+            c.add_option("--fits", o.fits, "for the boxes with these plates")->type_name("PLATE");
+            c.add_flag("--refused", o.refused, "what was refused, and why");
+        });
     command<ShelfShowOptions>(shelf, "show", "one release: slip, signature, pieces", shelf_show,
                               [](CLI::App& c, ShelfShowOptions& o) {
-                                  c.add_option("R", o.release, "the release")->required();
-                                  c.add_option("--family", o.family, "of this family")->type_name("ID");
+                                  c.add_option("R", o.ask.release, "the release")->required();
+                                  c.add_option("--family", o.ask.family, "of this family")->type_name("ID");
                                   c.add_flag("--cyclonedx", o.cyclonedx, "as a CycloneDX 1.5 inventory");
                               });
     define_shelf_care(shelf);
@@ -143,25 +143,26 @@ void CommandLine::define_shelf_care(CLI::App& shelf) {
     };
     command<ShelfCompareOptions>(shelf, "compare", "what differs between two releases", shelf_compare,
                                  [family](CLI::App& c, ShelfCompareOptions& o) {
-                                     c.add_option("A", o.before, "the one release")->required();
-                                     c.add_option("B", o.after, "the other")->required();
-                                     family(c, o.family);
+                                     c.add_option("A", o.ask.before, "the one release")->required();
+                                     c.add_option("B", o.ask.after, "the other")->required();
+                                     family(c, o.ask.family);
                                      c.add_flag("--all", o.all, "name what is equal too");
                                  });
-    command<ShelfVerifyOptions>(shelf, "verify", "read every stored byte and say exactly what is damaged", shelf_verify,
-                                [family](CLI::App& c, ShelfVerifyOptions& o) {
-                                    c.add_option("R", o.release, "this release only");
-                                    family(c, o.family);
-                                });
-    command<ShelfRestoreOptions>(
+    command<workshop::ReleaseRequest>(shelf, "verify", "read every stored byte and say exactly what is damaged",
+                                      shelf_verify, [family](CLI::App& c, workshop::ReleaseRequest& o) {
+                                          c.add_option("R", o.release, "this release only");
+                                          family(c, o.family);
+                                      });
+    command<workshop::RestoreRequest>(
         shelf, "restore", "give a package back, bit for bit", shelf_restore,
-        [family](CLI::App& c, ShelfRestoreOptions& o) {
+        [family](CLI::App& c, workshop::RestoreRequest& o) {
             c.add_option("R", o.release, "the release on the shelf; with a / in it, a folder")->required();
             c.add_option("DIR", o.folder, "a new folder")->required();
             family(c, o.family);
         });
-    command<ShelfRemoveOptions>(
-        shelf, "remove", "take a release off the shelf", shelf_remove, [family](CLI::App& c, ShelfRemoveOptions& o) {
+    command<workshop::ReleaseRequest>(
+        shelf, "remove", "take a release off the shelf", shelf_remove,
+        [family](CLI::App& c, workshop::ReleaseRequest& o) {
             c.add_option("R", o.release, "the release on the shelf; with a / in it, a folder")->required();
             family(c, o.family);
         });

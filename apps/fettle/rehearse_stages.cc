@@ -44,7 +44,7 @@ Status Rehearsal::take_in() {
 Status Rehearsal::shelve() {
     if (own_shelf_) return {};
     for (const family::Release& r : releases_) {
-        ShelfAddOptions o;
+        workshop::ShelveRequest o;
         o.package = (folder_ / "packages" / r.release).string();
         o.family = family_->id;
         o.from = "made by this rehearsal";

@@ -29,6 +29,9 @@ enum class Right { maker_portal, customer_owned, licence, own_work, unknown };
 std::string_view words(Right r);
 Result<Right> right_from(std::string_view word);  // "maker-portal", …; usage error lists the words
 
+// What to do about a release that is not on the shelf.
+Next add_its_package();
+
 // Where a package came from: asked at intake, never guessed. A release keeps every slip it was brought with.
 struct ProvenanceSlip {
     std::string from;  // free text: who or where

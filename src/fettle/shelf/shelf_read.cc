@@ -37,7 +37,12 @@ Result<Outline> find_outline(Catalogue& catalogue, std::string_view family, std:
     return bad_input(
         "release-not-shelved", place,
         names.empty() ? "is not on the shelf, which is empty" : "is not on the shelf; there are: " + join(names, ", "),
-        "add its package: fettle shelf add PATH --from TEXT --right WORD");
+        add_its_package());
+}
+
+Next add_its_package() {
+    return {"add its package: ",
+            propose(Act::add_to_shelf, {wanted("package", "PATH"), wanted("from", "TEXT"), wanted("right", "WORD")})};
 }
 
 Result<std::unique_ptr<Reading>> reading_of(Catalogue& catalogue, std::string_view family, std::string_view release) {
@@ -65,7 +70,7 @@ tl::unexpected<Error> unreadable(const Loaded& loaded, const std::string& path) 
     return outside_error(loaded.missing ? "object-missing" : "object-damaged", path,
                          loaded.missing ? "its bytes, or what they rest on, are gone from the shelf"
                                         : "its bytes on the shelf, or what they rest on, are damaged",
-                         "fettle shelf verify says what is damaged; adding that package again mends it");
+                         Next{propose(Act::verify_shelf), " says what is damaged; adding that package again mends it"});
 }
 
 Status in_parallel(std::size_t n, const std::function<Status(std::size_t, Bench&)>& work) {
@@ -145,8 +150,9 @@ Status read_file(Catalogue& catalogue, PackReader& reader, std::unique_ptr<Readi
             if (last->index_only)
                 return bad_input("release-index-only", place, "only the index of this release is on the shelf",
                                  "add the whole package");
-            return bad_input("file-not-shelved", place, "is no file of this release",
-                             "fettle shelf show lists its files");
+            return bad_input(
+                "file-not-shelved", place, "is no file of this release",
+                Next{propose(Act::show_release, {given("release", std::string(release))}), " lists its files"});
         }
         look_ahead(reader, *last, file->second);
         bool started = false;

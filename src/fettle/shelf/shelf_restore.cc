@@ -155,8 +155,9 @@ Result<Restored> Shelf::restore(std::string_view family, std::string_view releas
     out.files = r.files.size();
     out.content_sha256 = digest_of_lines(r.files);
     if (out.content_sha256 != outline->slip.content_sha256)
-        return outside_error("restore-differs", r.release, "its files together have not the digest recorded at intake",
-                             "fettle shelf verify says what is damaged; adding the package again mends it");
+        return outside_error(
+            "restore-differs", r.release, "its files together have not the digest recorded at intake",
+            Next{propose(Act::verify_shelf), " says what is damaged; adding the package again mends it"});
     // One sync for all files, before the folder has its name: thousands of syncs of one file each take far longer.
     if (auto ok = onto_the_medium(growing_at, ::syncfs); !ok) return pass(ok);
     if (::rename(growing_at.c_str(), target.c_str()) != 0) return not_written(target);

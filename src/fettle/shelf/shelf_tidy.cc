@@ -65,9 +65,10 @@ private:
 };
 
 tl::unexpected<Error> damaged_so_untidied(const Loaded& got) {
-    return outside_error(got.missing ? "object-missing" : "object-damaged", "the shelf",
-                         "a piece that has to be moved cannot be read; nothing was tidied",
-                         "fettle shelf verify says which; add its package again to mend it, or remove its release");
+    return outside_error(
+        got.missing ? "object-missing" : "object-damaged", "the shelf",
+        "a piece that has to be moved cannot be read; nothing was tidied",
+        Next{propose(Act::verify_shelf), " says which; add its package again to mend it, or remove its release"});
 }
 
 }  // namespace
