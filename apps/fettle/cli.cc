@@ -9,12 +9,9 @@
 #include "cli_builder.h"
 #include "cmd_card.h"
 #include "cmd_card_device.h"
-#include "cmd_draft.h"
 #include "cmd_family.h"
 #include "cmd_gauge.h"
 #include "cmd_identity.h"
-#include "cmd_import.h"
-#include "cmd_learn.h"
 #include "cmd_link.h"
 #include "cmd_plan.h"
 #include "cmd_recording.h"
@@ -49,43 +46,47 @@ void CommandLine::define_lore() {
     command<FamilyDraftOptions>(
         family, "draft", "a first family file out of packages and labels of a family that nobody has described",
         family_draft, [](CLI::App& c, FamilyDraftOptions& o) {
-            c.add_option("PACKAGE", o.packages, "folder or archive; two of one family tell more than one")->required();
-            c.add_option("--plate", o.plates, "a plate as it stands on the box")->type_name("PLATE");
-            c.add_option("--view", o.views, "a version view as the box shows it")->type_name("TEXT");
-            c.add_option("--id", o.id, "what the family is to be called: small letters, digits and -")->type_name("ID");
-            c.add_option("--to", o.to, "the file to write; else standard output")->type_name("FILE");
+            c.add_option("PACKAGE", o.ask.packages, "folder or archive; two of one family tell more than one")
+                ->required();
+            c.add_option("--plate", o.ask.plates, "a plate as it stands on the box")->type_name("PLATE");
+            c.add_option("--view", o.ask.views, "a version view as the box shows it")->type_name("TEXT");
+            c.add_option("--id", o.ask.id, "what the family is to be called: small letters, digits and -")
+                ->type_name("ID");
+            c.add_option("--to", o.ask.to, "the file to write; else standard output")->type_name("FILE");
             c.add_option("--means", o.means,
                          "what a part of a label means: main.part2=issue, or \"main.part2=don't know\"")
                 ->type_name("PART=WORD");
-            c.add_flag("--add", o.add, "take it into use here too; never in the place of one that is known");
+            c.add_flag("--add", o.ask.add, "take it into use here too; never in the place of one that is known");
         });
-    command<FamilyLearnOptions>(
+    command<workshop::LearnRequest>(
         family, "learn", "what a watched run teaches a family file, to accept line by line", family_learn,
-        [](CLI::App& c, FamilyLearnOptions& o) {
+        [](CLI::App& c, workshop::LearnRequest& o) {
             c.add_option("FILE", o.file, "the family file; never the one in use")->required();
             c.add_option("--run", o.run, "which run of the job; else the last that came to its end")->type_name("N");
             c.add_option("--accept", o.accept, "lines to take in: N, N-M or all")->type_name("LINE");
             c.add_option("--allowed-by", o.allowed_by, "who answers for what weakens the file")->type_name("NAME");
         });
-    command<FamilySignOptions>(family, "sign", "put the shop's signature under a family file that is to travel",
-                               family_sign, [](CLI::App& c, FamilySignOptions& o) {
-                                   c.add_option("FILE", o.file, "the family file")->required();
-                                   c.add_option("--by", o.by, "who answers for it")->type_name("NAME")->required();
-                               });
-    command<FamilyImportOptions>(
+    command<workshop::SignFamilyRequest>(
+        family, "sign", "put the shop's signature under a family file that is to travel", family_sign,
+        [](CLI::App& c, workshop::SignFamilyRequest& o) {
+            c.add_option("FILE", o.file, "the family file")->required();
+            c.add_option("--by", o.by, "who answers for it")->type_name("NAME")->required();
+        });
+    command<workshop::ImportFamilyRequest>(
         family, "import", "a family file from elsewhere: who signed it, what differs; what tightens is taken",
-        family_import, [](CLI::App& c, FamilyImportOptions& o) {
+        family_import, [](CLI::App& c, workshop::ImportFamilyRequest& o) {
             c.add_option("FILE", o.file, "the family file")->required();
             c.add_option("--accept", o.accept, "of what loosens: N or all")->type_name("N");
             c.add_option("--accept-loosening-by", o.accept_loosening_by, "who accepts that it allows more")
                 ->type_name("NAME");
         });
-    command<FamilyAddOptions>(
-        family, "add", "take a checked family file into use", family_add, [](CLI::App& c, FamilyAddOptions& o) {
-            c.add_option("FILE", o.file, "the family file")->required();
-            c.add_option("--accept-loosening-by", o.accept_loosening_by, "who accepts that the new file allows more")
-                ->type_name("NAME");
-        });
+    command<workshop::AddFamilyRequest>(family, "add", "take a checked family file into use", family_add,
+                                        [](CLI::App& c, workshop::AddFamilyRequest& o) {
+                                            c.add_option("FILE", o.file, "the family file")->required();
+                                            c.add_option("--accept-loosening-by", o.accept_loosening_by,
+                                                         "who accepts that the new file allows more")
+                                                ->type_name("NAME");
+                                        });
 
     command<workshop::IdentifyRequest>(
         app, "identify", "plates and version views: which boxes are these?", identify,

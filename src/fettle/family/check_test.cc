@@ -253,7 +253,8 @@ TEST(LoadFamily, NamesTheFirstMistakesAndHowToSeeAll) {
     EXPECT_EQ(r.error().kind, ErrorKind::bad_input);
     EXPECT_EQ(r.error().code, "family-file-mistakes");
     EXPECT_NE(r.error().problem.find("line "), std::string::npos);
-    EXPECT_NE(r.error().next.words().find("fettle family check"), std::string::npos);
+    ASSERT_NE(r.error().next.proposal(), nullptr);
+    EXPECT_EQ(r.error().next.proposal()->act, fettle::Act::check_family);
     EXPECT_FALSE(load_family("/nowhere.toml"));
 }
 

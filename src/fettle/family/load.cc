@@ -89,8 +89,9 @@ Result<Family> load_family(const std::filesystem::path& file) {
     const std::size_t rest = loaded.mistakes.size() - first.size();
     std::string problem = "may not be used: " + join(first, "; ");
     if (rest > 0) problem += fmt::format("; and {} more", rest);
-    return bad_input("family-file-mistakes", file.string(), problem,
-                     "see every mistake with: fettle family check " + file.string());
+    return bad_input(
+        "family-file-mistakes", file.string(), problem,
+        Next{"see every mistake with: ", propose(fettle::Act::check_family, {given("file", file.string())})});
 }
 
 }  // namespace fettle::family

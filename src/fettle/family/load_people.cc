@@ -90,7 +90,7 @@ void read_watched(Section& top, Family& f) {
         w.run = s.text("run", Need::must);
         if (!w.run.empty() && (w.run.size() != 16 || w.run.find_first_not_of("0123456789abcdef") != std::string::npos))
             s.log().mistake(s.at("run"), "is \"" + printable(w.run) + "\"; 16 hex digits were expected",
-                            "leave these entries to fettle family learn");
+                            "leave these entries to what is learnt of a run");
         w.day = s.date("day", Need::must);
         w.contradicts = s.texts("contradicts", Need::may);
         w.allowed_by = s.text("allowed_by", Need::may);

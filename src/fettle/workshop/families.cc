@@ -19,6 +19,10 @@ std::vector<fs::path> family_files(const fs::path& folder) {
     return out;
 }
 
+Proposal add_a_file() {
+    return propose(Act::add_family, {wanted("file", "FILE")});
+}
+
 }  // namespace
 
 Result<std::vector<family::Family>> load_families(const Workshop& shop) {
@@ -33,8 +37,7 @@ Result<std::vector<family::Family>> load_families(const Workshop& shop) {
     }
     if (out.empty())
         return bad_input("no-family-files", shop.families_folder().string(),
-                         "holds no family file, and no examples are installed",
-                         Next{"add one with: ", propose(Act::add_family, {wanted("file", "FILE")})});
+                         "holds no family file, and no examples are installed", Next{"add one with: ", add_a_file()});
     return out;
 }
 
@@ -46,9 +49,8 @@ Result<family::Family> load_family_by_id(const Workshop& shop, const std::string
         if (f.id == id) return std::move(f);
         names.push_back(f.id);
     }
-    return bad_input(
-        "family-unknown", printable(id), "no family of that name; known here: " + join(names, ", "),
-        Next{"check the spelling, or add its file with: ", propose(Act::add_family, {wanted("file", "FILE")})});
+    return bad_input("family-unknown", printable(id), "no family of that name; known here: " + join(names, ", "),
+                     Next{"check the spelling, or add its file with: ", add_a_file()});
 }
 
 }  // namespace fettle::workshop
