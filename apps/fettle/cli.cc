@@ -8,9 +8,7 @@
 
 #include "cli_builder.h"
 #include "cmd_card.h"
-#include "cmd_card_device.h"
 #include "cmd_family.h"
-#include "cmd_gauge.h"
 #include "cmd_identity.h"
 #include "cmd_link.h"
 #include "cmd_plan.h"
@@ -218,20 +216,21 @@ void CommandLine::define_plan_and_card() {
     command<CardLayOptions>(
         card, "lay", "lay a release on a card or into an image, bit-exact, and read it back", card_lay,
         [](CLI::App& c, CardLayOptions& o) {
-            c.add_option("R", o.release, "the release on the shelf; with a / in it, a folder")->required();
-            c.add_option("--out", o.out, "the image to write, or the card's device")
+            c.add_option("R", o.ask.what.release, "the release on the shelf; with a / in it, a folder")->required();
+            c.add_option("--out", o.ask.out, "the image to write, or the card's device")
                 ->type_name("IMAGE|DEVICE")
                 ->required();
             c.add_option("--size", o.size, "of the image: 512M, 8G, bytes")->type_name("SIZE");
-            c.add_option("--card", o.card, "of a release over several cards: which one")
+            c.add_option("--card", o.ask.what.card, "of a release over several cards: which one")
                 ->type_name("N")
                 ->check(CLI::Range(1, 9));
-            c.add_option("--yes-erase", o.yes_erase, "the device's serial: all on it may go")->type_name("SERIAL");
-            c.add_option("--family", o.family, "of this family")->type_name("ID");
+            c.add_option("--yes-erase", o.ask.consent.serial, "the device's serial: all on it may go")
+                ->type_name("SERIAL");
+            c.add_option("--family", o.ask.what.family, "of this family")->type_name("ID");
         });
-    command<CardAuditOptions>(
+    command<workshop::AuditRequest>(
         card, "audit", "is this card good? read-only, everything in one pass", card_audit,
-        [](CLI::App& c, CardAuditOptions& o) {
+        [](CLI::App& c, workshop::AuditRequest& o) {
             c.add_option("CARD", o.card, "image or device")->type_name("IMAGE|DEVICE")->required();
             c.add_option("--release", o.release, "what should be on it; with a / in it, a folder")->type_name("R");
             c.add_option("--card", o.number, "of a release over several cards: which one it should be")
@@ -244,12 +243,12 @@ void CommandLine::define_plan_and_card() {
                                     c.add_option("--family", o.family, "by what its boxes take")->type_name("ID");
                                     c.add_flag("--all", o.all, "also those that may not");
                                 });
-    command<CardGaugeOptions>(
+    command<workshop::GaugeRequest>(
         card, "gauge", "is the capacity real? writes marks over the card and reads them back", card_gauge,
-        [](CLI::App& c, CardGaugeOptions& o) {
+        [](CLI::App& c, workshop::GaugeRequest& o) {
             c.add_option("DEVICE", o.device, "the card's device")->required();
             c.add_option("--family", o.family, "by what its boxes take")->type_name("ID");
-            c.add_option("--yes-erase", o.yes_erase, "the device's serial: all on it may go")->type_name("SERIAL");
+            c.add_option("--yes-erase", o.consent.serial, "the device's serial: all on it may go")->type_name("SERIAL");
             c.add_flag("--again", o.again, "the card was pulled and put back: read the marks once more");
         });
 }

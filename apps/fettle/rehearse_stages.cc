@@ -103,15 +103,15 @@ Result<Plan> Rehearsal::plan() {
 Status Rehearsal::lay_and_audit(const std::string& release) {
     const fs::path image = folder_ / ("card-" + release + ".img");
     CardLayOptions lay;
-    lay.release = release;
-    lay.family = family_->id;
-    lay.out = image.string();
+    lay.ask.what.release = release;
+    lay.ask.what.family = family_->id;
+    lay.ask.out = image.string();
     const std::string name = image.filename().string();
     std::error_code ec;
     fs::remove(image, ec);  // of a rehearsal that was ended before its run began
     Result<Answer> a = did(fmt::format("card lay {} --out {} --job {}", release, name, job_), card_lay(inner_, lay));
     if (!a) return pass(a);
-    CardAuditOptions audit;
+    workshop::AuditRequest audit;
     audit.card = image.string();
     audit.release = release;
     audit.family = family_->id;

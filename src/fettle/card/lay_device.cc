@@ -43,7 +43,7 @@ tl::unexpected<Error> not_opened(const FoundDevice& d, int error) {
 
 tl::unexpected<Error> changed(const FoundDevice& d, std::string what) {
     return outside_error("device-changed", d.path, std::move(what),
-                         "nothing was written; look at `fettle card devices`, then begin anew");
+                         Next{"nothing was written; look at `", propose(Act::list_devices), "`, then begin anew"});
 }
 
 // Of the same size, and never written.
@@ -91,8 +91,9 @@ Status refuse_unless_erasable(const FoundDevice& device, const family::CardRule*
             std::string said = r.text;
             if (said.starts_with(device.path + " ")) said.erase(0, device.path.size() + 1);
             if (said.ends_with('.')) said.pop_back();
-            return tl::unexpected(Error{ErrorKind::bad_input, r.code, device.path, std::move(said),
-                                        "`fettle card devices` lists what may be a card, and why the rest is not"});
+            return tl::unexpected(
+                Error{ErrorKind::bad_input, r.code, device.path, std::move(said),
+                      Next{"`", propose(Act::list_devices), "` lists what may be a card, and why the rest is not"}});
         }
     return {};
 }

@@ -53,4 +53,11 @@ Result<family::Family> load_family_by_id(const Workshop& shop, const std::string
                      Next{"check the spelling, or add its file with: ", add_a_file()});
 }
 
+Result<std::optional<family::Family>> family_if_named(const Workshop& shop, const std::string& id) {
+    if (id.empty()) return std::optional<family::Family>();
+    auto family = load_family_by_id(shop, id);
+    if (!family) return pass(family);
+    return std::optional(std::move(*family));
+}
+
 }  // namespace fettle::workshop

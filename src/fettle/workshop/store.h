@@ -34,7 +34,6 @@ Result<JobRecord> read_job(const Workshop& shop, const std::string& job);
 // load_job of a record that is read already.
 Result<book::Job> job_of(const JobRecord& record);
 
-
 // The book of this home. When it does not exist yet: open_book makes it, existing_book is bad_input "book-missing".
 Result<book::Book> open_book(const Workshop& shop);
 Result<book::Book> existing_book(const Workshop& shop);

@@ -1,5 +1,3 @@
-#include "card_folder.h"
-
 #include <fmt/core.h>
 
 #include <algorithm>
@@ -8,8 +6,11 @@
 #include "fettle/base/digest.h"
 #include "fettle/base/files.h"
 #include "fettle/base/text.h"
+#include "fettle/card/careful.h"
+#include "fettle/workshop/card_release.h"
+#include "fettle/workshop/families.h"
 
-namespace fettle::app {
+namespace fettle::workshop {
 namespace {
 namespace fs = std::filesystem;
 
@@ -47,14 +48,14 @@ card::SourceFile source(const fs::path& folder, const std::string& prefix, const
 }
 
 // The family that is named, or the only one known here whose index stands in the folder and can be read.
-Result<std::optional<family::Family>> family_of(const Context& context, const std::string& named,
-                                                const fs::path& folder, const Files& files) {
+Result<std::optional<family::Family>> family_of(const Workshop& shop, const std::string& named, const fs::path& folder,
+                                                const Files& files) {
     if (!named.empty()) {
-        auto family = load_family_by_id(context, named);
+        auto family = load_family_by_id(shop, named);
         if (!family) return pass(family);
         return std::optional(std::move(*family));
     }
-    auto all = load_families(context);
+    auto all = load_families(shop);
     if (!all) return pass(all);
     std::optional<family::Family> found;
     for (auto& f : *all) {
@@ -94,52 +95,58 @@ Result<std::vector<card::SourceFile>> by_index(const fs::path& folder, const Fil
             out.push_back(source(folder, prefix, f.path, at->second, sha == f.digests.end() ? "" : sha->second));
         }
     if (!left.empty())
-        return bad_input("folder-not-as-index", printable(left.begin()->first),
-                         fmt::format("stands in the folder{}, but not in its index",
-                                     left.size() > 1 ? fmt::format(", as {} others do", left.size() - 1) : ""),
-                         "take it out, or shelve the package and see every finding (fettle shelf add)");
+        return bad_input(
+            "folder-not-as-index", printable(left.begin()->first),
+            fmt::format("stands in the folder{}, but not in its index",
+                        left.size() > 1 ? fmt::format(", as {} others do", left.size() - 1) : ""),
+            Next{"take it out, or shelve the package and see every finding (", propose(Act::add_to_shelf), ")"});
     return out;
+}
+
+// The index stands in the folder, and every piece it names is as it says.
+Status take_by_index(const fs::path& folder, const Files& files, ReleaseToLay& out) {
+    const auto text = read_text_file(folder / out.family.package->index, most_index_bytes);
+    if (!text) return pass(text);
+    auto release = family::read_index(out.family, *text);
+    if (!release) return pass(release);
+    out.release = std::move(*release);
+    out.release.index_sha256 = sha256_hex(*text);
+    auto sources = by_index(folder, files, out.family, out.release);
+    if (!sources) return pass(sources);
+    out.sources = std::move(*sources);
+    return {};
+}
+
+// All files by name; their names and sizes stand for an index.
+void take_as_it_is(const fs::path& folder, const Files& files, ReleaseToLay& out) {
+    out.release.release =
+        folder.filename().empty() ? folder.parent_path().filename().string() : folder.filename().string();
+    std::string list;
+    for (const auto& [path, size] : files) {
+        out.sources.push_back(source(folder, "", path, size, ""));
+        list += fmt::format("{}\n{}\n", path, size);
+    }
+    out.release.index_sha256 = sha256_hex(list);  // what the card's serial is made of
 }
 
 }  // namespace
 
-bool names_folder(const std::string& release) {
-    return release.find('/') != std::string::npos;
-}
-
-Result<ReleaseToLay> folder_to_lay(Context& context, const std::string& family_id, const std::string& named) {
+Result<ReleaseToLay> folder_to_lay(const Workshop& shop, const std::string& family_id, const std::string& named) {
     const fs::path folder = fs::path(named).lexically_normal();
     const auto files = files_of(folder);
     if (!files) return pass(files);
-    auto family = family_of(context, family_id, folder, *files);
+    auto family = family_of(shop, family_id, folder, *files);
     if (!family) return pass(family);
     ReleaseToLay out;
-    out.folder = true;
-    if (*family && (*family)->package) {
-        out.family = std::move(**family);
-        const auto text = read_text_file(folder / out.family.package->index, most_index_bytes);
-        if (!text) return pass(text);
-        auto release = family::read_index(out.family, *text);
-        if (!release) return pass(release);
-        out.release = std::move(*release);
-        out.release.index_sha256 = sha256_hex(*text);
-        auto sources = by_index(folder, *files, out.family, out.release);
-        if (!sources) return pass(sources);
-        out.sources = std::move(*sources);
+    if (*family) out.family = std::move(**family);
+    if (out.family.package) {
+        if (const Status read = take_by_index(folder, *files, out); !read) return pass(read);
         out.remarks.add(Reason{"folder-not-vetted", Verdict::mind,
                                "Laid from a folder as its index has it; who made it, and what it claims, was not "
-                               "vetted. fettle shelf add does that.",
-                               printable(named), "index"});
+                               "vetted: that is done when it is shelved.",
+                               printable(named), "index", Next{propose(Act::add_to_shelf, {given("package", named)})}});
     } else {
-        if (*family) out.family = std::move(**family);
-        out.release.release =
-            folder.filename().empty() ? folder.parent_path().filename().string() : folder.filename().string();
-        std::string list;
-        for (const auto& [path, size] : *files) {
-            out.sources.push_back(source(folder, "", path, size, ""));
-            list += fmt::format("{}\n{}\n", path, size);
-        }
-        out.release.index_sha256 = sha256_hex(list);  // what the card's serial is made of
+        take_as_it_is(folder, *files, out);
         out.remarks.add(
             Reason{"folder-unknown", Verdict::mind,
                    fmt::format("No family is known whose index stands there: all {} files were laid as they "
@@ -148,15 +155,15 @@ Result<ReleaseToLay> folder_to_lay(Context& context, const std::string& family_i
                    printable(named), "nothing"});
     }
     out.careful = !out.family.card;
-    if (out.careful) out.family.card = careful_rule(out.family);
+    if (out.careful) out.family.card = card::careful_rule(out.family);
     if (out.family.card->in_turn.most > 1)
         return bad_input("folder-several-cards", printable(named), "is of a family that takes several cards in turn",
-                         "shelve it (fettle shelf add), then lay each card with --card N");
+                         Next{"shelve it (", propose(Act::add_to_shelf), "), then lay each card with --card N"});
     return out;
 }
 
-Result<ReleaseToLay> folder_to_audit(Context& context, const std::string& family_id, const std::string& folder) {
-    auto out = folder_to_lay(context, family_id, folder);
+Result<ReleaseToLay> folder_to_audit(const Workshop& shop, const std::string& family_id, const std::string& folder) {
+    auto out = folder_to_lay(shop, family_id, folder);
     if (!out) return out;
     if (out->careful) out->family.card.reset();
     if (!out->release.pieces.empty()) return out;
@@ -168,7 +175,7 @@ Result<ReleaseToLay> folder_to_audit(Context& context, const std::string& family
             digest->update(bytes);
             return {};
         });
-        if (!sent) return tl::unexpected<Error>(sent.error());
+        if (!sent) return pass(sent);
         family::Piece piece;
         piece.name = file.path;
         piece.files.push_back({file.path, file.size, {{"sha256", digest->finish()}}, true});
@@ -177,4 +184,4 @@ Result<ReleaseToLay> folder_to_audit(Context& context, const std::string& family
     return out;
 }
 
-}  // namespace fettle::app
+}  // namespace fettle::workshop

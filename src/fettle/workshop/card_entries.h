@@ -1,0 +1,24 @@
+// Cards in a job's journal: `laid`, `audited` and `gauged` of docs/journal.md, and the figures that answers show as
+// well.
+#pragma once
+
+#include <boost/json/object.hpp>
+#include <string>
+
+#include "fettle/card/audit.h"
+#include "fettle/card/devices.h"
+#include "fettle/workshop/lay_card.h"
+#include "fettle/workshop/workshop.h"
+
+namespace fettle::workshop {
+
+boost::json::object laid_as_json(const LaidCard& laid);
+boost::json::object audit_as_json(const card::Audit& audit, const std::string& card);
+boost::json::object device_as_json(const card::FoundDevice& device);
+
+NewEntry laid_entry(const LaidCard& laid);
+// `wanted_release`: what it was held against; empty: its own index.
+NewEntry audited_entry(const card::Audit& audit, const std::string& card, const std::string& wanted_release);
+NewEntry gauged_entry(const card::FoundDevice& device, const Judgement& judgement);
+
+}  // namespace fettle::workshop

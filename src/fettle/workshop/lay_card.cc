@@ -1,0 +1,105 @@
+#include "fettle/workshop/lay_card.h"
+
+#include <fmt/core.h>
+
+#include "fettle/base/text.h"
+#include "fettle/card/careful.h"
+#include "fettle/workshop/card_entries.h"
+#include "fettle/workshop/gauge_state.h"
+#include "fettle/workshop/store.h"
+
+namespace fettle::workshop {
+namespace {
+
+card::Progress told(const Workshop& shop) {
+    return [&shop](std::uint64_t done, std::uint64_t total) {
+        if (shop.progress) shop.progress(done * 2 <= total ? "laying" : "reading back", done, total);
+    };
+}
+
+LaidCard laid_card(card::Laid laid, const ReleaseToLay& r, const std::filesystem::path& target) {
+    LaidCard out;
+    out.laid = std::move(laid);
+    out.family = r.family;
+    out.release = r.release;
+    out.target = target;
+    out.right = r.right;
+    out.card = r.card;
+    out.cards = r.cards;
+    return out;
+}
+
+Result<LaidCard> into_image(const Workshop& shop, const LayRequest& request, ReleaseToLay& r) {
+    if (r.careful) r.family.card = card::careful_rule(r.family, request.size_bytes);
+    auto laid = card::lay_image(r.sources, *r.family.card, request.size_bytes, r.release.index_sha256, request.out,
+                                /*replace=*/false, told(shop), r.card);
+    if (!laid) return pass(laid);
+    LaidCard out = laid_card(std::move(*laid), r, request.out);
+    out.judgement.add(Reason{"card-laid", Verdict::fit, "Every written byte reads back as it was written.",
+                             printable(request.out), "digest"});
+    if (r.careful) out.judgement.add(card::careful_reason(r.family.id));
+    out.judgement.add(r.remarks);
+    return out;
+}
+
+Reason read_back(const card::Laid& laid, const std::string& path) {
+    if (laid.cold)
+        return {"card-laid", Verdict::fit, "Every written byte reads back as it was written.", path,
+                "digest, read past the system's memory"};
+    return {"read-back-warm", Verdict::cant_say,
+            "Every byte reads back, but perhaps from the system's memory: pull the card, put it back, and audit it.",
+            path, "digest"};
+}
+
+Result<LaidCard> onto_device(const Workshop& shop, const LayRequest& request, ReleaseToLay& r) {
+    const auto device = device_named(request.out);
+    if (!device) return pass(device);
+    if (r.careful) r.family.card = card::careful_rule(r.family, device->size_bytes);
+    const family::CardRule* known_rule = r.careful ? nullptr : &*r.family.card;  // what may be erased: nobody's default
+    if (const Status s = card::refuse_unless_erasable(*device, known_rule); !s) return pass(s);
+    auto question = erase_question(*device, card::may_be_erased(*device, known_rule),
+                                   "to lay " + card_words(r.card, r.cards) + printable(r.release.release));
+    if (!question) return pass(question);
+    if (const Status s = agree_to_erase(*question, request.consent); !s) return pass(s);
+    auto target = card::open_to_erase(*device, known_rule, [] { return card::read_system(); });
+    if (!target) return pass(target);
+    auto laid = card::lay_device(r.sources, *r.family.card, r.release.index_sha256, **target, told(shop), r.card);
+    target->reset();  // closed before anybody is told to pull it
+    forget_gauge_state(shop, *device);
+    if (!laid) return pass(laid);
+    LaidCard out = laid_card(std::move(*laid), r, device->path);
+    out.judgement.add(read_back(out.laid, device->path));
+    out.judgement.add(question->known);
+    if (r.careful) out.judgement.add(card::careful_reason(r.family.id));
+    out.judgement.add(r.remarks);
+    out.erased = std::move(*question);
+    return out;
+}
+
+}  // namespace
+
+std::string card_words(unsigned card, unsigned cards) {
+    return cards > 1 ? fmt::format("card {} of {} of ", card, cards) : std::string();
+}
+
+Result<LaidCard> lay_card(const Workshop& shop, const LayRequest& request) {
+    const bool device = is_block_device(request.out);
+    if (device && request.size_bytes != 0)
+        return usage_error("card-size-wrong", "--size", "is for image files; a real card is laid whole",
+                           "leave --size out");
+    if (!device && !request.consent.serial.empty())
+        return usage_error("erase-not-asked", "--yes-erase",
+                           printable(request.out) + " is no device: nothing is erased",
+                           "leave --yes-erase out, or name the card's device");
+    const bool for_job = !request.job.empty();
+    if (for_job)
+        if (const auto job = load_job(shop, request.job); !job) return pass(job);
+    auto release = release_to_lay(shop, request.what, for_job);
+    if (!release) return pass(release);
+    auto laid = device ? onto_device(shop, request, *release) : into_image(shop, request, *release);
+    if (!laid || !for_job) return laid;
+    if (const Status kept = append_entries(shop, request.job, {laid_entry(*laid)}); !kept) return pass(kept);
+    return laid;
+}
+
+}  // namespace fettle::workshop
