@@ -28,7 +28,7 @@ workshop::EraseQuestion question() {
 TEST(ShowCard, WhoIsAskedSeesWhatWouldBeLost) {
     const std::string page = erase_page(question());
     EXPECT_NE(page.find("  serial    4C53 (of the card)\n"), std::string::npos) << page;
-    EXPECT_NE(page.find("32.0 GB (29.8 GiB)"), std::string::npos) << page;
+    EXPECT_NE(page.find("32.0 GB (30,518 MiB)"), std::string::npos) << page;
     EXPECT_NE(page.find("  on it     MBR\n            FAT32 'OWNER MAP'\n  lost      all of it\n"), std::string::npos)
         << page;
     EXPECT_NE(page.find("  mind      the serial is the reader's\n"), std::string::npos);

@@ -66,12 +66,15 @@ std::string wrapped_line(std::string_view line, std::size_t width) {
     return std::string(line.substr(0, begin)) + wrapped(line.substr(begin), hang, width);
 }
 
-std::string reason_lines(const Reason& r, std::size_t width) {
+std::string reason_lines(const Reason& r, std::size_t width, const ShowAct& shown) {
     const bool said = r.where.empty() || (r.text.starts_with(r.where) && r.text.size() > r.where.size() &&
                                           std::string_view(" :,").find(r.text[r.where.size()]) != std::string::npos);
     std::string line = said ? r.text : r.where + ": " + r.text;
     if (!r.rests_on.empty()) line += fmt::format(" [rests on: {}]", r.rests_on);
-    return fmt::format("  {:<9}  {}\n             ({})\n", fettle::words(r.verdict), wrapped(line, 13, width), r.code);
+    std::string out =
+        fmt::format("  {:<9}  {}\n             ({})\n", fettle::words(r.verdict), wrapped(line, 13, width), r.code);
+    if (!r.next.empty()) out += fmt::format("             {}\n", wrapped("next: " + r.next.words(shown), 13, width));
+    return out;
 }
 
 // A card that is cut off has a finding for each of its thousand pieces: who reads sees some of them and their number.
@@ -138,7 +141,7 @@ std::string as_text(const Answer& answer, const ShowAct& shown) {
     for (const Reason& r : reasons) ++times[r.code];
     for (const Reason& r : reasons) {
         const std::size_t nth = ++met[r.code];
-        if (times[r.code] <= most_alike || nth <= shown_of_many) out += reason_lines(r, answer.width);
+        if (times[r.code] <= most_alike || nth <= shown_of_many) out += reason_lines(r, answer.width, shown);
         if (times[r.code] > most_alike && nth == shown_of_many) out += the_others(reasons, r, answer.width);
     }
     return harmless(out);

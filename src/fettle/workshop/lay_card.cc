@@ -92,10 +92,10 @@ Result<LaidCard> lay_card(const Workshop& shop, const LayRequest& request) {
                            printable(request.out) + " is no device: nothing is erased",
                            "leave --yes-erase out, or name the card's device");
     const bool for_job = !request.job.empty();
-    if (for_job)
-        if (const auto job = load_job(shop, request.job); !job) return pass(job);
     auto release = release_to_lay(shop, request.what, for_job);
     if (!release) return pass(release);
+    if (for_job)
+        if (const auto job = load_job(shop, request.job); !job) return pass(job);
     auto laid = device ? onto_device(shop, request, *release) : into_image(shop, request, *release);
     if (!laid || !for_job) return laid;
     if (const Status kept = append_entries(shop, request.job, {laid_entry(*laid)}); !kept) return pass(kept);
