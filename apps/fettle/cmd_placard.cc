@@ -5,11 +5,11 @@
 #include <ctime>
 #include <filesystem>
 
-#include "cmd_ready.h"
 #include "fettle/base/files.h"
 #include "fettle/base/text.h"
 #include "fettle/ready/holds.h"
 #include "fettle/ready/placard.h"
+#include "fettle/workshop/ready_job.h"
 #include "placard_pdf.h"
 
 namespace fettle::app {

@@ -5,8 +5,6 @@
 #include <vector>
 
 #include "context.h"
-#include "fettle/ready/ready.h"
-#include "fettle/workshop/job_run.h"
 
 namespace fettle::app {
 
@@ -30,14 +28,5 @@ struct ReadyAcceptOptions {
     int step = 0;
 };
 Result<Answer> ready_accept(Context& context, const ReadyAcceptOptions& options);
-
-// A step of the plan; of a family of which too little is known for a plan, one that knows nothing. Errors: of
-// JobRun::step.
-Result<const PlanStep*> step_or_none(const JobRun& run, int wanted);
-
-// What start needs: the check of a step, and the signatures given since the last run began.
-ready::Check ready_of(const JobRun& run, const PlanStep& step, UnixMs now);
-std::vector<ready::Acceptance> signatures_of(const book::Job& job);
-NewEntry ready_entry(const ready::Check& check, int step);
 
 }  // namespace fettle::app

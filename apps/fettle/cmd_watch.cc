@@ -5,11 +5,11 @@
 
 #include <algorithm>
 
-#include "cmd_ready.h"
 #include "fettle/base/files.h"
 #include "fettle/base/text.h"
 #include "fettle/link/supply_source.h"
 #include "fettle/watch/strip.h"
+#include "fettle/workshop/ready_job.h"
 #include "fettle/workshop/run_supply.h"
 #include "fettle/workshop/run_times.h"
 #include "fettle/workshop/store.h"
