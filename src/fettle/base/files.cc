@@ -98,6 +98,7 @@ Status write_file_durably(const fs::path& named, std::string_view content) {
 
 Status make_folder(const fs::path& path) {
     std::error_code ec;
+    const auto held = hold_off_the_end();
     fs::create_directories(path, ec);
     if (ec)
         return outside_error("folder-not-made", path.string(), "cannot be created: " + ec.message(),

@@ -2,9 +2,9 @@
 
 #include <unistd.h>
 
+#include <chrono>
 #include <csignal>
 #include <map>
-#include <mutex>
 #include <system_error>
 #include <thread>
 
@@ -38,10 +38,13 @@ fs::path in_full(fs::path path) {
     return ec ? std::move(path) : out;
 }
 
-// The other threads go on until the end, so something may appear while a folder is emptied.
+// The other threads go on until the end, so a file may appear in a folder while it is emptied: it is emptied again
+// until it is gone. No folder appears any more (hold_off_the_end), so that comes soon; the time is for a disk that
+// fails.
 void remove(const fs::path& path, HalfDone::What what) {
     std::error_code ec;
-    for (int tries = 0; tries < 10 && fs::exists(fs::symlink_status(path, ec)); ++tries) {
+    const auto until = std::chrono::steady_clock::now() + std::chrono::seconds(5);
+    while (fs::exists(fs::symlink_status(path, ec)) && std::chrono::steady_clock::now() < until) {
         if (what == HalfDone::What::all) {
             fs::remove_all(path, ec);
             continue;
@@ -88,6 +91,10 @@ HalfDone::~HalfDone() {
     Register& r = the_register();
     const std::lock_guard lock(r.mutex);
     r.paths.erase(path_);
+}
+
+std::unique_lock<std::mutex> hold_off_the_end() {
+    return std::unique_lock(the_register().mutex);
 }
 
 void clear_away_when_ended() {

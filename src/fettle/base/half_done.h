@@ -5,6 +5,7 @@
 
 #include <filesystem>
 #include <functional>
+#include <mutex>
 
 namespace fettle {
 
@@ -25,6 +26,10 @@ public:
 private:
     std::filesystem::path path_;
 };
+
+// Taken while a folder is made. Whoever asks after the program began to end waits for ever: what was cleared away does
+// not come back by a thread that still works in it.
+std::unique_lock<std::mutex> hold_off_the_end();
 
 // Once, before any other thread is started: from then on SIGINT, SIGTERM and SIGHUP remove what is half done and then
 // end the program as they always do. Those of them that are ignored stay so.
