@@ -62,7 +62,7 @@ std::shared_ptr<const watch::Against> long_step(const std::string& project) {
     }
     const change::SetState set = {{"main", {"27.1.110", "C", "NS", 1}}, {"display", {"27.1.110", "A", "NS", 1}}};
     change::InstalledList as_found;
-    as_found.origin = change::Origin::typed;
+    as_found.origin = Origin::typed;
     for (const family::Piece& p : r.pieces) as_found.pieces.push_back({p.box, p.name, "27.1.110", ""});
     watch::Against out;
     out.family = std::move(*family);

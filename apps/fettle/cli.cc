@@ -283,18 +283,17 @@ void CommandLine::define_link() {
             when(c, o.when);
             record(c, o.record);
         });
-    command<workshop::MemoryRequest>(link, "faults", "stored fault entries", link_faults,
-                                     [at, when, record](CLI::App& c, workshop::MemoryRequest& o) {
-                                         at(c, o.at);
-                                         c.add_option("--family", o.family, "of this family")->type_name("ID");
-                                         when(c, o.when);
-                                         named_option(c, "--in", o.place, workshop::place_named,
-                                                      "where the boxes are now; else where the job is done")
-                                             ->check(CLI::IsMember({"bench", "vehicle"}));
-                                         c.add_flag("--details", o.details,
-                                                    "snapshots and extended data of each entry that has failed, too");
-                                         record(c, o.record);
-                                     });
+    command<workshop::MemoryRequest>(
+        link, "faults", "stored fault entries", link_faults,
+        [at, when, record](CLI::App& c, workshop::MemoryRequest& o) {
+            at(c, o.at);
+            c.add_option("--family", o.family, "of this family")->type_name("ID");
+            when(c, o.when);
+            named_option(c, "--in", o.place, place_named, "where the boxes are now; else where the job is done")
+                ->check(CLI::IsMember({"bench", "vehicle"}));
+            c.add_flag("--details", o.details, "snapshots and extended data of each entry that has failed, too");
+            record(c, o.record);
+        });
     command<workshop::ClearRequest>(
         link, "clear", "ask a box to clear the entries that are explained and not failing", link_clear,
         [at](CLI::App& c, workshop::ClearRequest& o) {

@@ -252,7 +252,7 @@ void CommandLine::define_run() {
         c.add_option("J", o.ask.job, "the job's number")->required();
         named_option(c, "--when", o.ask.when, workshop::moment_named, "before or after the run; else as the job stands")
             ->check(CLI::IsMember({"before", "after"}));
-        named_option(c, "--in", o.ask.place, workshop::place_named, "where it was read; else where the job is done")
+        named_option(c, "--in", o.ask.place, place_named, "where it was read; else where the job is done")
             ->check(CLI::IsMember({"bench", "vehicle"}));
         c.add_option("--typed", o.typed, "\"B1A4F-13:28 …\", or none when it was read and is empty")->type_name("TEXT");
         c.add_flag("--none-read", o.none_read, "it was not read, which never means none");

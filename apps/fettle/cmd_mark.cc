@@ -67,9 +67,9 @@ Result<Answer> mark_event(const JobRun& run, const MarkOptions& options, UnixMs 
 Result<Answer> mark_text(const JobRun& run, const MarkOptions& options) {
     const watch::TextMeaning m = watch::meaning_of(run.family, options.shows);
     Answer a;
-    a.headline = m.known
-                     ? fmt::format("\"{}\": {}. Next: {} ({}).", printable(options.shows), m.meaning, m.next, m.sure)
-                     : fmt::format("\"{}\" is not known to this family; kept word for word.", printable(options.shows));
+    a.headline =
+        m.known ? fmt::format("\"{}\": {}. Next: {} ({}).", printable(options.shows), m.meaning, m.next, m.sure.words())
+                : fmt::format("\"{}\" is not known to this family; kept word for word.", printable(options.shows));
     a.entries.push_back({"shows", {{"text", options.shows}, {"source", options.source}}});
     return a;
 }
@@ -123,7 +123,7 @@ Result<Answer> marked_on(const JobRun& run, const MarkOptions& options, UnixMs n
         now - static_cast<UnixMs>(1000 * options.ago_s) > *last.ended)
         return bad_input(
             "run-ended", "job " + run.number,
-            "the last run is over (" + last.outcome + "), so what is seen now is no mark of it",
+            "the last run is over (" + std::string(code(last.outcome)) + "), so what is seen now is no mark of it",
             fmt::format("what the box does now: fettle mend {0} --now …; seen before the end: --ago S; if it "
                         "still runs: fettle watch {0} --start --against-halt --by NAME",
                         run.number));
@@ -181,7 +181,7 @@ Result<Answer> mark_run(Context& context, const MarkOptions& options) {
     a.level = run->level();
     a.headline = marked->headline;
     a.text = d.where.sentence + "\n";
-    if (run->job.runs.back().outcome == "broken off")
+    if (run->job.runs.back().outcome == book::Outcome::broken_off)
         a.text += "What can have happened and what may be tried: fettle mend " + run->number + "\n";
     else if (run->job.is_open_run())
         a.text += "If power went now: " + d.where.if_power_went_words + ".\n";

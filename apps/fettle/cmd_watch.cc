@@ -62,7 +62,7 @@ Drawn draw_run(const JobRun& run, const book::Run& which, UnixMs now, const watc
     out.where = watch::track(w.step(), seen, until, look.rule);
     out.lines = watch::strip(w.step(), seen, out.where, until, watch::strip_samples(seen), style);
     for (const Reason& r : broken_holds(which)) out.where.judgement.add(r);
-    if (which.outcome == "broken off") {
+    if (which.outcome == book::Outcome::broken_off) {
         out.where.standing = watch::Standing::astray;
         out.where.sentence = out.where.act.empty()
                                  ? std::string("Broken off; what it was doing then can't be said.")
@@ -117,9 +117,10 @@ boost::json::object where_as_json(const watch::Where& w, const book::Run& run) {
     if (w.worry.any()) {
         boost::json::array parts;
         for (const watch::WorryPart& p : w.worry.parts)
-            parts.push_back({{"words", p.words}, {"good", p.good}, {"stuck", p.stuck}, {"rests_on", p.rests_on}});
+            parts.push_back(
+                {{"words", p.words}, {"good", p.good}, {"stuck", p.stuck}, {"rests_on", p.rests_on.words()}});
         boost::json::object worry{{"prior", w.worry.prior},
-                                  {"prior_rests_on", w.worry.prior_rests_on},
+                                  {"prior_rests_on", w.worry.prior_rests_on.words()},
                                   {"low", w.worry.low()},
                                   {"high", w.worry.high()},
                                   {"parts", std::move(parts)}};

@@ -29,14 +29,14 @@ std::string plates_in_words(const Job& j) {
 }
 
 std::string faults_in_words(const book::FaultRecord& f) {
-    if (f.origin == "not read") return "not read";
+    if (f.origin == Origin::not_read) return "not read";
     const std::string unread = f.unread().empty() ? "" : "; not read: " + join(f.unread(), ", ");
-    if (f.entries.empty()) return "no entries (" + f.origin + ")" + unread;
+    if (f.entries.empty()) return "no entries (" + std::string(code(f.origin)) + ")" + unread;
     std::vector<std::string> parts;
     for (const book::FaultSeen& e : f.entries)
         parts.push_back((e.box.empty() ? "" : e.box + " ") + e.code +
                         (e.status ? fmt::format(" status 0x{:02X}", *e.status) : ""));
-    return join(parts, ", ") + " (" + f.origin + ")" + unread;
+    return join(parts, ", ") + " (" + std::string(code(f.origin)) + ")" + unread;
 }
 
 std::string counts_in_words(const std::map<std::string, int>& counts) {
@@ -54,7 +54,7 @@ void asked(std::string& out, const Job& j) {
     fact(out, "vehicle", j.vehicle);
     fact(out, "VIN", j.vin);
     fact(out, "complaint", j.complaint);
-    fact(out, "where", j.place);
+    fact(out, "where", std::string(code(j.place)));
     fact(out, "consents", join(j.consents, ", "));
 }
 
@@ -65,7 +65,9 @@ void found(std::string& out, const Job& j) {
     if (!j.family.empty())
         fact(out, "identity", fmt::format("{} {} {} ({})", j.family, j.release_found, j.market, words(j.identified)));
     fact(out, "as found",
-         j.as_found_origin.empty() ? "" : fmt::format("{} pieces, {}", j.as_found.size(), j.as_found_origin));
+         j.as_found_origin == Origin::not_read
+             ? ""
+             : fmt::format("{} pieces, {}", j.as_found.size(), code(j.as_found_origin)));
     fact(out, "faults before", faults_in_words(j.faults_before));
 }
 
@@ -91,7 +93,9 @@ void done(std::string& out, const Job& j) {
         fact(out, "accepted", fmt::format("{} by {}: {}", a.code, a.by, a.reason));
     std::size_t n = 0;
     for (const book::Run& r : j.runs) {
-        const std::string end = r.outcome.empty() ? "still open" : r.outcome + " " + minute(r.ended.value_or(0));
+        const std::string end = r.outcome == book::Outcome::open
+                                    ? "still open"
+                                    : std::string(code(r.outcome)) + " " + minute(r.ended.value_or(0));
         fact(out, fmt::format("run {}", ++n),
              fmt::format("to {}, begun {}, {}{}", r.release, minute(r.started), end,
                          r.against_halt ? "; begun against a halt" : ""));
@@ -110,11 +114,11 @@ void done(std::string& out, const Job& j) {
 void left(std::string& out, const Job& j) {
     out += "left\n";
     fact(out, "as left",
-         j.as_left_origin == "not read"
+         j.as_left_origin == Origin::not_read
              ? "not read"
              : fmt::format("{} ({})",
                            j.as_left_release.empty() ? fmt::format("{} pieces", j.as_left.size()) : j.as_left_release,
-                           j.as_left_origin));
+                           code(j.as_left_origin)));
     fact(out, "proof", j.proved.empty() ? "not asked for" : j.proved);
     fact(out, "faults after", faults_in_words(j.faults_after));
     for (const book::Clearing& c : j.clearings)
@@ -168,7 +172,7 @@ json::object faults_json(const book::FaultRecord& f) {
     for (const book::FaultSeen& e : f.entries)
         entries.push_back(json::object{
             {"box", e.box}, {"code", e.code}, {"status", e.status ? json::value(*e.status) : json::value(nullptr)}});
-    json::object out{{"origin", json_word(f.origin)}, {"entries", std::move(entries)}};
+    json::object out{{"origin", json_word(code(f.origin))}, {"entries", std::move(entries)}};
     json::object raw;
     json::array not_read;
     for (const auto& [role, memory] : f.boxes)
@@ -217,7 +221,7 @@ json::object job_json(const Job& j) {
                                     {"step", r.step},
                                     {"started", iso8601(r.started)},
                                     {"ended", r.ended ? json::value(iso8601(*r.ended)) : json::value(nullptr)},
-                                    {"outcome", json_word(r.outcome)},
+                                    {"outcome", json_word(code(r.outcome))},
                                     {"against_halt", r.against_halt},
                                     {"marks", r.marks.size()},
                                     {"tally", std::move(tally)}});
@@ -250,7 +254,7 @@ json::object job_json(const Job& j) {
             {"vehicle", j.vehicle},
             {"vin", j.vin},
             {"complaint", j.complaint},
-            {"place", j.place},
+            {"place", code(j.place)},
             {"housings", j.housings ? json::value(*j.housings) : json::value(nullptr)},
             {"plates", std::move(plates)},
             {"consents", std::move(consents)},
@@ -258,14 +262,14 @@ json::object job_json(const Job& j) {
             {"family", j.family},
             {"release_found", j.release_found},
             {"market", j.market},
-            {"as_found_origin", j.as_found_origin},
+            {"as_found_origin", j.as_found_origin == Origin::not_read ? "" : code(j.as_found_origin)},
             {"target", j.target},
             {"steps", std::move(steps)},
             {"card_release", j.card_release},
             {"card_audited_good", j.card_audited_good},
             {"ready", j.ready_checked ? json::value(code(j.ready_verdict)) : json::value(nullptr)},
             {"runs", std::move(runs)},
-            {"as_left_origin", json_word(j.as_left_origin)},
+            {"as_left_origin", json_word(code(j.as_left_origin))},
             {"as_left_release", j.as_left_release},
             {"proved", j.proved},
             {"faults_before", faults_json(j.faults_before)},

@@ -124,7 +124,7 @@ json::array reasons_as_json(const std::vector<Reason>& reasons,
                        {"verdict", code(r.verdict)},
                        {"text", r.text},
                        {"where", r.where},
-                       {"rests_on", r.rests_on}};
+                       {"rests_on", r.rests_on.words()}};
         if (!r.next.empty()) o["next"] = r.next.words(shown);
         if (const Proposal* act = r.next.proposal()) o["act"] = proposal_as_json(*act);
         out.push_back(std::move(o));

@@ -27,8 +27,7 @@ Verdict worse(Verdict a, Verdict b) {
 Verdict Judgement::verdict() const {
     Verdict out = Verdict::fit;
     for (const Reason& r : reasons) {
-        const bool guessed = r.rests_on.starts_with("guess");
-        out = worse(out, guessed ? worse(r.verdict, Verdict::mind) : r.verdict);
+        out = worse(out, r.rests_on.is_guess() ? worse(r.verdict, Verdict::mind) : r.verdict);
     }
     return out;
 }

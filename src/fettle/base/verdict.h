@@ -6,6 +6,7 @@
 #include <string_view>
 #include <vector>
 
+#include "fettle/base/basis.h"
 #include "fettle/base/next.h"
 
 namespace fettle {
@@ -16,14 +17,13 @@ enum class Verdict { fit = 0, mind = 1, cant_say = 2, halt = 3 };
 std::string_view words(Verdict v);  // "fit", "mind", "can't say", "halt"
 std::string_view code(Verdict v);   // "fit", "mind", "cant-say", "halt" (JSON)
 
-// rests_on is one of "measured n" (n a count), "family file", "common practice", "guess", or names the evidence itself
-// ("check character", "typed", "read over the link"). A reason that rests on a guess is never better than mind.
+// A reason that rests on a guess is never better than mind.
 struct Reason {
     std::string code;  // stable, kebab-case, listed in docs/reasons.md
     Verdict verdict = Verdict::fit;
     std::string text;  // one sentence for a technician
     std::string where;
-    std::string rests_on;
+    Basis rests_on;
     Next next{};  // what would settle it; empty where nothing can, or nothing need be done
 
     bool operator==(const Reason&) const = default;

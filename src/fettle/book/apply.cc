@@ -13,8 +13,21 @@ UnixMs instant_of(const Entry& e, Members& m) {
 
 std::vector<Installed> installed_of(Members& m, std::string_view key) {
     std::vector<Installed> out;
-    m.each(key, [&](Members& p) { out.push_back({p.text("box"), p.text("name"), p.text("version")}); });
+    m.each(key, [&](Members& p) { out.push_back({p.text("box"), p.text("name"), p.text("version"), {}}); });
     return out;
+}
+
+std::optional<Place> place_of(Members& m) {
+    const std::string word = m.text_or("place");
+    const auto place = place_named(word);
+    if (!word.empty() && !place) m.fail("place", "\"bench\" or \"vehicle\"");
+    return place;
+}
+
+Origin origin_of(Members& m, std::string_view key) {
+    const auto origin = origin_named(m.text(key));
+    if (!origin) m.fail(key, "\"not read\", \"inferred\", \"typed\", \"read in part\" or \"read\"");
+    return origin.value_or(Origin::not_read);
 }
 
 int count_of(Members& m, std::string_view key) {
@@ -31,7 +44,7 @@ void opened(Job& job, const Entry& e, Members& m) {
     job.vehicle = m.text_or("vehicle");
     job.vin = m.text_or("vin");
     job.complaint = m.text_or("complaint");
-    job.place = m.text_or("place");
+    job.place = place_of(m).value_or(Place::bench);
     if (const auto n = m.whole_if("housings")) {
         if (*n < 0 || *n > 100) m.fail("housings", "between 0 and 100");
         job.housings = static_cast<int>(*n);
@@ -96,7 +109,7 @@ void identified(Job& job, const Entry& e, Members& m) {
 void planned(Job& job, const Entry&, Members& m) {
     job.planned_from = m.text_or("from");
     job.target = m.text("to");
-    job.as_found_origin = m.text("as_found_origin");
+    job.as_found_origin = origin_of(m, "as_found_origin");
     job.as_found = installed_of(m, "as_found");
     job.plan_verdict = m.verdict("verdict");
     job.planned_set = m.object_if("set");
@@ -220,7 +233,7 @@ void erased(Job&, const Entry&, Members& m) {
 }
 
 void as_left(Job& job, const Entry&, Members& m) {
-    job.as_left_origin = m.text("origin");
+    job.as_left_origin = origin_of(m, "origin");
     // A list typed after the release was said leaves it said; started() forgets both.
     if (std::string release = m.text_or("release"); !release.empty()) job.as_left_release = std::move(release);
     job.as_left = installed_of(m, "installed");

@@ -36,7 +36,7 @@ void take_boxes(FaultRecord& record, const std::vector<std::pair<std::string, Bo
     }
     const auto read = static_cast<std::size_t>(
         std::count_if(record.boxes.begin(), record.boxes.end(), [](const auto& b) { return b.second.read; }));
-    record.origin = read == 0 ? "not read" : read == record.boxes.size() ? "read" : "read in part";
+    record.origin = read == 0 ? Origin::not_read : read == record.boxes.size() ? Origin::read : Origin::read_in_part;
 }
 
 }  // namespace
@@ -99,11 +99,8 @@ void faults(Job& job, const Entry& e, Members& m) {
     FaultRecord& record = when == "before"    ? job.faults_before
                           : when == "cleared" ? job.faults_cleared
                                               : job.faults_after;
-    const std::string place = m.text_or("place");
-    if (!place.empty() && place != "bench" && place != "vehicle") m.fail("place", "\"bench\" or \"vehicle\"");
-    const std::string origin = m.text("origin");
-    if (origin != "read" && origin != "read in part" && origin != "typed" && origin != "not read")
-        m.fail("origin", "\"read\", \"read in part\", \"typed\" or \"not read\"");
+    const std::optional<Place> place = place_of(m);
+    const Origin origin = origin_of(m, "origin");
     std::vector<std::pair<std::string, BoxMemory>> boxes;
     m.each("boxes", [&](Members& b) {
         BoxMemory memory;
@@ -123,7 +120,7 @@ void faults(Job& job, const Entry& e, Members& m) {
         boxes.emplace_back(role, std::move(memory));
     });
     std::vector<FaultSeen> entries = fault_entries(m);
-    if (when != "before" && record.place != place && job.faults_now().origin != "not read")
+    if (when != "before" && record.place != place && job.faults_now().origin != Origin::not_read)
         job.faults_elsewhere = job.faults_now();
     // One box was cleared: of the others what was read after the run still stands.
     if (when == "cleared" && record.entry == 0) record = job.faults_after;

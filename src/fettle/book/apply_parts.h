@@ -9,6 +9,8 @@ namespace fettle::book {
 UnixMs instant_of(const Entry& e, Members& m);
 std::vector<Installed> installed_of(Members& m, std::string_view key);
 int count_of(Members& m, std::string_view key);
+std::optional<Place> place_of(Members& m);  // none: not said
+Origin origin_of(Members& m, std::string_view key);
 
 // apply_run.cc: a run from its start to its end
 void started(Job& job, const Entry& e, Members& m);

@@ -15,7 +15,7 @@ void started(Job& job, const Entry& e, Members& m) {
     run.started = instant_of(e, m);
     run.id = e.digest.substr(0, 16);
     job.runs.push_back(std::move(run));
-    job.as_left_origin = "not read";
+    job.as_left_origin = Origin::not_read;
     job.as_left_release.clear();
     job.as_left.clear();
     job.as_left_history.reset();
@@ -95,10 +95,11 @@ void unmark(Job& job, const Entry&, Members& m) {
 
 void ended(Job& job, const Entry& e, Members& m) {
     const std::string outcome = m.text("outcome");
-    if (outcome != "ended" && outcome != "broken off") m.fail("outcome", "\"ended\" or \"broken off\"");
+    const bool broke = outcome == code(Outcome::broken_off);
+    if (!broke && outcome != code(Outcome::ended)) m.fail("outcome", "\"ended\" or \"broken off\"");
     const UnixMs at = instant_of(e, m);
     if (!job.is_open_run()) return;
-    job.runs.back().outcome = outcome;
+    job.runs.back().outcome = broke ? Outcome::broken_off : Outcome::ended;
     job.runs.back().ended = std::max(at, job.runs.back().started);
     Ledger ledger(job.loose_ends);
     run_ended(ledger, job, e.number);

@@ -9,8 +9,17 @@
 
 namespace fettle::book {
 
+std::string_view code(Outcome outcome) {
+    switch (outcome) {
+        case Outcome::open: return "";
+        case Outcome::ended: return "ended";
+        case Outcome::broken_off: return "broken off";
+    }
+    return "";
+}
+
 bool Job::is_open_run() const {
-    return !runs.empty() && runs.back().outcome.empty();
+    return !runs.empty() && runs.back().outcome == Outcome::open;
 }
 
 const FaultRecord& Job::faults_now() const {

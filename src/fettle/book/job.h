@@ -8,6 +8,7 @@
 #include <string>
 #include <vector>
 
+#include "fettle/base/facts.h"
 #include "fettle/base/verdict.h"
 #include "fettle/book/journal.h"
 
@@ -38,10 +39,6 @@ struct FaultSeen {
     std::optional<int> status;  // status byte; absent when typed without it
 };
 
-struct Installed {  // one piece as found or as left
-    std::string box, name, version;
-};
-
 struct BoxMemory {  // one box's memory, asked for over the link
     bool read = false;
     std::string why;       // when it was not read
@@ -52,10 +49,10 @@ struct BoxMemory {  // one box's memory, asked for over the link
 
 // "not read" is a state of its own and never means none.
 struct FaultRecord {
-    std::string origin = "not read";  // "read", "read in part", "typed", "not read"
+    Origin origin = Origin::not_read;
     std::vector<FaultSeen> entries;
     std::map<std::string, BoxMemory> boxes;  // role → its memory; of readings over the link, taken together
-    std::string place;                       // where it was read: "bench", "vehicle"; empty: where the job is done
+    std::optional<Place> place;              // where it was read; else where the job is done
     UnixMs at = 0;
     std::int64_t entry = 0;  // of the journal, the last that added to it; 0: none
 
@@ -91,11 +88,6 @@ struct Aftermath {  // what was found after a run broke; empty texts: not said
     std::string power, now, shows, release, supply;
     std::int64_t entry = 0;
     UnixMs at = 0;
-};
-
-struct HandsOn {  // when somebody must act at the box, from the start of the step
-    std::string act;
-    double from_s = 0, to_s = 0;
 };
 
 struct PlannedStep {
@@ -185,6 +177,9 @@ struct RunTimes {  // of a run that ended, for later forecasts; and what had bee
     double loss_s = 0;                              // pinball loss at that point
 };
 
+enum class Outcome { open, ended, broken_off };
+std::string_view code(Outcome outcome);  // "", "ended", "broken off"
+
 struct Run {
     std::string release;
     int step = 0;  // 1-based among the planned steps
@@ -198,9 +193,9 @@ struct Run {
     std::vector<Breach> breaches;      // holds that were seen broken
     std::vector<std::string> shown;    // texts of the box, word for word, without those taken back
     std::map<std::string, int> tally;  // last typed or read tally that stands: "landed" …
-    std::string outcome;               // "ended", "broken off", "" while open
-    std::string by;                    // who began it; may be empty
-    std::string expected;              // what it is held against, as JSON, as it was at the start; may be empty
+    Outcome outcome = Outcome::open;
+    std::string by;        // who began it; may be empty
+    std::string expected;  // what it is held against, as JSON, as it was at the start; may be empty
     std::vector<CallMade> calls;
     std::vector<SeriesChunk> series;
     std::optional<RunTimes> times;
@@ -219,10 +214,11 @@ struct Job {
     std::string number;
     std::int64_t last_number = 0;  // of its last entry
     UnixMs opened = 0;
-    std::string customer, vin, vehicle, complaint, place;  // place: "bench" or "vehicle"
-    std::optional<int> housings;                           // what the intake says
-    std::map<std::string, std::string> plates;             // role (or "box 1") → plate as typed
-    std::vector<std::string> consents;                     // "one-way", "name on the sheet", …
+    std::string customer, vin, vehicle, complaint;
+    Place place = Place::bench;                 // where the job is done
+    std::optional<int> housings;                // what the intake says
+    std::map<std::string, std::string> plates;  // role (or "box 1") → plate as typed
+    std::vector<std::string> consents;          // "one-way", "name on the sheet", …
     std::vector<Keeping> keepings;
     std::vector<std::string> notes;
     std::string family, family_digest, release_found, market;
@@ -230,7 +226,7 @@ struct Job {
     std::vector<std::string> views;  // all of them
     Verdict identified = Verdict::cant_say;
     std::vector<Reason> identity_reasons;
-    std::string as_found_origin;  // "read", "typed", "inferred"
+    Origin as_found_origin = Origin::not_read;  // of what was planned from
     std::vector<Installed> as_found;
     std::string planned_from, target;
     std::string planned_set;  // the set that it starts from, as JSON; empty: of an older journal, or identified since
@@ -252,7 +248,7 @@ struct Job {
     std::vector<Reason> ready_reasons;
     std::vector<Run> runs;
     // What was left: of the last run; a new start makes these "not read" and "" again.
-    std::string as_left_origin = "not read";
+    Origin as_left_origin = Origin::not_read;
     std::string as_left_release;
     std::vector<Installed> as_left;
     std::optional<std::vector<std::string>> as_left_history;  // as typed; what the link read is in said_after

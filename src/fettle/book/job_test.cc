@@ -49,8 +49,8 @@ TEST(Fold, ReadsTheTakeIn) {
     EXPECT_EQ(j.plates.at("box 2"), "6402207A4");
     EXPECT_EQ(j.consents, Ids{"one-way"});
     EXPECT_EQ(j.opened, 1000);
-    EXPECT_EQ(j.faults_after.origin, "not read");
-    EXPECT_EQ(j.as_left_origin, "not read");
+    EXPECT_EQ(j.faults_after.origin, Origin::not_read);
+    EXPECT_EQ(j.as_left_origin, Origin::not_read);
 }
 
 const std::pair<std::string, std::string> main_read{"faults", R"({"when":"after","place":"bench",
@@ -68,11 +68,11 @@ const std::pair<std::string, std::string> display_silent{"faults", R"({"when":"a
 // what was read of it.
 TEST(Fold, FaultReadingsOfOneTimeAndPlaceAreTakenTogether) {
     const Job half = folded({begun, done, main_read}).value();
-    EXPECT_EQ(half.faults_after.origin, "read in part");
+    EXPECT_EQ(half.faults_after.origin, Origin::read_in_part);
     EXPECT_EQ(half.faults_after.unread(), Ids{"display"});
     EXPECT_EQ(ids(half.open_ends()), (Ids{"proof", "faults-after", "fault-main-U1402-00"}));
     const Job both = folded({begun, done, main_read, display_read, display_silent}).value();
-    EXPECT_EQ(both.faults_after.origin, "read");
+    EXPECT_EQ(both.faults_after.origin, Origin::read);
     EXPECT_EQ(both.faults_after.entries.size(), 2u);
     EXPECT_EQ(both.faults_after.boxes.at("main").raw, "5902ffd402002f");
     EXPECT_EQ(both.faults_after.boxes.at("display").availability, 255);
@@ -85,10 +85,10 @@ TEST(Fold, AReadingInTheVehicleStandsBesideTheBench) {
     const Job j = folded({begun, done, main_read, {"faults", R"({"when":"after","place":"vehicle","origin":"read",
         "entries":[],"boxes":[{"box":"main","known":"read","availability":255,"raw":"5902ff"}]})"}})
                       .value();
-    EXPECT_EQ(j.faults_elsewhere.place, "bench");
+    EXPECT_EQ(j.faults_elsewhere.place, Place::bench);
     EXPECT_EQ(j.faults_elsewhere.entries.size(), 1u);
     EXPECT_TRUE(j.faults_after.entries.empty());
-    EXPECT_EQ(j.faults_now().place, "vehicle");
+    EXPECT_EQ(j.faults_now().place, Place::vehicle);
 }
 
 // Between the order and the box's answer the journal says what is certain, and no more.
@@ -263,7 +263,7 @@ TEST(Fold, AReleaseSaidStaysSaidWhenTheListIsTypedAfterIt) {
                                                    R"({"origin":"inferred","release":"26.4.102","installed":[]})"};
     const std::pair<std::string, std::string> typed{"as-left", R"({"origin":"typed","installed":[]})"};
     EXPECT_EQ(folded({begun, done, said, typed})->as_left_release, "26.4.102");
-    EXPECT_EQ(folded({begun, done, said, typed})->as_left_origin, "typed");
+    EXPECT_EQ(folded({begun, done, said, typed})->as_left_origin, Origin::typed);
     EXPECT_EQ(folded({begun, done, said, begun, done, typed})->as_left_release, "");
 }
 

@@ -136,8 +136,8 @@ void hold_broken(Ledger& ledger, const Run& run, const Breach& breach, std::size
 void run_ended(Ledger& ledger, const Job& job, std::int64_t entry) {
     const Run& run = job.runs.back();
     const std::size_t number = job.runs.size();
-    ledger.settle(fmt::format("run-{}", number), run.outcome, "the journal");
-    if (run.outcome != "ended") {
+    ledger.settle(fmt::format("run-{}", number), std::string(code(run.outcome)), "the journal");
+    if (run.outcome != Outcome::ended) {
         ledger.open(end_of(fmt::format("run-{}-broken", number),
                            fmt::format("run {} to {} was broken off", number, run.release), workshop,
                            "pieces of two releases may stand in the box", entry));
@@ -156,11 +156,11 @@ void run_ended(Ledger& ledger, const Job& job, std::int64_t entry) {
                                        skipped(run) ? "the box's ask was skipped"
                                                     : "that the box's ask was answered is not on record"),
                            workshop, "a skipped ask may leave a fault entry behind", entry));
-    else if (run.outcome == "ended" && asked(run))
+    else if (run.outcome == Outcome::ended && asked(run))
         ledger.settle("ask-asks", fmt::format("answered in run {}", number), "the journal");
     ledger.open(end_of("proof", fmt::format("run {} to {} is not proved", number, run.release), workshop,
                        "nobody compared what is installed with what was planned", entry));
-    const bool read_before = job.faults_before.origin != "not read";
+    const bool read_before = job.faults_before.origin != Origin::not_read;
     LooseEnd memory = end_of(read_before ? "faults-after" : "fault-memory", "fault memory not read after the run",
                              workshop, "an entry that the run left behind would not be noticed", entry);
     memory.blocks = read_before;
@@ -177,7 +177,8 @@ std::string gone_words(const FaultRecord& now, const std::string& id) {
 
 void faults_recorded(Ledger& ledger, const Job& job, std::int64_t entry) {
     const FaultRecord& now = job.faults_now();
-    if (now.origin == "not read") {  // said last, so it counts: what was settled by an earlier reading is open again
+    if (now.origin ==
+        Origin::not_read) {  // said last, so it counts: what was settled by an earlier reading is open again
         for (const char* id : {"faults-after", "fault-memory"}) {
             const LooseEnd* memory = ledger.find(id);
             if (!memory || !memory->settled) continue;
@@ -189,7 +190,7 @@ void faults_recorded(Ledger& ledger, const Job& job, std::int64_t entry) {
     }
     const std::vector<std::string> unread = now.unread();
     if (unread.empty()) {
-        const std::string how = now.origin == "read" ? "read after the run" : "typed after the run";
+        const std::string how = now.origin == Origin::read ? "read after the run" : "typed after the run";
         ledger.settle("faults-after", how, "the journal");
         ledger.settle("fault-memory", how, "the journal");
     } else {
@@ -197,7 +198,7 @@ void faults_recorded(Ledger& ledger, const Job& job, std::int64_t entry) {
         ledger.open(end_of("faults-after", fmt::format("fault memory of {} not read after the run", join(unread, ", ")),
                            workshop, "an entry that the run left behind would not be noticed", entry));
     }
-    const bool before_known = job.faults_before.origin != "not read";
+    const bool before_known = job.faults_before.origin != Origin::not_read;
     const auto was_read_before = [&](const std::string& box) {
         const auto b = job.faults_before.boxes.find(box);
         return before_known && (b == job.faults_before.boxes.end() || b->second.read);

@@ -9,6 +9,7 @@
 #include <string_view>
 #include <vector>
 
+#include "fettle/base/facts.h"
 #include "fettle/base/result.h"
 #include "fettle/base/verdict.h"
 #include "fettle/family/family.h"
@@ -29,19 +30,9 @@ struct BoxState {
 // The set: role → box. Ordered, so that two equal sets compare equal.
 using SetState = std::map<std::string, BoxState>;
 
-// Where an installed list comes from. "inferred": taken from the index of the release that the box shows.
-enum class Origin { typed, read, inferred };
-std::string_view words(Origin o);
-std::string_view code(Origin o);  // "typed", "read", "inferred": as journal and JSON spell it
-
-struct Installed {
-    std::string box, name, version;
-    std::string sha256;  // where the box can tell; else empty
-};
-
 struct InstalledList {
-    Origin origin = Origin::inferred;
-    std::string inferred_from;  // release, for inferred
+    Origin origin = Origin::inferred;  // or typed, or read
+    std::string inferred_from;         // release, for inferred
     std::vector<Installed> pieces;
 
     const Installed* find(std::string_view box, std::string_view name) const;

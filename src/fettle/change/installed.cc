@@ -23,19 +23,6 @@ bool is_sha256(std::string_view s) {
 
 }  // namespace
 
-std::string_view words(Origin o) {
-    switch (o) {
-        case Origin::typed: return "typed";
-        case Origin::read: return "read over the link";
-        case Origin::inferred: return "inferred";
-    }
-    return "inferred";
-}
-
-std::string_view code(Origin o) {
-    return o == Origin::read ? "read" : words(o);
-}
-
 const Installed* InstalledList::find(std::string_view box, std::string_view name) const {
     const auto at =
         std::find_if(pieces.begin(), pieces.end(), [&](const Installed& p) { return p.box == box && p.name == name; });

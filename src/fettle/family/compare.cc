@@ -46,11 +46,9 @@ public:
     void truth(const std::string& key, bool v, Rule rule) {
         if (v) facts[key] = {"true", 0, rule};
     }
-    // Sources from weakest to strongest: a stronger one makes verdicts better, so it must be accepted by name.
-    void source(const std::string& key, const std::string& s) {
-        if (s.empty()) return;
-        const double rank = s == "guess" ? 0 : s == "common practice" ? 1 : s == "maker's paper" ? 2 : 3;
-        facts[key] = {s, rank, Rule::less_guards};
+    // Basis::Kind is in order of strength: a stronger one makes verdicts better, so it must be accepted by name.
+    void source(const std::string& key, const Basis& s) {
+        if (!s.empty()) facts[key] = {s.words(), static_cast<double>(s.kind()), Rule::less_guards};
     }
     Facts facts;
 };

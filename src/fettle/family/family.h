@@ -2,8 +2,7 @@
 // its schema and docs/family-file.md its prose. This room reads, checks and compares family files and package indexes;
 // it never decides anything about a job.
 //
-// Absent knowledge is absent here too: std::optional, an empty list, or Figure::source == "guess". Nothing is filled
-// in.
+// Absent knowledge is absent here too: std::optional, an empty list, or a source that is a guess. Nothing is filled in.
 #pragma once
 
 #include <cstdint>
@@ -14,22 +13,23 @@
 #include <string_view>
 #include <vector>
 
+#include "fettle/base/basis.h"
 #include "fettle/base/result.h"
 
 namespace fettle::family {
 
-// A duration with spread. source: "measured N", "maker's paper", "common practice" or "guess".
+// A duration with spread. Every source is one of "measured N", "maker's paper", "common practice" and "guess".
 struct Duration {
     double median_s = 0;
     double p90_s = 0;  // nine in ten are shorter; >= median_s
-    std::string source;
+    Basis source;
     std::vector<double> seen_s;  // what each run took that `source` counts, where that was kept
 };
 
 struct Current {  // of the whole set, in ampere, at 12 V nominal
     double mean_A = 0;
     double p99_A = 0;
-    std::string source;
+    Basis source;
 };
 
 // --- labels -----------------------------------------------------------------------------------------------------
@@ -148,7 +148,7 @@ struct Region {
     std::optional<double>
         buffered_s;       // what was reported written within this time may not be on the medium; absent: unknown
     bool atomic = false;  // a cut leaves a cell old or new, never torn
-    std::string source;
+    Basis source;
 };
 
 struct Flag {  // persistent, changes atomically
@@ -224,7 +224,7 @@ struct Message {
     std::string text;  // as the box shows it
     std::string meaning;
     std::string next;
-    std::string sure;  // "maker's paper", "measured N", "guess"
+    Basis sure;
     bool refused_piece = false;
     std::string retry;  // of a refused piece: what the family says about trying again
 };
@@ -235,7 +235,7 @@ struct Stuck {
     std::optional<double> low_A;                          // at or below it the current counts as low
     std::optional<double> low_when_stuck, low_when_good;  // flat low current where the script does not have it
     std::optional<double> low_when_good_and_silent;       // of the good runs that are silent: the joint figure
-    std::string source;
+    Basis source;
 };
 
 struct Supply {
@@ -244,7 +244,7 @@ struct Supply {
     std::optional<double> vehicle_off_after_s;  // a timer that ends ignition by itself
     std::optional<double> support_V;            // to set on a support supply
     double reserve_s = 0;                       // recovery reserve
-    std::string source;
+    Basis source;
 };
 
 struct LinkBox {
@@ -271,7 +271,7 @@ struct MendWay {
     std::string words;                // what to do, in the family's words; empty: the usual ones
     std::string who;                  // who may do it; empty: the technician
     std::vector<std::string> writes;  // "recovery card": regions that it writes, "box.region"
-    std::string source;
+    Basis source;
 };
 
 struct Hold {

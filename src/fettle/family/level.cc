@@ -3,7 +3,6 @@
 #include <fmt/core.h>
 
 #include <algorithm>
-#include <charconv>
 
 namespace fettle::family {
 namespace {
@@ -14,12 +13,7 @@ constexpr int many_runs = 9;  // with nine runs watched, 1 in 10 that the next i
 int most_measured(const Family& f) {
     int most = 0;
     for (const Act& a : f.script) {
-        constexpr std::string_view word = "measured ";
-        if (!a.seconds || !a.seconds->source.starts_with(word)) continue;
-        const std::string& s = a.seconds->source;
-        int runs = 0;
-        std::from_chars(s.data() + word.size(), s.data() + s.size(), runs);
-        most = std::max(most, runs);
+        if (a.seconds) most = std::max(most, a.seconds->source.runs());
     }
     return most;
 }

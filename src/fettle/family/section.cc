@@ -28,11 +28,9 @@ std::size_t distance(std::string_view a, std::string_view b) {
     return row[b.size()];
 }
 
-bool is_source(std::string_view s) {
-    if (s == "maker's paper" || s == "common practice" || s == "guess") return true;
-    if (!s.starts_with("measured ")) return false;
-    s.remove_prefix(9);
-    return !s.empty() && s.size() <= 6 && s[0] != '0' && s.find_first_not_of("0123456789") == std::string_view::npos;
+bool is_source(const Basis& s) {
+    if (s.kind() == Basis::Kind::measured) return s == Basis::measured(s.runs()) && s.runs() < 1'000'000;
+    return s == "guess" || s.kind() == Basis::Kind::makers_paper || s.kind() == Basis::Kind::common_practice;
 }
 
 }  // namespace
@@ -214,13 +212,13 @@ std::map<std::string, std::string> Section::text_map(std::string_view key, Need 
     return out;
 }
 
-std::string Section::source(std::string_view key, Need need) {
-    const std::string s = text(key, need);
+Basis Section::source(std::string_view key, Need need) {
+    const Basis s = text(key, need);
     if (!s.empty() && !is_source(s))
         log_.mistake(at(key),
                      fmt::format("is \"{}\"; \"measured N\" (N runs), \"maker's paper\", \"common practice\" or "
                                  "\"guess\" was expected",
-                                 printable(s)),
+                                 printable(s.words())),
                      "say where the figure comes from; a guess is fine when it says so");
     return s;
 }

@@ -61,7 +61,7 @@ public:
     void numbers(std::string_view key, Need need, const std::function<void(std::int64_t, const std::string&)>& read);
     std::vector<double> reals(std::string_view key, Range range);  // a list that may be left out
     std::map<std::string, std::string> text_map(std::string_view key, Need need);
-    std::string source(std::string_view key, Need need);  // "measured N", "maker's paper", "common practice", "guess"
+    Basis source(std::string_view key, Need need);  // "measured N", "maker's paper", "common practice", "guess"
 
     // Sub-tables: read() runs once for a table, once per item of a list of tables. A missing `must` is a mistake.
     void table(std::string_view key, Need need, const std::function<void(Section&)>& read);

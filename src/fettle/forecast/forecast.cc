@@ -154,7 +154,7 @@ void judge(Forecast& f, const family::Family& family, const std::vector<StateTim
     for (std::size_t i = 0; i < times.size(); ++i) {
         const std::string& id = family.script[i].id;
         if (!times[i].known) without += (without.empty() ? "" : ", ") + id;
-        if (times[i].rests_on == "guess") guessed += (guessed.empty() ? "" : ", ") + id;
+        if (times[i].rests_on.is_guess()) guessed += (guessed.empty() ? "" : ", ") + id;
     }
     if (family.script.empty()) {
         f.judgement.add({"script-unknown", Verdict::cant_say, "the family file has no step script: no forecast",

@@ -33,7 +33,7 @@ struct StateWindow {
     Quantiles begins, lasts;
     double current_mean_A = 0, current_p99_A = 0;
     bool hands_on = false;  // an ask, or a state that ends only when something is fed by hand
-    std::string rests_on;   // where its time comes from: "measured 12", "guess", …; empty for instantaneous states
+    Basis rests_on;         // where its time comes from: "measured 12", "guess", …; empty for instantaneous states
 };
 
 // Seconds of every state in every draw: seconds[state][draw], states in script order, draws in the order drawn.
@@ -46,7 +46,7 @@ struct Forecast {
     Quantiles total;
     std::string claim;  // what to say first: own runs' order statistics while n < 19, else the model; with no own run
                         // "can't say from own record" and the family file's band
-    std::string rests_on;  // "measured n" (own runs), "family file", or "guess" when a figure of the file is one
+    Basis rests_on;     // "measured n" (own runs), "family file", or "guess" when a figure of the file is one
     int own_runs = 0;
     double energy_p50_Ah = 0, energy_p90_Ah = 0;  // without the reserve
     double reserve_Ah = 0;                  // the family's recovery reserve at the greatest mean current of the script
@@ -81,7 +81,7 @@ double survival(const family::Family& family, const change::ChangeSheet& sheet, 
 // A state's own distribution: ln(seconds) is normal about ln(median_s) with sigma. Zero median: instantaneous.
 struct StateTime {
     double median_s = 0, sigma = 0;
-    std::string rests_on;
+    Basis rests_on;
     bool known = true;  // false: the family file gives no time for it
 };
 StateTime state_time(const family::Family& family, const change::ChangeSheet& sheet, const family::Act& act);

@@ -38,16 +38,19 @@ std::string found_release(const Job& job) {
 
 const book::Run* last_ended(const Job& job) {
     for (auto it = job.runs.rbegin(); it != job.runs.rend(); ++it) {
-        if (it->outcome == "ended") return &*it;
+        if (it->outcome == book::Outcome::ended) return &*it;
     }
     return nullptr;
 }
 
-std::string known_words(const std::string& origin) {
-    if (origin == "read") return "read over the link";
-    if (origin == "read in part") return "read over the link, in part";
-    if (origin == "typed") return "typed from what the unit shows";
-    if (origin == "inferred") return "inferred from the release shown";
+std::string known_words(Origin origin) {
+    switch (origin) {
+        case Origin::read: return "read over the link";
+        case Origin::read_in_part: return "read over the link, in part";
+        case Origin::typed: return "typed from what the unit shows";
+        case Origin::inferred: return "inferred from the release shown";
+        case Origin::not_read: break;
+    }
     return "not read";
 }
 
@@ -140,7 +143,7 @@ private:
     }
 
     static std::string faults(const book::FaultRecord& record) {
-        if (record.origin == "not read") return "not read (that is not the same as none)";
+        if (record.origin == Origin::not_read) return "not read (that is not the same as none)";
         std::vector<std::string> parts;
         for (const book::FaultSeen& f : record.entries) {
             std::string s = f.box.empty() ? f.code : f.box + " " + f.code;
@@ -148,7 +151,7 @@ private:
             parts.push_back(s);
         }
         const auto unread = record.unread();
-        return (parts.empty() ? "no entries" : join(parts, ", ")) + " (" + record.origin + ")" +
+        return (parts.empty() ? "no entries" : join(parts, ", ")) + " (" + std::string(code(record.origin)) + ")" +
                (unread.empty() ? "" : "; not read: " + join(unread, ", ") + " (that is not the same as none)");
     }
 
@@ -163,7 +166,7 @@ private:
         open("Done");
         std::vector<std::vector<std::string>> rows;
         for (const book::Run& r : job_.runs) {
-            std::string how = r.outcome.empty() ? "not ended" : r.outcome;
+            std::string how(r.outcome == book::Outcome::open ? "not ended" : code(r.outcome));
             if (r.against_halt) how += ", begun against a halt";
             rows.push_back({r.release, time_words(r.started),
                             r.ended ? human_duration(static_cast<double>(*r.ended - r.started) / 1000) : "", how});
@@ -246,7 +249,7 @@ private:
         if (rows.empty()) return;
         open("Tally of pieces");
         table({"", "landed", "passed over", "refused"}, rows, 1);
-        if (job_.as_found_origin == "inferred")
+        if (job_.as_found_origin == Origin::inferred)
             minor("Planned counts are inferred from the release that the unit showed.");
         close();
     }

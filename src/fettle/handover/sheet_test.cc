@@ -30,7 +30,7 @@ SheetInput example() {
     j.family = "dunnock";
     j.release_found = "26.1.090";
     j.market = "NS";
-    j.as_found_origin = "inferred";
+    j.as_found_origin = Origin::inferred;
     j.target = "27.3.118";
     book::PlannedStep step;
     step.release = "27.3.118";
@@ -42,10 +42,10 @@ SheetInput example() {
     run.release = "27.3.118";
     run.started = 1'800'000'600'000;
     run.ended = 1'800'002'000'000;
-    run.outcome = "ended";
+    run.outcome = book::Outcome::ended;
     run.tally = {{"landed", 18}, {"passed_over", 2}, {"refused", 0}};
     j.runs = {run};
-    j.as_left_origin = "typed";
+    j.as_left_origin = Origin::typed;
     j.as_left_release = "27.3.118";
     j.proved = "proved";
     return in;
@@ -102,7 +102,7 @@ TEST(Sheet, NotReadIsNeverNone) {
     EXPECT_NE(page.find("not read (that is not the same as none)"), std::string::npos);
     EXPECT_EQ(page.find("no entries"), std::string::npos);
     SheetInput in = example();
-    in.job.faults_after.origin = "typed";
+    in.job.faults_after.origin = Origin::typed;
     EXPECT_NE(html(in).find("no entries (typed)"), std::string::npos);
     in.job.faults_after.entries = {{"display", "B1A4F-13", 0x28}};
     EXPECT_NE(html(in).find("display B1A4F-13 (status 28)"), std::string::npos);

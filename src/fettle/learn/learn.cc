@@ -28,19 +28,14 @@ std::string times_text(const family::Duration& d) {
     std::vector<std::string> seen;
     for (const double s : d.seen_s) seen.push_back(family::toml_number(s));
     std::string out = fmt::format("{{ median = {}, p90 = {}, source = {}", family::toml_number(d.median_s),
-                                  family::toml_number(d.p90_s), family::toml_text(d.source));
+                                  family::toml_number(d.p90_s), family::toml_text(d.source.words()));
     if (!seen.empty()) out += fmt::format(", seen = [{}]", join(seen, ", "));
     return out + " }";
 }
 
 std::string current_text(const family::Current& c) {
     return fmt::format("{{ mean_A = {:.2f}, p99_A = {:.2f}, source = {} }}", c.mean_A, c.p99_A,
-                       family::toml_text(c.source));
-}
-
-int measured_runs(const std::string& source) {
-    constexpr std::string_view word = "measured ";
-    return source.starts_with(word) ? std::atoi(source.c_str() + word.size()) : 0;
+                       family::toml_text(c.source.words()));
 }
 
 class Learner {
@@ -170,7 +165,7 @@ private:
         const family::Duration& d = *a.seconds;
         const auto same = [&](double s) { return std::abs(s - took) < 0.05; };
         if (out_.seen_before && std::any_of(d.seen_s.begin(), d.seen_s.end(), same)) return;
-        const auto n = static_cast<std::size_t>(measured_runs(d.source));
+        const auto n = static_cast<std::size_t>(d.source.runs());
         const bool whole = n > 0 && d.seen_s.size() == n;  // every value behind the figure is there
         if (whole) {
             const auto [least, most] = std::minmax_element(d.seen_s.begin(), d.seen_s.end());
@@ -192,13 +187,13 @@ private:
         if (took > kUnlike * d.p90_s || took < d.median_s / (kUnlike * kUnlike)) {
             out_.contradicts.push_back(fmt::format("{} took {} s; the file has {} (half) to {} s (nine in ten), {}",
                                                    a.id, family::toml_number(took), family::toml_number(d.median_s),
-                                                   family::toml_number(d.p90_s), d.source));
+                                                   family::toml_number(d.p90_s), d.source.words()));
             return;
         }
-        if (n > 0 || d.source == "maker's paper") {
+        if (n > 0 || d.source.kind() == Basis::Kind::makers_paper) {
             out_.not_learnt.push_back(fmt::format(
                 "{}: took {} s{}; the file's figure is {}, and the times behind it are not in it", a.id,
-                family::toml_number(took), took > d.p90_s ? ", longer than its nine in ten" : "", d.source));
+                family::toml_number(took), took > d.p90_s ? ", longer than its nine in ten" : "", d.source.words()));
             return;
         }
         const Times t = times_of({took});
@@ -209,21 +204,21 @@ private:
         const auto now = current_in(seen_, from_s, to_s);
         if (!now) return;
         const Act& a = f_.script[k];
-        if (!a.current || a.current->source == "guess" || a.current->source == "common practice") {
+        if (!a.current || a.current->source.is_guess() || a.current->source.kind() == Basis::Kind::common_practice) {
             set(k, "current", a.current ? current_text(*a.current) : "", current_text(*now), "measured 1");
             return;
         }
-        const int n = measured_runs(a.current->source);
+        const int n = a.current->source.runs();
         if (now->mean_A > kUnlike * a.current->p99_A) {
             out_.contradicts.push_back(fmt::format("{} drew {:.2f} A on average; the file has at most {:.2f} A, {}",
-                                                   a.id, now->mean_A, a.current->p99_A, a.current->source));
+                                                   a.id, now->mean_A, a.current->p99_A, a.current->source.words()));
             return;
         }
         if (n == 0 || out_.seen_before) return;
         family::Current next = *a.current;
         next.mean_A = (next.mean_A * n + now->mean_A) / (n + 1);
         next.p99_A = std::max(next.p99_A, now->p99_A);
-        next.source = fmt::format("measured {}", n + 1);
+        next.source = Basis::measured(n + 1);
         set(k, "current", current_text(*a.current), current_text(next), next.source);
     }
 

@@ -168,11 +168,11 @@ std::string act_block(const family::Act& a, const std::string& remark) {
         for (const double s : a.seconds->seen_s) seen.push_back(toml_number(s));
         out += fmt::format("seconds = {{ median = {}, p90 = {}, source = {}, seen = [{}] }}\n",
                            toml_number(a.seconds->median_s), toml_number(a.seconds->p90_s),
-                           toml_text(a.seconds->source), join(seen, ", "));
+                           toml_text(a.seconds->source.words()), join(seen, ", "));
     }
     if (a.current)
         out += fmt::format("current = {{ mean_A = {:.2f}, p99_A = {:.2f}, source = {} }}\n", a.current->mean_A,
-                           a.current->p99_A, toml_text(a.current->source));
+                           a.current->p99_A, toml_text(a.current->source.words()));
     return out;
 }
 

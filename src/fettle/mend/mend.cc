@@ -265,7 +265,7 @@ private:
             "file does not know, or when power fails again";
         a_.rests_on = fmt::format("{}; durations: {}; what a cut leaves: power-cut map{}",
                                   q_.seen.act.empty() ? "the start of the run" : "the sign \"" + q_.seen.act + "\"",
-                                  q_.forecast.rests_on.empty() ? "family file" : q_.forecast.rests_on,
+                                  q_.forecast.rests_on.empty() ? "family file" : q_.forecast.rests_on.words(),
                                   q_.found.now == Now::not_said ? "" : "; what it does now: told");
         if (a_.stop)
             say("mend-stop", Verdict::halt, "nothing is left that may be tried here: " + first.words, "mend",

@@ -28,7 +28,7 @@ struct Step {
         release.family = family.id;
         release.release = "27.9.001";
         change::InstalledList found;
-        found.origin = change::Origin::read;
+        found.origin = Origin::read;
         change::SetState set;
         for (const auto& b : family.boxes) set[b.role] = {"27.8.001", "C", "NS", 1};
         for (const auto& [region, n] : pieces)

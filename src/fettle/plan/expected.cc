@@ -79,7 +79,7 @@ json::object expected_as_json(const PlanStep& step) {
     }
     return {{"from", step.sheet.from},
             {"to", step.sheet.to},
-            {"origin", json::string(change::words(step.sheet.rests_on))},
+            {"origin", json::string(words(step.sheet.rests_on))},
             {"lines", std::move(lines)},
             {"tally", json::object{{"landed", of(step.sheet.tally.landed)},
                                    {"passed_over", of(step.sheet.tally.passed_over)},
@@ -88,7 +88,7 @@ json::object expected_as_json(const PlanStep& step) {
             {"states", std::move(states)},
             {"total", of(step.forecast.total)},
             {"own_runs", step.forecast.own_runs},
-            {"rests_on", step.forecast.rests_on},
+            {"rests_on", step.forecast.rests_on.words()},
             {"claim", step.forecast.claim},
             {"boot_order_known", step.map.boot_order_known},
             {"moments", std::move(moments)}};
@@ -105,8 +105,8 @@ Result<Expected> expected_from(const std::string& text) {
     Expected out;
     out.sheet.from = text_of(o, "from");
     out.sheet.to = text_of(o, "to");
-    for (change::Origin origin : {change::Origin::typed, change::Origin::read, change::Origin::inferred}) {
-        if (change::words(origin) == text_of(o, "origin")) out.sheet.rests_on = origin;
+    for (const Origin origin : {Origin::typed, Origin::read, Origin::inferred}) {
+        if (words(origin) == text_of(o, "origin")) out.sheet.rests_on = origin;
     }
     const bool whole = each_object(o, "lines",
                                    [&](const json::object& l) {

@@ -29,7 +29,7 @@ change::InstalledList inferred(const std::vector<family::Release>& shelf, const 
         const auto of_box = change::infer(*shown, {{role, box}});
         list.pieces.insert(list.pieces.end(), of_box.pieces.begin(), of_box.pieces.end());
     }
-    list.origin = change::Origin::inferred;
+    list.origin = Origin::inferred;
     list.inferred_from = join({from.begin(), from.end()}, " and ");
     return list;
 }
@@ -148,7 +148,7 @@ void add_step(const PlanRequest& q, const family::Release& release, const change
 // At the target release, but single pieces of a typed or read list are not: one step to the same release puts it right.
 void add_mending_step(const PlanRequest& q, Plan& p) {
     const auto* same = on_shelf(q.shelf, p.to);
-    if (same == nullptr || p.as_found.origin == change::Origin::inferred) return;
+    if (same == nullptr || p.as_found.origin == Origin::inferred) return;
     const auto sheet = change::change_sheet(*q.family, *same, p.as_found, p.set, q.shelf);
     if (sheet.nothing_to_do()) return;
     p.nothing_to_do = false;
@@ -176,8 +176,8 @@ std::string time_words(const forecast::Forecast& forecast, double seconds) {
     return forecast.states.empty() ? "not known" : human_duration(seconds);
 }
 
-std::vector<HandsOnWindow> hands_on(const forecast::Forecast& forecast) {
-    std::vector<HandsOnWindow> out;
+std::vector<HandsOn> hands_on(const forecast::Forecast& forecast) {
+    std::vector<HandsOn> out;
     for (const auto& s : forecast.states) {
         if (s.hands_on) out.push_back({s.act, s.begins.p10_s, s.begins.p90_s});
     }

@@ -55,11 +55,7 @@ struct PlanStep {
 };
 
 // When a person must act at the box: from when one in ten runs asks to when nine in ten have asked.
-struct HandsOnWindow {
-    std::string act;
-    double from_s = 0, to_s = 0;
-};
-std::vector<HandsOnWindow> hands_on(const forecast::Forecast& forecast);
+std::vector<HandsOn> hands_on(const forecast::Forecast& forecast);
 
 // A line of the release notes along the route that has words of the complaint.
 struct Cure {

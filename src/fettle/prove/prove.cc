@@ -22,7 +22,7 @@ public:
         : family_(family), sheet_(sheet), expected_(expected), set_after_(set_after), e_(e) {}
 
     Answer run() {
-        for (const change::Installed& want : expected_.pieces) piece(want);
+        for (const Installed& want : expected_.pieces) piece(want);
         strangers();
         count();
         shown_release();
@@ -54,13 +54,13 @@ private:
         return nullptr;
     }
 
-    void piece(const change::Installed& want) {
+    void piece(const Installed& want) {
         PieceProof p;
         p.box = want.box;
         p.name = want.name;
         p.expected = want.version;
         if (const change::Line* l = line(want.box, want.name)) p.action = l->action;
-        const change::Installed* found = e_.as_left ? e_.as_left->find(want.box, want.name) : nullptr;
+        const Installed* found = e_.as_left ? e_.as_left->find(want.box, want.name) : nullptr;
         if (!e_.as_left) {
             p.state = PieceState::not_read;
         } else if (!found) {
@@ -69,16 +69,16 @@ private:
             p.found = found->version;
             const bool same = found->version == want.version &&
                               (found->sha256.empty() || want.sha256.empty() || found->sha256 == want.sha256);
-            p.state = !same                                            ? PieceState::other_version
-                      : e_.as_left->origin == change::Origin::inferred ? PieceState::inferred
-                                                                       : PieceState::as_expected;
+            p.state = !same                                    ? PieceState::other_version
+                      : e_.as_left->origin == Origin::inferred ? PieceState::inferred
+                                                               : PieceState::as_expected;
         }
         a_.pieces.push_back(std::move(p));
     }
 
     void strangers() {
         if (!e_.as_left) return;
-        for (const change::Installed& found : e_.as_left->pieces) {
+        for (const Installed& found : e_.as_left->pieces) {
             if (expected_.find(found.box, found.name)) continue;
             PieceProof p;
             p.box = found.box;
@@ -106,7 +106,7 @@ private:
             ++a_.differ;
             wrong_ += wrong;
             say("piece-differs", wrong ? Verdict::halt : Verdict::mind, difference(p), p.box + " " + p.name,
-                std::string(change::words(e_.as_left->origin)));
+                std::string(words(e_.as_left->origin)));
         }
     }
 
@@ -123,7 +123,7 @@ private:
             miss("the as-left list, read over the link or typed from the box's own list", Give::as_left);
         }
         if (a_.inferred > 0) {
-            const bool mixed_possible = e_.as_left->origin == change::Origin::inferred;
+            const bool mixed_possible = e_.as_left->origin == Origin::inferred;
             say("as-left-inferred", Verdict::mind,
                 fmt::format(
                     "{} {} inferred from the release that the box shows{}; between {} and {} of them may still "
@@ -135,14 +135,14 @@ private:
             miss("the as-left list itself: the release shown cannot exclude that single pieces did not land",
                  Give::as_left);
         }
-        if (expected_.origin == change::Origin::inferred)
+        if (expected_.origin == Origin::inferred)
             say("expected-inferred", Verdict::mind,
                 "what was installed before is inferred, so what should be kept is inferred too", "as-found",
                 "inferred");
         if (a_.as_expected > 0 && a_.differ == 0)
             say("pieces-as-expected", Verdict::fit,
                 fmt::format("{} of {} pieces are as planned", a_.as_expected, expected_.pieces.size()), "as-left",
-                std::string(change::words(e_.as_left->origin)));
+                std::string(words(e_.as_left->origin)));
     }
 
     int written() const {
@@ -266,7 +266,7 @@ private:
 
     void conclude() {
         a_.proof = failed_ || wrong_ > 0 ? Proof::failed : a_.missing.empty() ? Proof::proved : Proof::partly;
-        const std::string origin = e_.as_left ? std::string(change::words(e_.as_left->origin)) : "not read";
+        const std::string origin = e_.as_left ? std::string(words(e_.as_left->origin)) : "not read";
         switch (a_.proof) {
             case Proof::proved:
                 a_.sentence =

@@ -20,7 +20,7 @@ protected:
         add("same", "main", "system", "27.1.110");
         set_ = {{"main", {"27.1.110", "C", "NS", 1}}, {"display", {"27.1.110", "A", "NS", 1}}};
         change::InstalledList found;
-        found.origin = change::Origin::read;
+        found.origin = Origin::read;
         for (const auto& p : release_.pieces) found.pieces.push_back({p.box, p.name, "27.1.110", ""});
         sheet_ = change::change_sheet(family_, release_, found, set_);
         expected_ = change::after(sheet_, release_, found);
@@ -39,7 +39,7 @@ protected:
     void all_good() {
         e_ = {};
         e_.as_left = expected_;
-        e_.as_left->origin = change::Origin::read;
+        e_.as_left->origin = Origin::read;
         for (auto& p : e_.as_left->pieces) p.sha256.clear();
         e_.release_shown = "27.3.118";
         e_.tally =
@@ -97,7 +97,7 @@ TEST_F(ProveTest, APieceNobodyExpectedIsSaid) {
 TEST_F(ProveTest, AnotherDigestIsAnotherPiece) {
     for (auto& p : expected_.pieces) p.sha256 = std::string(64, 'b');
     e_.as_left = expected_;
-    e_.as_left->origin = change::Origin::read;
+    e_.as_left->origin = Origin::read;
     EXPECT_EQ(answer().proof, Proof::proved);
     e_.as_left->pieces[0].sha256 = std::string(64, 'c');
     EXPECT_EQ(answer().proof, Proof::failed);
@@ -115,7 +115,7 @@ TEST_F(ProveTest, NothingReadIsPartlyAndSaysSo) {
 }
 // Story 54: inferred carries "inferred" with the range of what it cannot exclude.
 TEST_F(ProveTest, InferredFromTheReleaseShownSaysSoWithItsRange) {
-    e_.as_left->origin = change::Origin::inferred;
+    e_.as_left->origin = Origin::inferred;
     e_.as_left->inferred_from = "27.3.118";
     const Answer a = answer();
     EXPECT_EQ(a.proof, Proof::partly);
@@ -147,7 +147,7 @@ TEST_F(ProveTest, PairIsJudgedByWhatIsThere) {
     std::erase_if(e_.as_left->pieces, [](const auto& p) { return p.box == "display"; });
     EXPECT_TRUE(has(answer(), "pair-not-known"));
     all_good();
-    e_.as_left->origin = change::Origin::inferred;
+    e_.as_left->origin = Origin::inferred;
     e_.as_left->inferred_from = "27.3.118";
     const Answer inferred = answer();
     EXPECT_TRUE(has(inferred, "pair-holds"));
@@ -222,7 +222,7 @@ TEST_F(ProveTest, AHistoryThatTheBoxKeepsIsWanted) {
     EXPECT_EQ(answer().proof, Proof::proved);
     for (auto& b : family_.link) b.did_history = 0x0211;
     EXPECT_EQ(answer().proof, Proof::partly);
-    e_.as_left->origin = change::Origin::typed;
+    e_.as_left->origin = Origin::typed;
     EXPECT_EQ(answer().proof, Proof::proved);
 }
 

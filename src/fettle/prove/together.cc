@@ -32,7 +32,7 @@ std::optional<Release> release_of(const std::string& role, const change::SetStat
     }
     if (!any) return std::nullopt;
     if (inferred) return Release{planned->second.release, "inferred"};
-    return Release{planned->second.release, e.as_left ? std::string(change::words(e.as_left->origin)) : "not read"};
+    return Release{planned->second.release, e.as_left ? std::string(words(e.as_left->origin)) : "not read"};
 }
 
 std::optional<std::string> side(const family::Family& family, const family::PairSides::Side& s,
@@ -117,7 +117,7 @@ std::vector<Finding> judge_pairs(const family::Family& family, const change::Set
 
 std::vector<Finding> judge_history(const family::Family& family, const Evidence& e) {
     std::vector<Finding> out;
-    const bool linked = e.as_left && e.as_left->origin == change::Origin::read;
+    const bool linked = e.as_left && e.as_left->origin == Origin::read;
     std::vector<std::string> unread;
     for (const family::LinkBox& b : family.link)
         if (b.did_history != 0 && !e.history_after.contains(b.role) && !e.history_after.contains(""))

@@ -161,7 +161,7 @@ std::string judgement_text(const Judgement& judgement) {
                                    {"verdict", static_cast<int>(r.verdict)},
                                    {"text", r.text},
                                    {"where", r.where},
-                                   {"rests_on", r.rests_on}});
+                                   {"rests_on", r.rests_on.words()}});
     return json::serialize(out);
 }
 
@@ -177,7 +177,7 @@ Result<Judgement> judgement_from(std::string_view text) {
             r.verdict = static_cast<Verdict>(verdict);
             r.text = o.at("text").as_string();
             r.where = o.at("where").as_string();
-            r.rests_on = o.at("rests_on").as_string();
+            r.rests_on = std::string(o.at("rests_on").as_string());
             j.add(std::move(r));
         }
         return j;

@@ -90,7 +90,7 @@ std::string family_text(const Family& f) {
     for (const auto& a : f.script)
         out += fmt::format("  act      {} ({}, {}): {}{}\n", a.id, a.box, family::words(a.kind), a.words,
                            a.seconds ? fmt::format("; {} to {} [{}]", human_duration(a.seconds->median_s),
-                                                   human_duration(a.seconds->p90_s), a.seconds->source)
+                                                   human_duration(a.seconds->p90_s), a.seconds->source.words())
                                      : "");
     for (const auto& b : f.boot)
         out += fmt::format("  boot     {} {}: needs {}; goes on {}\n", b.box, b.mode, join(b.needs, ", "), b.goes_on);

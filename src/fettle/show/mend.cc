@@ -123,7 +123,7 @@ Answer mended(const workshop::Mended& m) {
     if (m.meaning)
         a.text += m.meaning->known
                       ? fmt::format("It shows \"{}\": {}; next: {} ({})\n", printable(m.shows), m.meaning->meaning,
-                                    m.meaning->next, m.meaning->sure)
+                                    m.meaning->next, m.meaning->sure.words())
                       : fmt::format("It shows \"{}\", which the family file does not know; kept word for word.\n",
                                     printable(m.shows));
     a.data = as_data(m.answer);

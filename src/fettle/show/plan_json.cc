@@ -14,7 +14,8 @@ json::object quantiles(const forecast::Quantiles& q) {
 // What goes into the total between two steps; null where there is no between.
 json::value handling_json(const family::Duration& each, std::size_t steps) {
     if (steps < 2) return nullptr;
-    return json::object{{"times", steps - 1}, {"p50_s", each.median_s}, {"p90_s", each.p90_s}, {"source", each.source}};
+    return json::object{
+        {"times", steps - 1}, {"p50_s", each.median_s}, {"p90_s", each.p90_s}, {"source", each.source.words()}};
 }
 
 json::object range(const change::Range& r) {
@@ -62,7 +63,7 @@ json::object forecast_json(const forecast::Forecast& f) {
                                       {"hands_on", s.hands_on}});
     }
     return {{"claim", f.claim},
-            {"rests_on", f.rests_on},
+            {"rests_on", f.rests_on.words()},
             {"own_runs", f.own_runs},
             {"total", quantiles(f.total)},
             {"energy_p50_Ah", f.energy_p50_Ah},
@@ -157,7 +158,7 @@ boost::json::object plan_as_json(const Plan& p) {
                      {"from", p.from},
                      {"to", p.to},
                      {"set", set_as_json(p.set)},
-                     {"as_found_origin", json::string(change::code(p.as_found.origin))},
+                     {"as_found_origin", json::string(code(p.as_found.origin))},
                      {"as_found_pieces", p.as_found.pieces.size()},
                      {"nothing_to_do", p.nothing_to_do},
                      {"complaint", p.complaint},

@@ -83,7 +83,7 @@ void add_forecast(const PlanStep& s, const family::Family& family, std::string& 
         out += fmt::format("        model beside it: half of the runs {} or less, nine in ten {} or less\n",
                            human_duration(f.total.p50_s), human_duration(f.total.p90_s));
     }
-    out += fmt::format("        rests on: {}\n", f.rests_on);
+    out += fmt::format("        rests on: {}\n", f.rests_on.words());
     for (const auto& h : hands_on(f)) {
         const auto* act = family.act(h.act);
         out += fmt::format("  Hands at the box: {} to {} after the start: {}{}\n", clock_of(h.from_s), clock_of(h.to_s),

@@ -70,7 +70,7 @@ std::string reason_lines(const Reason& r, std::size_t width, const ShowAct& show
     const bool said = r.where.empty() || (r.text.starts_with(r.where) && r.text.size() > r.where.size() &&
                                           std::string_view(" :,").find(r.text[r.where.size()]) != std::string::npos);
     std::string line = said ? r.text : r.where + ": " + r.text;
-    if (!r.rests_on.empty()) line += fmt::format(" [rests on: {}]", r.rests_on);
+    if (!r.rests_on.empty()) line += fmt::format(" [rests on: {}]", r.rests_on.words());
     std::string out =
         fmt::format("  {:<9}  {}\n             ({})\n", fettle::words(r.verdict), wrapped(line, 13, width), r.code);
     if (!r.next.empty()) out += fmt::format("             {}\n", wrapped("next: " + r.next.words(shown), 13, width));

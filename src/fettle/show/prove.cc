@@ -76,12 +76,12 @@ Answer as_left(const workshop::AsLeft& left) {
     Answer a;
     const std::size_t n = left.list.pieces.size();
     a.headline = fmt::format("As left: {}{} ({}).", left.release.empty() ? "" : printable(left.release) + ", ",
-                             n == 1 ? "1 piece" : fmt::format("{} pieces", n), change::words(left.list.origin));
+                             n == 1 ? "1 piece" : fmt::format("{} pieces", n), words(left.list.origin));
     a.judgement = left.judgement;
     json::array pieces;
-    for (const change::Installed& p : left.list.pieces)
+    for (const Installed& p : left.list.pieces)
         pieces.push_back({{"box", p.box}, {"name", p.name}, {"version", p.version}});
-    a.data = {{"origin", change::code(left.list.origin)}, {"installed", std::move(pieces)}};
+    a.data = {{"origin", code(left.list.origin)}, {"installed", std::move(pieces)}};
     if (!left.release.empty()) a.data["release"] = left.release;
     if (left.history) a.data["history"] = texts_as_json(*left.history);
     return a;

@@ -31,7 +31,7 @@ struct ExampleRun {
         for (int i = 0; i < 6; ++i) piece("view-" + std::to_string(i), "display", "system", 1 << 20);
         const change::SetState set = {{"main", {"27.1.110", "C", "NS", 1}}, {"display", {"27.1.110", "A", "NS", 1}}};
         change::InstalledList as_found;
-        as_found.origin = change::Origin::typed;
+        as_found.origin = Origin::typed;
         for (const family::Piece& p : release.pieces) as_found.pieces.push_back({p.box, p.name, "27.1.110", ""});
         sheet = change::change_sheet(family, release, as_found, set);
         forecast = forecast::forecast(family, sheet, {});

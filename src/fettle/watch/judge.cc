@@ -164,7 +164,7 @@ void judge_texts(Track& t) {
                               m.next, m.retry.empty() ? "" : "; to try again: " + m.retry),
                   m.sure);
         } else {
-            t.say("text-known", m.sure == "guess" ? Verdict::mind : Verdict::fit,
+            t.say("text-known", m.sure.is_guess() ? Verdict::mind : Verdict::fit,
                   fmt::format("\"{}\": {}; next: {}", text, m.meaning, m.next), m.sure);
         }
     }
@@ -203,8 +203,8 @@ void rests_on(Track& t) {
                     : fmt::format("{} {} ({})", used, used == 1 ? "mark" : "marks",
                                   join({sources.begin(), sources.end()}, ", "));
     if (!t.amps.empty()) out = (used == 0 ? "" : out + "; ") + "supply current";
-    out += "; durations: " + (t.step().forecast.rests_on.empty() ? "family file" : t.step().forecast.rests_on);
-    if (t.step().sheet.rests_on == change::Origin::inferred) out += "; as-found list inferred";
+    out += "; durations: " + (t.step().forecast.rests_on.empty() ? "family file" : t.step().forecast.rests_on.words());
+    if (t.step().sheet.rests_on == Origin::inferred) out += "; as-found list inferred";
 }
 
 std::string slow_words(double share) {

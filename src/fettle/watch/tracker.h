@@ -105,7 +105,8 @@ std::string slow_words(double share);
 // can't be said.
 struct TextMeaning {
     bool known = false;
-    std::string meaning, next, sure;
+    std::string meaning, next;
+    Basis sure;
     bool refused_piece = false;
     std::string piece;  // of a refused one, when the box names it
     std::string retry;  // the family's rule

@@ -124,7 +124,7 @@ struct PelmRun {
             }
         }
         change::InstalledList as_found;
-        as_found.origin = change::Origin::typed;
+        as_found.origin = Origin::typed;
         sheet = change::change_sheet(family, release, as_found, {{"main", {"27.1.052", "D", "NS", 1}}});
         forecast = forecast::forecast(family, sheet, {});
         map = cutmap::power_cut_map(family, sheet, forecast, 1);

@@ -32,11 +32,11 @@ inline std::string all_of(const Where& w) {
     for (cutmap::Outcome o : w.if_power_went) line("power", cutmap::code(o));
     line("power", w.if_power_went_words);
     for (const Reason& r : w.judgement.reasons)
-        line("reason", r.code, static_cast<int>(r.verdict), r.text, r.where, r.rests_on);
+        line("reason", r.code, static_cast<int>(r.verdict), r.text, r.where, r.rests_on.words());
     line("rests on", w.rests_on);
-    line("worry", bits(w.worry.prior), w.worry.prior_rests_on, bits(w.worry.dependent), bits(w.worry.independent),
-         w.worry.joint ? bits(*w.worry.joint) : "-", w.likely_stuck, w.to_be_woken);
-    for (const WorryPart& p : w.worry.parts) line("part", p.words, bits(p.good), bits(p.stuck), p.rests_on);
+    line("worry", bits(w.worry.prior), w.worry.prior_rests_on.words(), bits(w.worry.dependent),
+         bits(w.worry.independent), w.worry.joint ? bits(*w.worry.joint) : "-", w.likely_stuck, w.to_be_woken);
+    for (const WorryPart& p : w.worry.parts) line("part", p.words, bits(p.good), bits(p.stuck), p.rests_on.words());
     if (w.work)
         line("work", w.work->act, w.work->done, w.work->pieces, bits(w.work->seconds), bits(w.work->rate_bytes_s),
              bits(w.work->overhead_s), bits(w.work->total_s), bits(w.work->left_s), w.work->rests_on);

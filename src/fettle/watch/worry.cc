@@ -85,10 +85,11 @@ std::string chance_words(double p) {
 }
 
 std::string worry_words(const Worry& w) {
-    std::vector<std::string> parts{fmt::format("{} stuck to begin with ({})", share(w.prior), w.prior_rests_on)};
+    std::vector<std::string> parts{
+        fmt::format("{} stuck to begin with ({})", share(w.prior), w.prior_rests_on.words())};
     for (const WorryPart& p : w.parts)
         parts.push_back(fmt::format("{}: {} good, {} stuck runs ({})", p.words, share(p.good),
-                                    p.stuck >= 0.9995 ? "all" : share(p.stuck), p.rests_on));
+                                    p.stuck >= 0.9995 ? "all" : share(p.stuck), p.rests_on.words()));
     std::string range = chance_words(w.low());
     if (w.high() - w.low() >= 0.005) {
         range = fmt::format("between {:.0f} and {:.0f} in 100", w.low() * 100, w.high() * 100);

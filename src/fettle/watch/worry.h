@@ -14,12 +14,12 @@ namespace fettle::watch {
 struct WorryPart {
     std::string words;           // "silent for 4 min"
     double good = 1, stuck = 1;  // share of good and of stuck runs of which this is true
-    std::string rests_on;
+    Basis rests_on;
 };
 
 struct Worry {
     double prior = 0;
-    std::string prior_rests_on;
+    Basis prior_rests_on;
     std::vector<WorryPart> parts;
     double dependent = 0, independent = 0;  // that it is stuck, in [0, 1]
     std::optional<double> joint;            // by the family's joint figure

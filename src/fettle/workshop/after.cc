@@ -24,7 +24,7 @@ Result<change::InstalledList> inferred_from(const Workshop& shop, const JobRun& 
 // A list that somebody saw is worth more than what the release's index would leave.
 Result<change::InstalledList> list_of(const Workshop& shop, const JobRun& run, const AfterRequest& request) {
     if (request.list) return change::parse_installed(request.list->text, request.list->place);
-    if (auto seen = as_left_of(run.job); seen && seen->origin != change::Origin::inferred) {
+    if (auto seen = as_left_of(run.job); seen && seen->origin != Origin::inferred) {
         seen->inferred_from.clear();
         return std::move(*seen);
     }
@@ -33,9 +33,9 @@ Result<change::InstalledList> list_of(const Workshop& shop, const JobRun& run, c
 
 NewEntry as_left_entry(const AsLeft& left) {
     json::array pieces;
-    for (const change::Installed& p : left.list.pieces)
+    for (const Installed& p : left.list.pieces)
         pieces.push_back({{"box", p.box}, {"name", p.name}, {"version", p.version}});
-    json::object entry{{"origin", change::code(left.list.origin)}, {"installed", std::move(pieces)}};
+    json::object entry{{"origin", code(left.list.origin)}, {"installed", std::move(pieces)}};
     if (!left.release.empty()) entry["release"] = left.release;
     if (left.history) entry["history"] = texts_as_json(*left.history);
     return {"as-left", std::move(entry)};
@@ -52,7 +52,7 @@ Result<AsLeft> keep_as_left(const Workshop& shop, const AfterRequest& request) {
         auto list = list_of(shop, *run, request);
         if (!list) return pass(list);
         AsLeft out{std::move(*list), request.release, request.history, {}};
-        if (out.list.origin == change::Origin::inferred)
+        if (out.list.origin == Origin::inferred)
             out.judgement.add({"as-left-inferred", Verdict::mind,
                                "inferred from the release that the box shows; single pieces may still stand as they "
                                "were",

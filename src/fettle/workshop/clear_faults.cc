@@ -161,7 +161,7 @@ Status send(const Workshop& shop, JobRun& run, link::Clearing& clearing, const W
     if (auto kept = append_entries(shop, run.number, {cleared_entry(out.box, out.result)}); !kept) return kept;
     out.again = link::read_memory(*way.connection, way.record);
     out.again.via = way.via;
-    const Place place = place_named(run.job.faults_now().place).value_or(place_of(run.job));
+    const Place place = run.job.faults_now().place.value_or(run.job.place);
     return append_entries(shop, run.number, {faults_entry({out.again}, family, Moment::cleared, place)});
 }
 

@@ -34,13 +34,11 @@ std::map<std::string, std::vector<std::string>> path_to(const JobRun& run, const
 }  // namespace
 
 std::optional<change::InstalledList> as_left_of(const book::Job& job) {
-    if (job.as_left_origin == "not read" || job.as_left.empty()) return std::nullopt;
+    if (job.as_left_origin == Origin::not_read || job.as_left.empty()) return std::nullopt;
     change::InstalledList out;
-    out.origin = job.as_left_origin == "read"    ? change::Origin::read
-                 : job.as_left_origin == "typed" ? change::Origin::typed
-                                                 : change::Origin::inferred;
+    out.origin = job.as_left_origin;
     out.inferred_from = job.as_left_release;
-    for (const book::Installed& p : job.as_left) out.pieces.push_back({p.box, p.name, p.version, ""});
+    out.pieces = job.as_left;
     return out;
 }
 
@@ -51,7 +49,7 @@ prove::Evidence evidence_of(const JobRun& run, UnixMs now) {
     e.as_left = as_left_of(job);
     if (!job.as_left_release.empty()) e.release_shown = job.as_left_release;
     e.tally = counted_by(last);
-    e.run_ended = last.outcome == "ended";
+    e.run_ended = last.outcome == book::Outcome::ended;
     if (last.ended) e.settled_s = std::max(0.0, static_cast<double>(now - *last.ended) / 1000);
     for (const std::string& text : last.shown) {
         if (watch::meaning_of(run.family, text).refused_piece) e.refused_texts.push_back(text);

@@ -44,7 +44,7 @@ bool has_settled(const JobRun& run, UnixMs now) {
 
 // What the owner or the next workshop must know.
 std::vector<std::string> cautions_of(const book::Job& job) {
-    if (job.place == "vehicle") return {};
+    if (job.place == Place::vehicle) return {};
     return {ready::caution("restraints").text, ready::caution("high-voltage").text};  // the boxes go back into one
 }
 

@@ -12,7 +12,7 @@ namespace fettle::workshop {
 namespace {
 
 bool on_bench(const JobRun& run, const book::FaultRecord& record) {
-    return record.place.empty() ? run.on_bench() : record.place == "bench";
+    return record.place.value_or(run.job.place) == Place::bench;
 }
 
 std::vector<prove::Fault> cleared(const JobRun& run) {
@@ -50,8 +50,8 @@ std::string end_id(const char* kind, const prove::Fault& f) {
 
 prove::FaultMemory memory_of(const book::FaultRecord& record) {
     prove::FaultMemory out;
-    out.origin = record.origin;
-    if (record.origin == "not read") return out;
+    out.origin = code(record.origin);
+    if (record.origin == Origin::not_read) return out;
     out.entries.emplace();
     for (const book::FaultSeen& f : record.entries) {
         prove::Fault fault{f.box, f.code, std::nullopt};

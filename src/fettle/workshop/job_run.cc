@@ -34,10 +34,10 @@ Result<change::SetState> found_set(const Workshop& shop, const JobRun& run) {
 
 // The list that the plan was made with, where it was no inferred one.
 std::optional<change::InstalledList> kept_list(const book::Job& job) {
-    if ((job.as_found_origin != "typed" && job.as_found_origin != "read") || job.as_found.empty()) return std::nullopt;
+    if (job.as_found_origin <= Origin::inferred || job.as_found.empty()) return std::nullopt;
     change::InstalledList out;
-    out.origin = job.as_found_origin == "read" ? change::Origin::read : change::Origin::typed;
-    for (const book::Installed& p : job.as_found) out.pieces.push_back({p.box, p.name, p.version, ""});
+    out.origin = job.as_found_origin;
+    out.pieces = job.as_found;
     return out;
 }
 
@@ -54,8 +54,9 @@ const cutmap::CutMap kNoMap = [] {
 int JobRun::next_step() const {
     for (std::size_t i = 0; i < plan.steps.size(); ++i) {
         const std::string& release = plan.steps[i].release.release;
-        const bool done = std::any_of(job.runs.begin(), job.runs.end(),
-                                      [&](const book::Run& r) { return r.outcome == "ended" && r.release == release; });
+        const bool done = std::any_of(job.runs.begin(), job.runs.end(), [&](const book::Run& r) {
+            return r.outcome == book::Outcome::ended && r.release == release;
+        });
         if (!done) return static_cast<int>(i) + 1;
     }
     return 0;
@@ -159,7 +160,8 @@ watch::Observed observed(const book::Run& run, bool on_bench) {
         out.marks.push_back({m.event, m.at, m.source, m.undone});
         ended = ended || (m.event == "ended" && !m.undone);
     }
-    if (run.outcome == "ended" && run.ended && !ended) out.marks.push_back({"ended", *run.ended, "journal", false});
+    if (run.outcome == book::Outcome::ended && run.ended && !ended)
+        out.marks.push_back({"ended", *run.ended, "journal", false});
     for (const book::TextSeen& t : run.texts) {
         if (!t.undone) out.shown.push_back({t.text, t.at});
     }
@@ -197,7 +199,7 @@ Watched watched(const JobRun& run, const book::Run& which) {
 }
 
 UnixMs seen_until(const book::Run& run, UnixMs now) {
-    return run.outcome == "broken off" && run.ended ? *run.ended : now;
+    return run.outcome == book::Outcome::broken_off && run.ended ? *run.ended : now;
 }
 
 }  // namespace fettle::workshop

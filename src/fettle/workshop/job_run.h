@@ -21,7 +21,7 @@ struct JobRun {
     std::map<std::string, bool> right_known;  // release on the shelf → its slip names a right of use
     bool family_changed = false;              // the family file is not the one the job was identified with
 
-    bool on_bench() const { return job.place != "vehicle"; }
+    bool on_bench() const { return job.place != Place::vehicle; }
     // 1-based number of the first step that no run has ended; 0 when all are done or there are none.
     int next_step() const;
     // By number; bad_input when there is no such step, with what there is.

@@ -24,8 +24,8 @@ Result<const book::Run*> run_of(const book::Job& job, int wanted) {
                            fmt::format("the job has {}", plural(job.runs.size(), "run")), "name one of them");
     const book::Run* out = wanted > 0 ? &job.runs[static_cast<std::size_t>(wanted) - 1] : nullptr;
     for (const book::Run& r : job.runs)
-        if (wanted == 0 && r.outcome == "ended") out = &r;
-    if (!out || out->outcome != "ended" || !out->ended)
+        if (wanted == 0 && r.outcome == book::Outcome::ended) out = &r;
+    if (!out || out->outcome != book::Outcome::ended || !out->ended)
         return bad_input(
             "run-not-to-its-end", "job " + job.number,
             wanted > 0 ? fmt::format("run {} did not come to its end", wanted) : std::string("no run came to its end"),
@@ -54,7 +54,7 @@ learn::Seen seen_in(const JobRecord& record, const book::Job& job, const book::R
     seen.run = r.id;
     seen.day = iso8601(r.started).substr(0, 10);
     seen.ended = *r.ended;
-    seen.observed = observed(r, job.place != "vehicle");
+    seen.observed = observed(r, job.place != Place::vehicle);
     std::erase_if(seen.observed.marks, [](const watch::Mark& m) { return m.undone; });
     for (const book::RunMark& m : r.marks)
         if (!m.undone && !m.how.empty()) seen.replies.push_back({m.at, m.how, m.area});

@@ -15,7 +15,8 @@ std::vector<mend::Tried> tried_of(const book::Job& job) {
         for (const book::Attempt& t : r.attempts) out.push_back({t.kind, t.came});
         const bool again = std::any_of(job.runs.begin() + static_cast<std::ptrdiff_t>(i) + 1, job.runs.end(),
                                        [&](const book::Run& x) { return x.release == release; });
-        if (again && r.outcome == "broken off" && r.attempts.empty()) out.push_back({"same card", "begun again"});
+        if (again && r.outcome == book::Outcome::broken_off && r.attempts.empty())
+            out.push_back({"same card", "begun again"});
     }
     return out;
 }
@@ -48,7 +49,7 @@ mend::Seen seen_of(const JobRun& run, UnixMs trouble) {
         out.landed_at_s = seconds(t.at);
     }
     out.trouble_s = std::max(out.alive_s, seconds(trouble));
-    out.ended = last.outcome == "ended";
+    out.ended = last.outcome == book::Outcome::ended;
     for (const std::string& text : last.shown)
         out.refused = out.refused || watch::meaning_of(run.family, text).refused_piece;
     const auto refused = last.tally.find("refused");

@@ -32,18 +32,4 @@ Status check_moment(Moment moment, const book::Job& job) {
                        "leave --when out, or write --when after");
 }
 
-std::string_view code(Place place) {
-    return place == Place::bench ? "bench" : "vehicle";
-}
-
-Place place_of(const book::Job& job) {
-    return job.place == code(Place::vehicle) ? Place::vehicle : Place::bench;
-}
-
-std::optional<Place> place_named(std::string_view word) {
-    for (const Place p : {Place::bench, Place::vehicle})
-        if (word == code(p)) return p;
-    return std::nullopt;
-}
-
 }  // namespace fettle::workshop

@@ -1,4 +1,4 @@
-// When and where a box was read: a reading counts for what the job is at that moment, and in that place.
+// When a box was read: a reading counts for what the job is at that moment.
 #pragma once
 
 #include <optional>
@@ -18,10 +18,5 @@ std::optional<Moment> moment_named(std::string_view word);
 Moment moment_now(const book::Job& job);
 // usage "when-past": once a run was begun, nothing that is read is from before it.
 Status check_moment(Moment moment, const book::Job& job);
-
-enum class Place { bench, vehicle };
-std::string_view code(Place place);  // "bench", "vehicle"
-std::optional<Place> place_named(std::string_view word);
-Place place_of(const book::Job& job);  // where the job is done
 
 }  // namespace fettle::workshop

@@ -23,7 +23,7 @@ NewEntry planned_entry(const plan::Plan& p, int cuts, Feeding fed) {
     }
     json::object data{{"to", p.to},
                       {"family_digest", p.family_digest},
-                      {"as_found_origin", json::string(change::code(p.as_found.origin))},
+                      {"as_found_origin", json::string(code(p.as_found.origin))},
                       {"as_found", plan::installed_as_json(p.as_found)},
                       {"verdict", std::string(code(p.judgement.verdict()))},
                       {"reasons", reasons_as_json(p.judgement.reasons)},

@@ -25,12 +25,12 @@ void take_from_job(const book::Job& job, PlanAsk& ask) {
 // What the job's boxes said of their pieces before its first run: only when every box that can say so did.
 std::optional<change::InstalledList> found_over_link(const book::Job& job, const family::Family& family) {
     change::InstalledList out;
-    out.origin = change::Origin::read;
+    out.origin = Origin::read;
     for (const family::LinkBox& b : family.link) {
         if (b.did_pieces == 0) continue;
         const auto said = job.said_before.find(b.role);
         if (said == job.said_before.end() || !said->second.pieces) return std::nullopt;
-        for (const book::Installed& p : *said->second.pieces) out.pieces.push_back({p.box, p.name, p.version, ""});
+        out.pieces.insert(out.pieces.end(), said->second.pieces->begin(), said->second.pieces->end());
     }
     return out.pieces.empty() ? std::nullopt : std::optional(std::move(out));
 }

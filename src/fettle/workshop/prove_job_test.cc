@@ -12,7 +12,7 @@ namespace {
 // The lines of what the step leaves, as somebody would type them; `but` gets another version.
 ListText lines_after(const plan::PlanStep& step, const std::string& but = {}) {
     std::string out;
-    for (const change::Installed& p : change::after(step.sheet, step.release, step.installed).pieces)
+    for (const Installed& p : change::after(step.sheet, step.release, step.installed).pieces)
         out += p.box + " " + p.name + " " + (p.name == but ? "0.0" : p.version) + "\n";
     return {out, "typed list"};
 }
@@ -97,11 +97,11 @@ TEST_F(ProveJob, AListThatSomebodySawStaysWhenOnlyAReleaseIsSaid) {
     t_.run();
     must(keep_as_left(t_.shop, {t_.number, lines_after(t_.step()), "", {}}));
     const AsLeft left = must(keep_as_left(t_.shop, {t_.number, {}, "27.3.118", {}}));
-    EXPECT_EQ(left.list.origin, change::Origin::typed);
+    EXPECT_EQ(left.list.origin, Origin::typed);
     EXPECT_EQ(left.judgement.verdict(), Verdict::fit);
     t_.run();  // of a new run nothing was seen: now it is inferred, which is said
     const AsLeft inferred = must(keep_as_left(t_.shop, {t_.number, {}, "27.3.118", {}}));
-    EXPECT_EQ(inferred.list.origin, change::Origin::inferred);
+    EXPECT_EQ(inferred.list.origin, Origin::inferred);
     EXPECT_EQ(inferred.judgement.verdict(), Verdict::mind);
 }
 

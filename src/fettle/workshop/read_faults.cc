@@ -95,7 +95,7 @@ Result<MemoryRead> read_faults(const Workshop& shop, const MemoryRequest& reques
     std::vector<NewEntry> entries = recorded_entry(shop, job.number, open->options);
     if (run && !out.stranger) {
         if (run->family.id.empty()) run->family = open->family;
-        entries.push_back(faults_entry(out.boxes, open->family, out.when, request.place.value_or(place_of(run->job))));
+        entries.push_back(faults_entry(out.boxes, open->family, out.when, request.place.value_or(run->job.place)));
     }
     if (!entries.empty())
         if (auto kept = append_entries(shop, job.number, entries); !kept) return pass(kept);
@@ -135,7 +135,7 @@ Result<FaultsKept> keep_typed_faults(const Workshop& shop, const TypedFaults& re
         if (auto ok = check_typed_moment(request.when, loaded->job); !ok) return pass(ok);
         out.when = moment_now(loaded->job);
         json::object entry{{"when", code(out.when)},
-                           {"place", code(request.place.value_or(place_of(loaded->job)))},
+                           {"place", code(request.place.value_or(loaded->job.place))},
                            {"origin", request.typed ? "typed" : "not read"}};
         if (request.typed) {
             auto list = typed_entries(*request.typed, loaded->family);

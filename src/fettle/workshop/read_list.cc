@@ -21,7 +21,7 @@ bool is_read_list(std::string_view text) {
 
 Result<change::InstalledList> installed_of(const ListText& typed) {
     auto list = change::parse_installed(typed.text, typed.place);
-    if (list && is_read_list(typed.text)) list->origin = change::Origin::read;
+    if (list && is_read_list(typed.text)) list->origin = Origin::read;
     return list;
 }
 
