@@ -1,3 +1,5 @@
+// How were the digests made? Whole files first; where no algorithm gives what a cell holds, the file without a head, and
+// the file in blocks, are tried on a sample. The winner is then held against all files.
 #include "fettle/contact/hunt.h"
 
 #include <fmt/core.h>

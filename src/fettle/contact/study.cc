@@ -1,3 +1,5 @@
+// Which text of a package is its index? Every text is read once and scored by how many different files of the package
+// it names; the few best are taken apart in each form that is known. Nothing is concluded from a file's own name.
 #include "fettle/contact/study.h"
 
 #include <fmt/core.h>

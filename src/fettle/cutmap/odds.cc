@@ -1,3 +1,6 @@
+// The chance of each outcome if power fails at a constant rate: over the drawn runs, the chance that the first cut falls
+// into a moment of the map, times the worst that the map has for that moment. It bounds from above: a map that gives
+// several outcomes is counted with its worst.
 #include "fettle/cutmap/odds.h"
 
 #include <algorithm>

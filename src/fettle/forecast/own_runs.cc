@@ -1,3 +1,6 @@
+// How the shop's own runs correct the forecast. The logarithm of a whole run's time is taken as normal with mean and
+// variance unknown (normal-inverse-gamma); the family file's figures stand for three runs seen before. The prediction is
+// Student's t, mapped onto the draws by rank: so the draws keep their shape within the run, and get the shop's length.
 #include "fettle/forecast/own_runs.h"
 
 #include <algorithm>

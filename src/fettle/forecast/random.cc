@@ -1,3 +1,5 @@
+// Distributions and their quantiles, as the textbooks have them; a quantile is found by Newton steps on the distribution
+// itself, so that it agrees with its own distribution to the last digits, also far out in the tail.
 #include "fettle/forecast/random.h"
 
 #include <algorithm>

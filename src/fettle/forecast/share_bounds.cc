@@ -1,3 +1,5 @@
+// Clopper-Pearson bounds of a share: the p at which what was seen would be just so unlikely, found by bisection on the
+// exact binomial. Few runs give wide bounds; that is the point.
 #include "fettle/forecast/share_bounds.h"
 
 #include <algorithm>

@@ -1,3 +1,6 @@
+// What may be tried, and what is held back. Each attempt stands on the draws of the run that fit what the box does now:
+// how often it helps, and what a further cut during it could lead to. None is offered whose worst outcome is worse than
+// what can be the case already; what is held back says why. Order: most likely to help first, then quickest.
 #include "fettle/mend/attempts.h"
 
 #include <fmt/format.h>

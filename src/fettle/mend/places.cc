@@ -1,3 +1,6 @@
+// Where the run can have broken, by drawing: the acts' times as the forecast draws them, laid on from the last sign or
+// count, and an instant between the last sign of life and the trouble. The moment of the power-cut map in which that
+// instant falls gets the draw. So a long act gets many, and the odds widen with the time since the last sign.
 #include "fettle/mend/places.h"
 
 #include <algorithm>

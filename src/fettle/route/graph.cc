@@ -1,3 +1,5 @@
+// The ways between releases as a graph: a node is the set with every box's release and counter, an edge one install. It
+// is made as the search walks it, since most of what could be installed from everywhere is never reached.
 #include "fettle/route/graph.h"
 
 #include <algorithm>

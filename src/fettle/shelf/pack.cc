@@ -1,3 +1,5 @@
+// A pack is a file of records, each with its own check over head and bytes: a pack that was cut off by a kill ends in a
+// record that does not check, and everything before it stands.
 #include "fettle/shelf/pack.h"
 
 #include <xxh_x86dispatch.h>  // the widest registers that this processor has

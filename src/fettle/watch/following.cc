@@ -1,3 +1,5 @@
+// The run that a watch stays with: the filter (Playback), what it waits for and what is still to come, each kept for as
+// long as what it was made from stands. So a tick in which nothing new was seen costs one second of playing.
 #include "fettle/watch/following.h"
 
 #include <algorithm>

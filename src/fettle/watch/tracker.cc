@@ -1,3 +1,5 @@
+// From what the filter holds to what a person is told: where the run is, what comes next and when, how late it is. Every
+// number here is read off the filter and the draws of what is to come; nothing is estimated a second time.
 #include "fettle/watch/tracker.h"
 
 #include <fmt/format.h>
