@@ -45,19 +45,24 @@ void CommandLine::define_job() {
     CLI::App& job = group("job", "the bench book: take in, note, keep, show, what is still open");
     command<JobOpenOptions>(
         job, "open", "take a unit in; prints the job's number", job_open, [](CLI::App& c, JobOpenOptions& o) {
-            c.add_option("--customer", o.customer, "the customer's number")->type_name("N")->required();
-            c.add_option("--vehicle", o.vehicle, "what it is, in words")->type_name("TEXT");
-            c.add_option("--vin", o.vin, "the vehicle's identification number")->type_name("VIN");
-            c.add_option("--complaint", o.complaint, "in the customer's words")->type_name("TEXT");
-            c.add_option("--place", o.place, "bench or vehicle")
-                ->capture_default_str()
+            c.add_option("--customer", o.ask.customer, "the customer's number")->type_name("N")->required();
+            c.add_option("--vehicle", o.ask.vehicle, "what it is, in words")->type_name("TEXT");
+            c.add_option("--vin", o.ask.vin, "the vehicle's identification number")->type_name("VIN");
+            c.add_option("--complaint", o.ask.complaint, "in the customer's words")->type_name("TEXT");
+            c.add_option_function<std::string>(
+                 "--place",
+                 [&o](const std::string& typed) {
+                     o.ask.place = place_named(typed).value_or(Place::bench);
+                 },
+                 "bench or vehicle")
+                ->default_str("bench")
                 ->check(CLI::IsMember({"bench", "vehicle"}));
-            c.add_option("--plate", o.plates, "a plate as typed; once for each box")->type_name("P");
-            c.add_option("--housings", o.housings, "how many housings came in")->type_name("N");
+            c.add_option("--plate", o.ask.plates, "a plate as typed; once for each box")->type_name("P");
+            c.add_option("--housings", o.ask.housings, "how many housings came in")->type_name("N");
             c.add_option("--keep", o.keep, "owner's media and parts held: \"slot: what it is #tag\"")
                 ->type_name("TEXT");
-            c.add_option("--consent", o.consents, "what the owner agreed to, e.g. one-way")->type_name("TEXT");
-            c.add_option("--by", o.by, "who took it in")->type_name("NAME");
+            c.add_option("--consent", o.ask.consents, "what the owner agreed to, e.g. one-way")->type_name("TEXT");
+            c.add_option("--by", o.ask.by, "who took it in")->type_name("NAME");
         });
     command<None>(
         job, "list", "every job, oldest first", [](Context& c, const None&) { return job_list(c); },
@@ -81,17 +86,18 @@ void CommandLine::define_job() {
         c.add_option("J", o.job, "the job's number")->required();
         c.add_option("THING", o.things, "\"slot: what it is #tag\"")->required();
     });
-    command<JobReturnOptions>(job, "return", "give something back", job_return, [](CLI::App& c, JobReturnOptions& o) {
-        c.add_option("J", o.job, "the job's number")->required();
-        c.add_option("ID", o.id, "keeping-1 or 1")->required();
-        c.add_option("--by", o.by, "who gave it back")->type_name("NAME")->required();
-    });
-    command<JobConsentOptions>(job, "consent", "note what the owner agreed to", job_consent,
-                               [](CLI::App& c, JobConsentOptions& o) {
-                                   c.add_option("J", o.job, "the job's number")->required();
-                                   c.add_option("WHAT", o.what, "e.g. one-way")->required();
-                                   c.add_option("--by", o.by, "who agreed")->type_name("NAME")->required();
-                               });
+    command<workshop::ReturnRequest>(job, "return", "give something back", job_return,
+                                     [](CLI::App& c, workshop::ReturnRequest& o) {
+                                         c.add_option("J", o.job, "the job's number")->required();
+                                         c.add_option("ID", o.id, "keeping-1 or 1")->required();
+                                         c.add_option("--by", o.by, "who gave it back")->type_name("NAME")->required();
+                                     });
+    command<workshop::ConsentRequest>(job, "consent", "note what the owner agreed to", job_consent,
+                                      [](CLI::App& c, workshop::ConsentRequest& o) {
+                                          c.add_option("J", o.job, "the job's number")->required();
+                                          c.add_option("WHAT", o.what, "e.g. one-way")->required();
+                                          c.add_option("--by", o.by, "who agreed")->type_name("NAME")->required();
+                                      });
     command<JobLooseEndsOptions>(
         job, "loose-ends", "what is open; settle it or sign for it", job_loose_ends,
         [](CLI::App& c, JobLooseEndsOptions& o) {

@@ -1,25 +1,22 @@
-// fettle job open, list, show, note, keep, return, loose-ends: the bench book. Asks nothing interactively.
+// fettle job open, list, show, note, keep, return, consent, loose-ends: the bench book.
 #pragma once
 
+#include <cstdint>
 #include <optional>
 #include <string>
 #include <vector>
 
 #include "context.h"
+#include "fettle/workshop/keep_thing.h"
+#include "fettle/workshop/note_job.h"
+#include "fettle/workshop/take_in.h"
 
 namespace fettle::app {
 
 struct JobOpenOptions {
-    std::string customer;  // a number or a word, never checked against anything; required
-    std::string vehicle, vin, complaint;
-    std::string place = "bench";        // or "vehicle"
-    std::vector<std::string> plates;    // as typed
-    std::optional<int> housings;        // how many housings came in
-    std::vector<std::string> keep;      // "slot: words" or "slot: words #tag"
-    std::vector<std::string> consents;  // "one-way", "name on the sheet", …
-    std::string by;                     // who took it in
+    workshop::TakeInRequest ask;
+    std::vector<std::string> keep;  // "slot: words" or "slot: words #tag"
 };
-// Prints the new job's number; data.job holds it.
 Result<Answer> job_open(const Context& context, const JobOpenOptions& options);
 
 Result<Answer> job_list(const Context& context);
@@ -28,12 +25,11 @@ struct JobShowOptions {
     std::string job;
     bool entries = false;  // the journal's entries one by one, too
 };
-// A broken chain is said first and is bad_input (exit 3), with the entry where it breaks.
 Result<Answer> job_show(const Context& context, const JobShowOptions& options);
 
 struct JobNoteOptions {
     std::string job, text, by;
-    std::optional<long long> correct;  // number of the entry to put right; then field, value, why and by are needed
+    std::optional<std::int64_t> correct;  // number of the entry to put right; then field, value, why and by are needed
     std::string field, value, why;
 };
 Result<Answer> job_note(const Context& context, const JobNoteOptions& options);
@@ -43,16 +39,8 @@ struct JobKeepOptions {
     std::vector<std::string> things;  // "slot: words" or "slot: words #tag"
 };
 Result<Answer> job_keep(const Context& context, const JobKeepOptions& options);
-
-struct JobReturnOptions {
-    std::string job, id, by;  // id "keeping-1" or "1"
-};
-Result<Answer> job_return(const Context& context, const JobReturnOptions& options);
-
-struct JobConsentOptions {
-    std::string job, what, by;
-};
-Result<Answer> job_consent(const Context& context, const JobConsentOptions& options);
+Result<Answer> job_return(const Context& context, const workshop::ReturnRequest& request);
+Result<Answer> job_consent(const Context& context, const workshop::ConsentRequest& request);
 
 struct JobLooseEndsOptions {
     std::string job;

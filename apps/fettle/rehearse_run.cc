@@ -103,7 +103,7 @@ Status Rehearsal::note_cut(const std::string& text) {
     note.text = text;
     Result<Answer> noted = job_note(inner_, note);
     if (!noted) return pass(noted);
-    return append_entries(inner_, job_, noted->entries);
+    return {};
 }
 
 // Cuts the power at this instant and lets the set do what it does. Whether it can go on decides the rest of the run.

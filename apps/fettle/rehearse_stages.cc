@@ -20,20 +20,20 @@ namespace fs = std::filesystem;
 
 Status Rehearsal::take_in() {
     JobOpenOptions o;
-    o.customer = "1007";
-    o.vehicle = "Vellmoor estate (invented)";
-    o.complaint = "Goes dark now and then";
+    o.ask.customer = "1007";
+    o.ask.vehicle = "Vellmoor estate (invented)";
+    o.ask.complaint = "Goes dark now and then";
     for (const family::Release& r : releases_)  // one that the release is said to cure
-        if (r.release == to_ && !r.cures.empty()) o.complaint = r.cures.front();
-    o.housings = static_cast<int>(plates_.size());
-    for (const auto& [role, plate] : plates_) o.plates.push_back(plate);
+        if (r.release == to_ && !r.cures.empty()) o.ask.complaint = r.cures.front();
+    o.ask.housings = static_cast<int>(plates_.size());
+    for (const auto& [role, plate] : plates_) o.ask.plates.push_back(plate);
     o.keep = {"card slot: owner's map card #blue"};
-    o.consents = {"one-way"};
-    o.by = kRehearsedBy;
-    server_->with([&](standin::VirtualSet& set) { o.vin = set.vin(); });
-    std::string typed =
-        fmt::format("job open --customer 1007 --complaint {} --keep {}", in_quotes(o.complaint), in_quotes(o.keep[0]));
-    for (const auto& p : o.plates) typed += " --plate " + p;
+    o.ask.consents = {"one-way"};
+    o.ask.by = kRehearsedBy;
+    server_->with([&](standin::VirtualSet& set) { o.ask.vin = set.vin(); });
+    std::string typed = fmt::format("job open --customer 1007 --complaint {} --keep {}", in_quotes(o.ask.complaint),
+                                    in_quotes(o.keep[0]));
+    for (const auto& p : o.ask.plates) typed += " --plate " + p;
     Result<Answer> a = did(typed + " --consent one-way", job_open(inner_, o));
     if (!a) return pass(a);
     job_ = std::string(a->data.at("job").as_string());

@@ -1,12 +1,10 @@
-#include "job_page.h"
+#include "fettle/show/job_page.h"
 
 #include <fmt/core.h>
 
-#include "fettle/base/json.h"
 #include "fettle/base/text.h"
-#include "fettle/show/print.h"
 
-namespace fettle::app {
+namespace fettle::show {
 namespace {
 
 using book::Job;
@@ -167,125 +165,8 @@ std::string job_page(const Job& j) {
 
 namespace {
 
-json::object faults_json(const book::FaultRecord& f) {
-    json::array entries;
-    for (const book::FaultSeen& e : f.entries)
-        entries.push_back(json::object{
-            {"box", e.box}, {"code", e.code}, {"status", e.status ? json::value(*e.status) : json::value(nullptr)}});
-    json::object out{{"origin", json_word(code(f.origin))}, {"entries", std::move(entries)}};
-    json::object raw;
-    json::array not_read;
-    for (const auto& [role, memory] : f.boxes)
-        if (memory.read)
-            raw[role] = memory.raw;
-        else
-            not_read.emplace_back(role);
-    if (!f.boxes.empty()) {
-        out["raw"] = std::move(raw);
-        out["not_read"] = std::move(not_read);
-    }
-    return out;
-}
-
-}  // namespace
-
-json::object loose_end_json(const book::LooseEnd& e) {
-    return {{"id", e.id},
-            {"words", e.words},
-            {"owner", e.owner},
-            {"consequence", e.consequence},
-            {"open", e.open()},
-            {"blocks", e.blocks},
-            {"settled", e.settled},
-            {"settled_how", e.settled_how},
-            {"settled_by", e.settled_by},
-            {"signed", e.signed_for},
-            {"signed_by", e.signed_by},
-            {"signed_reason", e.signed_reason}};
-}
-
-json::object job_json(const Job& j) {
-    json::object plates;
-    for (const auto& [role, plate] : j.plates) plates[role] = plate;
-    json::array ends, keepings, notes, consents, runs, corrections;
-    for (const book::LooseEnd& e : j.loose_ends) ends.push_back(loose_end_json(e));
-    for (const book::Keeping& k : j.keepings)
-        keepings.push_back(
-            json::object{{"id", k.id}, {"words", k.words}, {"slot", k.slot}, {"tag", k.tag}, {"returned", k.returned}});
-    for (const std::string& n : j.notes) notes.emplace_back(n);
-    for (const std::string& c : j.consents) consents.emplace_back(c);
-    for (const book::Run& r : j.runs) {
-        json::object tally;
-        for (const auto& [name, count] : r.tally) tally[name] = count;
-        runs.push_back(json::object{{"release", r.release},
-                                    {"step", r.step},
-                                    {"started", iso8601(r.started)},
-                                    {"ended", r.ended ? json::value(iso8601(*r.ended)) : json::value(nullptr)},
-                                    {"outcome", json_word(code(r.outcome))},
-                                    {"against_halt", r.against_halt},
-                                    {"marks", r.marks.size()},
-                                    {"tally", std::move(tally)}});
-    }
-    for (const book::Correction& c : j.corrections)
-        corrections.push_back(json::object{{"entry", c.entry},
-                                           {"field", c.field},
-                                           {"before", c.before},
-                                           {"after", c.after},
-                                           {"why", c.why},
-                                           {"by", c.by}});
-    json::array steps, clearings;
-    const auto texts = [](const std::vector<std::string>& list) {
-        json::array out;
-        for (const std::string& t : list) out.emplace_back(t);
-        return out;
-    };
-    for (const book::Clearing& c : j.clearings)
-        clearings.push_back(json::object{{"box", c.box},
-                                         {"asked", texts(c.codes)},
-                                         {"done", texts(c.done)},
-                                         {"certain", c.answered},
-                                         {"allowed_by", c.allowed_by},
-                                         {"signed", texts(c.signed_too)},
-                                         {"why", c.why}});
-    for (const book::PlannedStep& s : j.plan) steps.emplace_back(s.release);
-    return {{"job", j.number},
-            {"opened", iso8601(j.opened)},
-            {"customer", j.customer},
-            {"vehicle", j.vehicle},
-            {"vin", j.vin},
-            {"complaint", j.complaint},
-            {"place", code(j.place)},
-            {"housings", j.housings ? json::value(*j.housings) : json::value(nullptr)},
-            {"plates", std::move(plates)},
-            {"consents", std::move(consents)},
-            {"keepings", std::move(keepings)},
-            {"family", j.family},
-            {"release_found", j.release_found},
-            {"market", j.market},
-            {"as_found_origin", j.as_found_origin == Origin::not_read ? "" : code(j.as_found_origin)},
-            {"target", j.target},
-            {"steps", std::move(steps)},
-            {"card_release", j.card_release},
-            {"card_audited_good", j.card_audited_good},
-            {"ready", j.ready_checked ? json::value(code(j.ready_verdict)) : json::value(nullptr)},
-            {"runs", std::move(runs)},
-            {"as_left_origin", json_word(code(j.as_left_origin))},
-            {"as_left_release", j.as_left_release},
-            {"proved", j.proved},
-            {"faults_before", faults_json(j.faults_before)},
-            {"faults_after", faults_json(j.faults_after)},
-            {"faults_cleared", faults_json(j.faults_cleared)},
-            {"clearings", std::move(clearings)},
-            {"loose_ends", std::move(ends)},
-            {"open_ends", j.open_ends().size()},
-            {"notes", std::move(notes)},
-            {"corrections", std::move(corrections)},
-            {"handovers", j.handovers.size()},
-            {"unknown_entries", j.unknown_entries}};
-}
-
 // A blank behind each comma between members, so that a line can be broken there.
-static std::string spaced(std::string_view data) {
+std::string spaced(std::string_view data) {
     std::string out;
     for (std::size_t i = 0; i < data.size(); ++i) {
         out += data[i];
@@ -295,13 +176,15 @@ static std::string spaced(std::string_view data) {
 }
 
 // Enough of an entry to know it again; whole in the JSON document.
-static std::string beginning_of(std::string_view data) {
+std::string beginning_of(std::string_view data) {
     constexpr std::size_t shown = 200;
     if (data.size() <= shown + 40) return std::string(data);
     std::size_t end = shown;
     while (end > 0 && (static_cast<unsigned char>(data[end]) & 0xC0) == 0x80) --end;
     return fmt::format("{}… ({} of {} bytes; all with --json)", data.substr(0, end), end, data.size());
 }
+
+}  // namespace
 
 std::string journal_lines(const std::vector<book::Entry>& entries) {
     std::string out = "entries\n";
@@ -311,4 +194,4 @@ std::string journal_lines(const std::vector<book::Entry>& entries) {
     return out;
 }
 
-}  // namespace fettle::app
+}  // namespace fettle::show
