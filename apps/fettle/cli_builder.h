@@ -55,10 +55,11 @@ private:
     struct None {};
 
     void define();
+    void define_job();
+    void define_identity();
     void define_lore();
     void define_shelf();
     void define_shelf_care(CLI::App& shelf);
-    void define_job();
     void define_plan_and_card();
     void define_link();
     void define_ready();
