@@ -42,19 +42,20 @@ CLI::Validator in_seconds() {
 
 void CommandLine::define_ready() {
     CLI::App& ready = group("ready", "may this step start, and can it finish?");
-    command<ReadyOptions>(ready, "check", "every precondition and hold, with its value", ready_check,
-                          [](CLI::App& c, ReadyOptions& o) {
-                              c.add_option("J", o.job, "the job's number")->required();
-                              c.add_option("--step", o.step, "the first that no run has ended")->type_name("N");
-                          });
-    command<ReadyAnswerOptions>(
-        ready, "answer", "what you saw, measured or tried", ready_answer, [](CLI::App& c, ReadyAnswerOptions& o) {
+    command<workshop::ReadyRequest>(
+        ready, "check", "every precondition and hold, with its value", ready_check,
+        [](CLI::App& c, workshop::ReadyRequest& o) {
+            c.add_option("J", o.job, "the job's number")->required();
+            c.add_option("--step", o.step, "the first that no run has ended")->type_name("N");
+        });
+    command<workshop::AnswerRequest>(
+        ready, "answer", "what you saw, measured or tried", ready_answer, [](CLI::App& c, workshop::AnswerRequest& o) {
             c.add_option("J", o.job, "the job's number")->required();
             c.add_option("KEY=VALUE", o.answers, "knob=answers supply.volts=13.5 …")->required();
         });
-    command<ReadyAcceptOptions>(
+    command<workshop::AcceptRequest>(
         ready, "accept", "sign for a mind or a can't say; never for a halt", ready_accept,
-        [](CLI::App& c, ReadyAcceptOptions& o) {
+        [](CLI::App& c, workshop::AcceptRequest& o) {
             c.add_option("J", o.job, "the job's number")->required();
             c.add_option("CODE", o.code, "the reason's code, or code:where")->required();
             c.add_option("--by", o.by, "who says so")->type_name("NAME")->required();

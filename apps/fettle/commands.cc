@@ -33,7 +33,7 @@ Form form_of(Act act) {
         case Act::show_release: return {"shelf show", {"release"}};
         case Act::plan: return {"plan", {}};
         case Act::lay_card: return {"card lay", {"release"}};
-        case Act::audit_card: return {"card audit", {"card"}};
+        case Act::audit_card: return {"card audit", {"file"}};
         case Act::list_devices: return {"card devices", {}};
         case Act::gauge_card: return {"card gauge", {"device"}};
         case Act::check_ready: return {"ready check", {"job"}};

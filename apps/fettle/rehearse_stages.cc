@@ -131,7 +131,7 @@ Status Rehearsal::put_in(const std::string& release) {
 }
 
 Status Rehearsal::make_ready(int step) {
-    ReadyAnswerOptions o;
+    workshop::AnswerRequest o;
     o.job = job_;
     o.answers = {"person=yes",      "call=staying",        "support=yes",      "supply.volts=13.5", "supply.limit=10",
                  "supply.lead_m=2", "supply.lead_mm2=2.5", "supply.fused=yes", "slots=empty",       "holds=yes"};

@@ -3,6 +3,29 @@
 #include <algorithm>
 
 namespace fettle {
+namespace {
+
+// Of the shop's families, shelf and devices: no job's number belongs in them.
+bool is_of_a_job(Act act) {
+    switch (act) {
+        case Act::open_job:
+        case Act::list_jobs:
+        case Act::draft_family:
+        case Act::check_family:
+        case Act::import_family:
+        case Act::add_family:
+        case Act::add_to_shelf:
+        case Act::verify_shelf:
+        case Act::tidy_shelf:
+        case Act::show_release:
+        case Act::list_devices:
+        case Act::check_sheet:
+        case Act::rehearse: return false;
+        default: return true;
+    }
+}
+
+}  // namespace
 
 std::string_view name_of(Act act) {
     switch (act) {
@@ -92,7 +115,7 @@ std::string Next::words(const std::function<std::string(const Proposal&)>& shown
 void Next::name_job(const std::string& number) {
     for (Part& p : parts_) {
         auto* act = std::get_if<Proposal>(&p);
-        if (!act) continue;
+        if (!act || !is_of_a_job(act->act)) continue;
         auto& a = act->arguments;
         const auto named = std::find_if(a.begin(), a.end(), [](const Argument& x) { return x.name == "job"; });
         if (named == a.end())

@@ -34,6 +34,12 @@ TEST(Next, AJobIsNamedOnceAndOnlyWhereNoneIs) {
     EXPECT_EQ(asked.words(), "show-job (00042-3)");
 }
 
+TEST(Next, ActsOfTheShopHaveNoJob) {
+    Next shelve{propose(Act::add_to_shelf, {wanted("package", "PATH")}), ", then ", propose(Act::plan)};
+    shelve.name_job("00042-3");
+    EXPECT_EQ(shelve.words(), "add-to-shelf (PATH), then plan (00042-3)");
+}
+
 TEST(Next, EveryActHasANameOfItsOwn) {
     std::vector<std::string_view> seen;
     for (int i = 0; i <= static_cast<int>(Act::rehearse); ++i) {

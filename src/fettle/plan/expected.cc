@@ -97,7 +97,7 @@ json::object expected_as_json(const PlanStep& step) {
 Result<Expected> expected_from(const std::string& text) {
     const auto wrong = [] {
         return bad_input("expected-malformed", "the run's start", "what it is held against cannot be read",
-                         "look at the record: fettle job show J --entries");
+                         Next{"look at the record: ", propose(Act::show_job, {flag("entries")})});
     };
     auto parsed = parse_json(text, "the run's start");
     if (!parsed || !parsed->is_object()) return wrong();

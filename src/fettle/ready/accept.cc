@@ -33,8 +33,10 @@ std::string acceptance_key(const Reason& r) {
 
 Status may_accept(const Judgement& judgement, const Acceptance& acceptance) {
     if (trim(acceptance.by).empty() || trim(acceptance.reason).empty()) {
-        return usage_error("signature-incomplete", printable(acceptance.code), "a signature needs a name and a reason",
-                           "give --by NAME and --reason TEXT");
+        return usage_error(
+            "signature-incomplete", printable(acceptance.code), "a signature needs a name and a reason",
+            Next{"sign it with both: ", propose(Act::accept, {given("code", acceptance.code), wanted("by", "NAME"),
+                                                              wanted("reason", "TEXT")})});
     }
     std::vector<std::string> found, open;
     bool halts = false;

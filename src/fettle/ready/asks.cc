@@ -34,8 +34,7 @@ AskItem judge_way(const family::Act& ask, const std::string& control, double aft
                  {"ask-goes-on-by-itself", Verdict::mind,
                   fmt::format("unanswered it goes on after {}; an ask that was skipped may leave a fault entry",
                               human_duration(after_s)),
-                  ask.id, "family file"},
-                 "answer it if anything can"},
+                  ask.id, "family file", "answer it if anything can"}},
                 ""};
     }
     const std::string key = control == "touch" && !ask.area.empty() ? "touch." + key_part(ask.area) : control;
@@ -46,25 +45,26 @@ AskItem judge_way(const family::Act& ask, const std::string& control, double aft
                  {first ? "ask-control-answers" : "ask-other-way-answers", first ? Verdict::fit : Verdict::mind,
                   first ? fmt::format("it {}: the {} answers", ask.words, what)
                         : fmt::format("it {}: the {} is the other way in, and it answers", ask.words, what),
-                  ask.id, "typed"},
-                 ""},
+                  ask.id, "typed"}},
                 ""};
     }
     if (state == "dead") {
         return {{"",
                  what + " is dead (typed)",
                  {"ask-control-dead", Verdict::halt,
-                  fmt::format("it {}, and the {} is dead: the run cannot finish", ask.words, what), ask.id, "typed"},
-                 fmt::format("repair the {} first", what)},
+                  fmt::format("it {}, and the {} is dead: the run cannot finish", ask.words, what), ask.id, "typed",
+                  fmt::format("repair the {} first", what)}},
                 ""};
     }
-    return {{"",
-             what + " not tested",
-             {"ask-not-tested", Verdict::cant_say,
-              fmt::format("it {}, and whether the {} answers was not tested", ask.words, what), ask.id, "not tested"},
-             control == "touch" ? "touch it now: fettle ready touch J"
-                                : fmt::format("try the {} now, then say {}=answers or {}=dead", what, key, key)},
-            key};
+    const Next now = control == "touch"
+                         ? Next{"touch it now: ", propose(Act::test_touch)}
+                         : Next(fmt::format("try the {} now, then say {}=answers or {}=dead", what, key, key));
+    return {
+        {"",
+         what + " not tested",
+         {"ask-not-tested", Verdict::cant_say,
+          fmt::format("it {}, and whether the {} answers was not tested", ask.words, what), ask.id, "not tested", now}},
+        key};
 }
 
 AskItem judge_ask(const family::Act& ask, const Told& told) {
@@ -72,8 +72,8 @@ AskItem judge_ask(const family::Act& ask, const Told& told) {
         return {{"",
                  "control not known",
                  {"ask-control-not-known", Verdict::cant_say,
-                  fmt::format("it {}, and with what it is answered is not known", ask.words), ask.id, "family file"},
-                 "look it up in the maker's instructions before the start"},
+                  fmt::format("it {}, and with what it is answered is not known", ask.words), ask.id, "family file",
+                  "look it up in the maker's instructions before the start"}},
                 ""};
     }
     std::optional<AskItem> best;
@@ -90,7 +90,8 @@ AskItem judge_ask(const family::Act& ask, const Told& told) {
     // try.
     best->item.value += "; " + first.item.value;
     if (best->wanted.empty()) best->wanted = first.wanted;
-    if (!first.wanted.empty() && best->item.reason.verdict == Verdict::mind) best->item.next = first.item.next;
+    if (!first.wanted.empty() && best->item.reason.verdict == Verdict::mind)
+        best->item.reason.next = first.item.reason.next;
     return std::move(*best);
 }
 

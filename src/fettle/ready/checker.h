@@ -17,8 +17,9 @@ public:
     Check run();
 
 private:
-    void item(std::string words, std::string value, Reason r, std::string next = {}) {
-        out_.items.push_back({std::move(words), std::move(value), std::move(r), std::move(next)});
+    void item(std::string words, std::string value, Reason r, Next next = {}) {
+        r.next = std::move(next);
+        out_.items.push_back({std::move(words), std::move(value), std::move(r)});
     }
     void want(std::string key) { out_.wanted.push_back(std::move(key)); }
 

@@ -38,7 +38,7 @@ void Checker::reading_age() {
     item("supply's reading", ago + " old",
          {"supply-reading-old", Verdict::mind,
           "the supply was read " + ago + " ago; its knobs may have been turned since", "supply", "read"},
-         "read it again: fettle ready supply J --from …");
+         {"read it again: ", propose(Act::read_supply, {wanted("from", "SOURCE")})});
 }
 
 void Checker::fuse() {

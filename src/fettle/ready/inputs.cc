@@ -59,7 +59,8 @@ void Checker::cards() {
             item(words, "not audited good",
                  {"card-not-audited", Verdict::cant_say, fmt::format("card {} was not found good since it was laid", n),
                   where, "not read"},
-                 fmt::format("fettle card audit CARD --release R --card {} --job J", n));
+                 {"audit it: ", propose(Act::audit_card, {fettle::wanted("file", "CARD"), given("release", s_.release),
+                                                          given("card", std::to_string(n))})});
         } else if (known != s_.further_cards.end() && !there) {
             item(words, s_.release + ", audited good",
                  {"next-card-ready", Verdict::fit,
@@ -169,15 +170,14 @@ void Checker::call() {
         item("test call", "not heard (typed)",
              {"call-not-heard", Verdict::mind, "the call for hands was not heard: stay within sight of the box", "call",
               "typed"},
-             "turn it up or set a command of your own, then again: fettle watch JOB --test-call --hook COMMAND; or "
-             "stay");
+             {"turn it up or set a command of your own, then again: ",
+              propose(Act::watch, {flag("test-call"), wanted("hook", "COMMAND")}), "; or stay"});
     } else {
         want("call");
         item("test call", "not tried",
              {"call-not-tried", Verdict::mind, "whether the call for hands is heard was not tried", "call", "not said"},
-             "make one test call: fettle watch JOB --test-call; then say call=heard or call=not-heard; call=staying if "
-             "nobody "
-             "walks away");
+             {"make one test call: ", propose(Act::watch, {flag("test-call")}),
+              "; then say call=heard or call=not-heard; call=staying if nobody walks away"});
     }
 }
 

@@ -11,7 +11,7 @@ namespace fettle::ready {
 void Checker::plan() {
     if (!s_.plan_verdict) {
         item("plan", "none", {"no-plan", Verdict::cant_say, "no plan was made for this job", "plan", "not said"},
-             "run plan with --job");
+             {"make one: ", propose(Act::plan, {wanted("to", "RELEASE")})});
         return;
     }
     const std::string why = s_.plan_because.empty() ? "" : ": " + s_.plan_because;
@@ -44,15 +44,19 @@ void Checker::consent() {
         item("one-way door", "no consent",
              {"one-way-no-consent", Verdict::halt,
               s_.release + " has no way back and the owner's consent is not recorded", "one-way", "not said"},
-             "ask the owner, then record it: fettle job consent J one-way --by NAME");
+             {"ask the owner, then record it: ",
+              propose(Act::consent, {given("what", "one-way"), wanted("by", "NAME")})});
     }
 }
 
 void Checker::card() {
+    const auto release = [&] { return s_.release.empty() ? wanted("release", "R") : given("release", s_.release); };
+    const auto audit = [&] { return propose(Act::audit_card, {wanted("file", "CARD"), release()}); };
     if (!s_.card_release) {
         item("card", "not known",
              {"card-not-known", Verdict::cant_say, "no card was laid or audited for this job", "card", "not said"},
-             "fettle card lay R --out IMAGE --job J, or fettle card audit CARD --release R --job J");
+             {"lay one: ", propose(Act::lay_card, {release(), wanted("out", "IMAGE")}),
+              ", or audit what there is: ", audit()});
     } else if (*s_.card_release != s_.release) {
         item("card", *s_.card_release,
              {"card-other-release", Verdict::halt,
@@ -61,7 +65,7 @@ void Checker::card() {
     } else if (!s_.card_audited_good) {
         item("card", *s_.card_release + ", not audited",
              {"card-not-audited", Verdict::cant_say, "the card was not audited since it was laid", "card", "not read"},
-             "fettle card audit CARD --release R --job J");
+             {"audit it: ", audit()});
     } else {
         item("card", s_.release + ", audited good",
              {"card-good", Verdict::fit, "the card was laid for this step and the audit found nothing", "card",
@@ -71,10 +75,12 @@ void Checker::card() {
 
 void Checker::right() {
     if (!s_.right_known) {
-        item("right of use", "not known",
-             {"right-not-said", Verdict::cant_say, "it is not known by what right the release is used", "right",
-              "not said"},
-             "shelve the release with --right");
+        item(
+            "right of use", "not known",
+            {"right-not-said", Verdict::cant_say, "it is not known by what right the release is used", "right",
+             "not said"},
+            {"shelve it with the right that it is used by: ",
+             propose(Act::add_to_shelf, {wanted("package", "PATH"), wanted("from", "TEXT"), wanted("right", "WORD")})});
     } else if (!*s_.right_known) {
         item("right of use", "unknown",
              {"right-unknown", Verdict::halt, "the provenance slip names no right of use", "right", "provenance slip"},
@@ -90,8 +96,10 @@ void Checker::keepings() {
         if (k.returned || !k.tag.empty()) continue;
         item("keeping: " + k.words, "no tag",
              {"keeping-not-tagged", Verdict::mind, k.words + " is held without a tag", k.words, "typed"},
-             "tag it, then put its entry right: fettle job note J --correct N --field tag --value TAG --why TEXT "
-             "--by NAME; N is in fettle job show J --entries");
+             {"tag it, then put its entry right: ",
+              propose(Act::note, {wanted("correct", "N"), given("field", "tag"), wanted("value", "TAG"),
+                                  wanted("why", "TEXT"), wanted("by", "NAME")}),
+              "; N is in ", propose(Act::show_job, {flag("entries")})});
     }
     const auto empty = yes(s_.told, "slots", "empty", "not-empty");
     if (!empty) {

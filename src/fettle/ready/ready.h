@@ -48,12 +48,12 @@ struct Situation {
     std::map<std::string, std::int64_t> read_s_ago;  // told keys that an instrument gave, and how long ago
 };
 
-// One line of the check, for showing: what, the value it rests on, and the reason that came of it.
+// One line of the check, for showing: what, the value it rests on, and the reason that came of it. What would better it
+// is the reason's next; its acts name no job.
 struct Item {
     std::string words;  // "knob, for: asks for the knob (Turn the knob to go on)"
     std::string value;  // "answers (typed)", "13.5 V (typed), 13.3 V at the box", "not said"
     Reason reason;
-    std::string next;  // what would better it; empty when fit
 };
 
 struct HandsWindow {  // when a person must act at the box, seconds from the start of the step

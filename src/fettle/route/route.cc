@@ -229,9 +229,11 @@ void judge_route(const family::Family& family, const Search& s, const Goal& goal
              goal.consent_one_way
                  ? fmt::format("{} is a one-way door: no return from it, and that was agreed to", r.steps[i].release)
                  : fmt::format("{} is a one-way door: after it there is no return to what is installed now; "
-                               "ask for consent first (--consent one-way)",
+                               "ask for consent first",
                                r.steps[i].release),
-             r.steps[i].release, "family file"});
+             r.steps[i].release, "family file",
+             goal.consent_one_way ? Next()
+                                  : Next{"ask the owner, then: ", propose(Act::plan, {given("consent", "one-way")})}});
     }
 }
 
@@ -342,9 +344,10 @@ RouteAnswer find_route(const family::Family& family, const std::vector<family::R
     list_releases(s, order, can_reach, a);
     const std::string target = goal.release == "newest" ? newest(s, order, can_reach, goal, a) : goal.release;
     if (target.empty()) {
-        a.judgement.add({"shelf-empty", Verdict::halt,
-                         fmt::format("no release of {} is on the shelf; shelve one first: fettle shelf add", family.id),
-                         "shelf", "shelf"});
+        a.judgement.add({"shelf-empty", Verdict::halt, fmt::format("no release of {} is on the shelf", family.id),
+                         "shelf", "shelf",
+                         Next{"shelve one first: ",
+                              propose(Act::add_to_shelf, {wanted("package", "PATH"), wanted("from", "TEXT")})}});
         return a;
     }
     const auto at = number_of(shelf, target);

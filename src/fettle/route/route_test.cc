@@ -35,9 +35,12 @@ TEST(Route, TwoStepsThroughTheDoorAskConsent) {  // story 2
     EXPECT_TRUE(a.recommended->steps[0].stepping_stone);
     EXPECT_EQ(a.recommended->irreversible, 0);  // the target needs that door
     EXPECT_EQ(a.judgement.verdict(), Verdict::cant_say);
-    EXPECT_NE(reason(a.judgement, "consent-needed"), nullptr);
+    ASSERT_NE(reason(a.judgement, "consent-needed"), nullptr);
+    EXPECT_EQ(reason(a.judgement, "consent-needed")->next,
+              (Next{"ask the owner, then: ", propose(Act::plan, {given("consent", "one-way")})}));
     const auto agreed = ask(whole_shelf(), set_at("26.1.090"), {"27.3.118", true, ""});
     EXPECT_EQ(agreed.judgement.verdict(), Verdict::mind);
+    EXPECT_TRUE(reason(agreed.judgement, "one-way-door-agreed")->next.empty());
 }
 
 // n releases of one line, each of which installs from any older one.
@@ -141,7 +144,10 @@ TEST(Route, TheMarketStandsAgainst) {  // story 8
 }
 
 TEST(Route, AnEmptyShelfAndAnUnknownRelease) {
-    EXPECT_NE(reason(ask({}, set_at("27.1.110"), {"newest", false, ""}).judgement, "shelf-empty"), nullptr);
+    const auto empty = ask({}, set_at("27.1.110"), {"newest", false, ""});
+    ASSERT_NE(reason(empty.judgement, "shelf-empty"), nullptr);
+    ASSERT_NE(reason(empty.judgement, "shelf-empty")->next.proposal(), nullptr);
+    EXPECT_EQ(reason(empty.judgement, "shelf-empty")->next.proposal()->act, Act::add_to_shelf);
     EXPECT_NE(reason(ask(whole_shelf(), set_at("27.1.110"), {"99.9.999", false, ""}).judgement, "release-unknown"),
               nullptr);
 }

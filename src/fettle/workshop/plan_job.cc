@@ -154,6 +154,8 @@ Result<Planned> plan_job(const Workshop& shop, const PlanAsk& asked) {
         out.offered = std::move(*held);
         out.plan->judgement.add(out.offered->judgement);
     }
+    if (job)
+        for (Reason& r : out.plan->judgement.reasons) r.next.name_job(job->number);
     if (job && (!out.plan->steps.empty() || out.plan->nothing_to_do)) {
         if (auto kept = append_entries(shop, ask.job, {planned_entry(*out.plan, ask.cuts, ask.fed)}); !kept)
             return pass(kept);

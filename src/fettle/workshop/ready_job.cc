@@ -3,9 +3,66 @@
 #include <algorithm>
 
 #include "fettle/base/json.h"
+#include "fettle/base/text.h"
 #include "fettle/workshop/box_against.h"
+#include "fettle/workshop/store.h"
 
 namespace fettle::workshop {
+namespace {
+
+int number_of(const JobRun& run, const plan::PlanStep& step) {
+    const auto& all = run.plan.steps;
+    const auto at = std::find_if(all.begin(), all.end(), [&](const plan::PlanStep& s) { return &s == &step; });
+    return at == all.end() ? 0 : static_cast<int>(at - all.begin()) + 1;
+}
+
+Result<ReadyChecked> checked_now(const Workshop& shop, const ReadyRequest& request) {
+    const auto run = load_job_run(shop, request.job, Unidentified::allowed);
+    if (!run) return pass(run);
+    const auto step = step_or_none(*run, request.step);
+    if (!step) return pass(step);
+    ReadyChecked out;
+    out.job = run->number;
+    out.level = run->level();
+    out.release = run->release_of(**step);
+    out.planned = !(*step)->release.release.empty();
+    out.step = number_of(*run, **step);
+    out.check = ready_of(*run, **step, shop.clock->now());
+    out.signed_for = signatures_of(run->job);
+    out.may = ready::may_start(out.check.judgement, out.signed_for);
+    if (auto kept = append_entries(shop, run->number, {ready_entry(out.check, out.step)}, run->job.last_number); !kept)
+        return pass(kept);
+    return out;
+}
+
+Result<Accepted> accepted_now(const Workshop& shop, const AcceptRequest& request) {
+    const auto run = load_job_run(shop, request.job, Unidentified::allowed);
+    if (!run) return pass(run);
+    const auto step = step_or_none(*run, request.step);
+    if (!step) return pass(step);
+    const Judgement judgement = ready_of(*run, **step, shop.clock->now()).judgement;
+    ready::Acceptance signature{request.code, request.by, request.reason};
+    if (auto ok = ready::may_accept(judgement, signature); !ok) {
+        ok.error().next.name_job(run->number);
+        return pass(ok);
+    }
+    signature.verdict = Verdict::mind;
+    for (const Reason& r : judgement.reasons) {
+        const std::string key = ready::acceptance_key(r);
+        if (r.verdict == Verdict::fit || (r.code != request.code && key != request.code)) continue;
+        signature.code = key;
+        signature.verdict = r.verdict;
+    }
+    const NewEntry entry{"accepted",
+                         {{"code", signature.code},
+                          {"by", signature.by},
+                          {"reason", signature.reason},
+                          {"verdict", code(*signature.verdict)}}};
+    if (auto kept = append_entries(shop, run->number, {entry}, run->job.last_number); !kept) return pass(kept);
+    return Accepted{run->number, std::move(signature)};
+}
+
+}  // namespace
 
 Result<const plan::PlanStep*> step_or_none(const JobRun& run, int wanted) {
     static const plan::PlanStep none = [] {
@@ -58,12 +115,11 @@ ready::Check ready_of(const JobRun& run, const plan::PlanStep& step, UnixMs now)
     for (const book::Keeping& k : run.job.keepings) s.keepings.push_back({k.words, k.slot, k.tag, k.returned});
     ready::Check out = ready::check(run.family, step.forecast, step.map, s);
     for (const Reason& r : reasons_against(run.job)) {
-        out.items.push_back({"the box's own word", "differs (read over the link)", r, ""});
+        out.items.push_back({"the box's own word", "differs (read over the link)", r});
         out.judgement.add(r);
     }
-    for (ready::Item& i : out.items) {  // commands that it names, with this job's number
-        if (const auto at = i.next.find(" JOB "); at != std::string::npos) i.next.replace(at + 1, 3, run.number);
-    }
+    for (ready::Item& i : out.items) i.reason.next.name_job(run.number);
+    for (Reason& r : out.judgement.reasons) r.next.name_job(run.number);
     return out;
 }
 
@@ -72,6 +128,46 @@ NewEntry ready_entry(const ready::Check& check, int step) {
             {{"verdict", code(check.judgement.verdict())},
              {"reasons", reasons_as_json(check.judgement.reasons)},
              {"step", step}}};
+}
+
+Result<ReadyChecked> check_ready(const Workshop& shop, const ReadyRequest& request) {
+    return until_journal_rests([&] { return checked_now(shop, request); });
+}
+
+Result<std::pair<std::string, std::string>> key_and_value(const std::string& text, Next next) {
+    const auto equals = text.find('=');
+    if (equals == std::string::npos)
+        return usage_error("answer-not-key-value", printable(text), "no key and value", std::move(next));
+    return std::pair(text.substr(0, equals), text.substr(equals + 1));
+}
+
+NewEntry answered_entry(const std::string& key, const std::string& value, const std::string& source) {
+    NewEntry out{"answered", {{"key", key}, {"value", value}}};
+    if (!source.empty()) out.data["source"] = source;
+    return out;
+}
+
+Result<Answered> answer(const Workshop& shop, const AnswerRequest& request) {
+    const auto run = load_job_and_family(shop, request.job, Unidentified::allowed);  // of none: the general keys
+    if (!run) return pass(run);
+    if (request.answers.empty())
+        return usage_error("answer-missing", "job " + run->number, "nothing was said",
+                           "say KEY=VALUE, e.g. knob=answers");
+    Answered out{run->number, {}};
+    std::vector<NewEntry> entries;
+    for (const std::string& text : request.answers) {
+        auto said = key_and_value(text, "say KEY=VALUE");
+        if (!said) return pass(said);
+        if (auto ok = ready::check_answer(run->family, said->first, said->second); !ok) return pass(ok);
+        entries.push_back(answered_entry(said->first, said->second));
+        out.kept.push_back(std::move(*said));
+    }
+    if (auto kept = append_entries(shop, run->number, entries); !kept) return pass(kept);
+    return out;
+}
+
+Result<Accepted> accept(const Workshop& shop, const AcceptRequest& request) {
+    return until_journal_rests([&] { return accepted_now(shop, request); });
 }
 
 }  // namespace fettle::workshop
