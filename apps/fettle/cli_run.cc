@@ -65,8 +65,8 @@ void CommandLine::define_ready() {
     command<ReadyTouchOptions>(ready, "touch",
                                "the touch test: the screen as a grid with the areas that will be asked for",
                                ready_touch, [](CLI::App& c, ReadyTouchOptions& o) {
-                                   c.add_option("J", o.job, "the job's number")->required();
-                                   c.add_option("AREA=VALUE", o.said, "\"lower right=answers\" 2=dead …");
+                                   c.add_option("J", o.ask.job, "the job's number")->required();
+                                   c.add_option("AREA=VALUE", o.ask.said, "\"lower right=answers\" 2=dead …");
                                    c.add_flag("--ascii", o.ascii, "no character beyond ASCII");
                                });
     command<ReadySupplyOptions>(
