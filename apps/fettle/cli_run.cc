@@ -69,9 +69,9 @@ void CommandLine::define_ready() {
                                    c.add_option("AREA=VALUE", o.ask.said, "\"lower right=answers\" 2=dead …");
                                    c.add_flag("--ascii", o.ascii, "no character beyond ASCII");
                                });
-    command<ReadySupplyOptions>(
+    command<workshop::SupplyRequest>(
         ready, "supply", "read the supply's figures; it is only asked, never set", ready_supply,
-        [](CLI::App& c, ReadySupplyOptions& o) {
+        [](CLI::App& c, workshop::SupplyRequest& o) {
             c.add_option("J", o.job, "the job's number")->required();
             c.add_option("--from", o.from, "scpi://HOST:5025, words://HOST:PORT/V?,I?, a file or pipe of samples, or -")
                 ->type_name("SOURCE")
@@ -80,9 +80,9 @@ void CommandLine::define_ready() {
                 ->type_name("S")
                 ->check(CLI::Range(0.0, 3600.0));
         });
-    command<ReadyGuardOptions>(
+    command<workshop::GuardRequest>(
         ready, "guard", "while a run is open: watch supply and network, say and record a broken hold at once",
-        ready_guard, [](CLI::App& c, ReadyGuardOptions& o) {
+        ready_guard, [](CLI::App& c, workshop::GuardRequest& o) {
             c.add_option("J", o.job, "the job's number")->required();
             c.add_option("--supply", o.supply, "as for ready supply --from")->type_name("SOURCE");
             c.add_option("--listen", o.listen, "hear other testers on the network; nothing is sent")
@@ -91,12 +91,12 @@ void CommandLine::define_ready() {
                 ->type_name("S")
                 ->check(CLI::Range(0.0, 86400.0));
         });
-    command<ReadyBreachOptions>(ready, "breach", "a hold is not so any more: recorded with the run", ready_breach,
-                                [](CLI::App& c, ReadyBreachOptions& o) {
-                                    c.add_option("J", o.job, "the job's number")->required();
-                                    c.add_option("HOLD", o.hold, "doors, lights, key, …")->required();
-                                    c.add_option("--says", o.says, "what you saw")->type_name("TEXT");
-                                });
+    command<workshop::BreachRequest>(ready, "breach", "a hold is not so any more: recorded with the run", ready_breach,
+                                     [](CLI::App& c, workshop::BreachRequest& o) {
+                                         c.add_option("J", o.job, "the job's number")->required();
+                                         c.add_option("HOLD", o.hold, "doors, lights, key, …")->required();
+                                         c.add_option("--says", o.says, "what you saw")->type_name("TEXT");
+                                     });
     command<ReadyPlacardOptions>(
         ready, "placard", "what hangs in the windscreen: until when, and what not to touch", ready_placard,
         [](CLI::App& c, ReadyPlacardOptions& o) {
