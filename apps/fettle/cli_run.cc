@@ -100,10 +100,10 @@ void CommandLine::define_ready() {
     command<ReadyPlacardOptions>(
         ready, "placard", "what hangs in the windscreen: until when, and what not to touch", ready_placard,
         [](CLI::App& c, ReadyPlacardOptions& o) {
-            c.add_option("J", o.job, "the job's number")->required();
+            c.add_option("J", o.ask.job, "the job's number")->required();
             c.add_option("--out", o.out, "NAME.svg or NAME.pdf")->type_name("FILE")->required();
-            c.add_option("--by", o.ask_for, "whom to ask for")->type_name("NAME");
-            c.add_option("--step", o.step, "of this step of the plan")->type_name("N");
+            c.add_option("--by", o.ask.ask_for, "whom to ask for")->type_name("NAME");
+            c.add_option("--step", o.ask.step, "of this step of the plan")->type_name("N");
         });
 }
 

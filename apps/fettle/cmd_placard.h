@@ -4,13 +4,13 @@
 #include <string>
 
 #include "context.h"
+#include "fettle/workshop/placard_job.h"
 
 namespace fettle::app {
 
 struct ReadyPlacardOptions {
-    std::string job, out;  // .svg or .pdf
-    std::string ask_for;   // --by NAME
-    int step = 0;
+    workshop::PlacardRequest ask;
+    std::string out;  // .svg or .pdf
 };
 Result<Answer> ready_placard(Context& context, const ReadyPlacardOptions& options);
 
