@@ -28,8 +28,8 @@ Answer replayed(const workshop::Replayed& r) {
 
 Answer blanked(const workshop::Blanked& b) {
     Answer a;
-    a.headline = fmt::format("{} is a copy without VIN and serial numbers; {} differ.", printable(b.out),
-                             b.bytes_changed == 1 ? "1 byte" : fmt::format("{} bytes", b.bytes_changed));
+    a.headline = fmt::format("{} is a copy without VIN and serial numbers; {}.", printable(b.out),
+                             b.bytes_changed == 1 ? "1 byte differs" : fmt::format("{} bytes differ", b.bytes_changed));
     a.text =
         "  Addresses of hosts and times stay; so does what the named identifiers do not cover: look at it before you\n"
         "  hand it on.\n";
