@@ -1,6 +1,9 @@
 #include "fettle/plan/expected.h"
 
+#include <algorithm>
+#include <cmath>
 #include <optional>
+#include <type_traits>
 
 #include "fettle/base/json.h"
 
@@ -18,6 +21,8 @@ constexpr cutmap::Outcome kOutcomes[] = {cutmap::Outcome::nothing_changed,
                                          cutmap::Outcome::lost,
                                          cutmap::Outcome::done};
 
+constexpr int kMost = 1'000'000;
+
 json::array of(const forecast::Quantiles& q) {
     return {q.p10_s, q.p50_s, q.p90_s, q.p99_s};
 }
@@ -25,10 +30,21 @@ json::array of(const change::Range& r) {
     return {r.low, r.expected, r.high};
 }
 
+// 1e999 is a number of JSON and no figure of anything: it counts as not said.
+double finite(double v) {
+    return std::isfinite(v) ? v : 0;
+}
 double number_at(const json::value& list, std::size_t i) {
     if (!list.is_array() || i >= list.get_array().size()) return 0;
     const json::value& v = list.get_array()[i];
-    return v.is_number() ? v.to_number<double>() : 0;
+    return v.is_number() ? finite(v.to_number<double>()) : 0;
+}
+// A whole number as the journal has it; what is beyond `most` either way counts as that much.
+template <typename Whole>
+Whole whole_number(const json::object& o, const char* key, Whole otherwise, Whole most) {
+    const auto edge = static_cast<double>(most);
+    const double low = std::is_signed_v<Whole> ? -edge : 0;
+    return static_cast<Whole>(std::clamp(number_of(o, key, static_cast<double>(otherwise)), low, edge));
 }
 forecast::Quantiles quantiles(const json::object& o, const char* key) {
     const json::value* v = o.if_contains(key);
@@ -38,7 +54,7 @@ forecast::Quantiles quantiles(const json::object& o, const char* key) {
 change::Range range(const json::object& o, const char* key) {
     const json::value* v = o.if_contains(key);
     if (!v) return {};
-    const auto n = [&](std::size_t i) { return static_cast<int>(std::max(-1e6, std::min(1e6, number_at(*v, i)))); };
+    const auto n = [&](std::size_t i) { return static_cast<int>(std::clamp(number_at(*v, i), -1e6, 1e6)); };
     return {n(0), n(1), n(2)};
 }
 
@@ -116,10 +132,9 @@ Result<Expected> expected_from(const std::string& text) {
                                        line.region = text_of(l, "region");
                                        line.before = text_of(l, "before");
                                        line.after = text_of(l, "after");
-                                       const auto action =
-                                           static_cast<std::size_t>(std::max(0.0, number_of(l, "action")));
+                                       const auto action = whole_number<std::size_t>(l, "action", 0, 1000);
                                        if (action < std::size(kActions)) line.action = kActions[action];
-                                       line.bytes = static_cast<std::uint64_t>(std::max(0.0, number_of(l, "bytes")));
+                                       line.bytes = whole_number<std::uint64_t>(l, "bytes", 0, 1ull << 53);
                                        out.sheet.bytes += line.bytes;
                                        out.sheet.lines.push_back(std::move(line));
                                    }) &&
@@ -129,8 +144,8 @@ Result<Expected> expected_from(const std::string& text) {
                                        w.act = text_of(s, "act");
                                        w.begins = quantiles(s, "begins");
                                        w.lasts = quantiles(s, "lasts");
-                                       w.current_mean_A = number_of(s, "mean_A");
-                                       w.current_p99_A = number_of(s, "p99_A");
+                                       w.current_mean_A = finite(number_of(s, "mean_A"));
+                                       w.current_p99_A = finite(number_of(s, "p99_A"));
                                        const json::value* hands = s.if_contains("hands_on");
                                        w.hands_on = hands && hands->is_bool() && hands->get_bool();
                                        out.forecast.peak_A = std::max(out.forecast.peak_A, w.current_p99_A);
@@ -139,7 +154,7 @@ Result<Expected> expected_from(const std::string& text) {
                        each_object(o, "moments", [&](const json::object& m) {
                            cutmap::Moment moment;
                            moment.act = text_of(m, "act");
-                           moment.cell = static_cast<int>(number_of(m, "cell", -1));
+                           moment.cell = whole_number(m, "cell", -1, kMost);
                            const json::value* outcomes = m.if_contains("outcomes");
                            if (outcomes && outcomes->is_array()) {
                                for (const json::value& v : outcomes->get_array()) {
@@ -157,10 +172,10 @@ Result<Expected> expected_from(const std::string& text) {
         out.sheet.tally.landed = range(tally, "landed");
         out.sheet.tally.passed_over = range(tally, "passed_over");
         out.sheet.tally.refused = range(tally, "refused");
-        out.sheet.tally.total = static_cast<int>(number_of(tally, "total"));
+        out.sheet.tally.total = whole_number(tally, "total", 0, kMost);
     }
     out.forecast.total = quantiles(o, "total");
-    out.forecast.own_runs = static_cast<int>(number_of(o, "own_runs"));
+    out.forecast.own_runs = whole_number(o, "own_runs", 0, kMost);
     out.forecast.rests_on = text_of(o, "rests_on");
     out.forecast.claim = text_of(o, "claim");
     const json::value* known = o.if_contains("boot_order_known");
