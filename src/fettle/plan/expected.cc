@@ -44,7 +44,8 @@ template <typename Whole>
 Whole whole_number(const json::object& o, const char* key, Whole otherwise, Whole most) {
     const auto edge = static_cast<double>(most);
     const double low = std::is_signed_v<Whole> ? -edge : 0;
-    return static_cast<Whole>(std::clamp(number_of(o, key, static_cast<double>(otherwise)), low, edge));
+    const double v = number_of(o, key, static_cast<double>(otherwise));
+    return std::isnan(v) ? otherwise : static_cast<Whole>(std::clamp(v, low, edge));
 }
 forecast::Quantiles quantiles(const json::object& o, const char* key) {
     const json::value* v = o.if_contains(key);

@@ -104,6 +104,12 @@ TEST(Expected, AFigureBeyondEveryNumberIsNotSaid) {
     EXPECT_EQ(e->forecast.states.at(0).current_mean_A, 0);
     EXPECT_EQ(e->forecast.states.at(0).current_p99_A, 0);
     EXPECT_EQ(e->forecast.total.p10_s, 0);
+    // Nothing times beyond: the reader of JSON makes it no number at all.
+    const auto none = expected_from(R"({"lines":[{"bytes":0e309}],"states":[],"moments":[{"cell":0e309}]})");
+    ASSERT_TRUE(none);
+    EXPECT_EQ(none->sheet.lines.at(0).bytes, 0u);
+    EXPECT_GE(none->map.moments.at(0).cell, -1);
+    EXPECT_LE(none->map.moments.at(0).cell, 0);
 }
 
 }  // namespace
