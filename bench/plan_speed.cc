@@ -152,7 +152,7 @@ void time_weighing(const std::string& project) {
         std::vector<family::Release> shelf;
         for (int i = 0; i < n; ++i) shelf.push_back(release(fmt::format("27.{}.100", i), 120, i));
         int weighed = 0;
-        const auto cost = [&](const family::Release& to, const change::SetState& before) -> std::pair<double, double> {
+        const auto cost = [&](const family::Release& to, const change::SetState& before) -> route::StepWeight {
             ++weighed;
             const auto from = std::find_if(shelf.begin(), shelf.end(), [&](const family::Release& r) {
                 return r.release == before.at("main").release;

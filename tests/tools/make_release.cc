@@ -1,6 +1,6 @@
 // fettle-maker: packages of the example families for case files, with real digests and the example maker's signature.
 //   fettle-maker --folder=DIR --release=27.3.118 [--like=RELEASE] [--seed=N] [--size=BYTES] [--market=NS,MD]
-//                [--installs-from=RELEASE] [--counter=N] [--no-return=yes|no] [--cures=TEXT] [--family=FILE]
+//                [--installs-from=RELEASE] [--counter=N|none] [--no-return=yes|no] [--cures=TEXT] [--family=FILE]
 // The history is that of the family file's id: dunnock, brill or pelm; of any other, dunnock's. `like` names the
 // release of the example history that it is made after (default: the release itself).
 #include <fmt/format.h>
@@ -73,7 +73,8 @@ int main(int argc, char** argv) {
     spec.release = given["release"];
     if (given.count("market")) spec.markets = split_at_commas(given["market"]);
     if (given.count("installs-from")) spec.installs_from = given["installs-from"];
-    if (given.count("counter")) spec.counter = std::stoll(given["counter"]);
+    if (given.count("counter")) spec.counter.reset();
+    if (given.count("counter") && given["counter"] != "none") spec.counter = std::stoll(given["counter"]);
     if (given.count("no-return")) spec.one_way_door = given["no-return"] == "yes";
     if (given.count("cures")) spec.cures = split_at_commas(given["cures"]);
     if (spec.release != like)

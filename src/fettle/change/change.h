@@ -22,7 +22,8 @@ struct BoxState {
     std::string release;  // "" = not known
     std::string issue;    // issue letter of its plate
     std::string market;
-    std::optional<std::int64_t> counter;  // rollback counter
+    std::optional<std::int64_t> counter;             // rollback counter
+    std::optional<std::int64_t> counter_at_least{};  // where it is not known: the last that was
 
     bool operator==(const BoxState&) const = default;
 };
@@ -48,7 +49,8 @@ Truth applies(const family::Piece& piece, const SetState& set);
 InstalledList infer(const family::Release& shown, const SetState& set);
 
 // One condition that a release sets. `rule` is the rule it belongs to ("market", "way", "counter", "family", "boxes",
-// "issue"): route drops whole rules to say what stands against a way. "way" is installs_from and stepping stones.
+// "issue", "older"): route drops whole rules to say what stands against a way. "way" is installs_from and stepping
+// stones, "older" a box that takes nothing older.
 struct Condition {
     std::string rule;
     std::string code;   // reason code when it does not hold, e.g. "market"
@@ -115,7 +117,7 @@ ChangeSheet change_sheet(const family::Family& family, const family::Release& re
 
 // The list after the sheet's step has landed wholly (refused pieces stay as they were), and the set after it: every
 // box that the release has pieces for shows the release and has its counter; a counter never falls. Without a figure
-// from index or family file the counter becomes unknown.
+// from index or family file the counter is not known, and at least what it was.
 InstalledList after(const ChangeSheet& sheet, const family::Release& release, const InstalledList& as_found);
 SetState set_after(const family::Family& family, const SetState& set, const family::Release& release);
 

@@ -7,16 +7,13 @@
 
 #include "fettle/base/text.h"
 #include "fettle/change/change.h"
+#include "fettle/change/counters.h"
 
 namespace fettle::change {
 namespace {
 
 std::string or_unknown(const std::string& s) {
     return s.empty() ? "not known" : s;
-}
-
-std::string count_text(const std::optional<std::int64_t>& n) {
-    return n ? std::to_string(*n) : "not known";
 }
 
 // Roles of the boxes that the release has pieces for, in the family's order, then any that the family does not know.
@@ -159,58 +156,95 @@ std::string door_above(const family::Family& family, std::int64_t have) {
     return door == nullptr ? std::string() : door->release;
 }
 
+// Is the release older (-1), the same (0) or newer (1) than what the box shows?
+std::optional<int> age(const family::Family& family, const family::Release& r, const BoxState& box) {
+    if (box.release.empty()) return std::nullopt;
+    return box.release == r.release ? 0 : family::compare_versions(family.order, r.release, box.release);
+}
+
 void check_counter(const family::Family& family, const family::Release& r, const SetState& set,
                    std::vector<Condition>& out) {
-    const auto leaves = counter_of(family, r);
+    const Counter left = counter_left(family, r);
     for (const auto& role : roles_of(family, r)) {
         const auto at = set.find(role);
         if (at == set.end()) continue;
         const BoxState& box = at->second;
-        const auto has = box.counter ? box.counter : counter_of(family, box.release);
-        const auto newer =
-            box.release.empty() ? std::nullopt : family::compare_versions(family.order, r.release, box.release);
-        if (leaves && has) {
-            Condition c{"counter",
-                        "counter-lower",
-                        role + ".counter",
-                        count_text(has),
-                        "at most " + count_text(leaves),
-                        Truth::yes,
-                        "",
-                        box.counter ? "read or reckoned from the route" : "family file"};
-            if (*leaves < *has) {
-                const std::string door = door_above(family, *leaves);
-                c.holds = Truth::no;
-                if (!door.empty()) c.code = "one-way-door";
-                c.text =
-                    fmt::format("{}rollback counter: the {} box has {}, {} needs {} or less",
-                                door.empty() ? "" : "one-way door at " + door + ": ", role, *has, r.release, *leaves);
-            }
-            out.push_back(std::move(c));
-        } else if (leaves.has_value() != has.has_value() && (leaves ? *leaves : *has) > 0 && !(newer && *newer >= 0)) {
-            // Going back, or not known which way: the missing counter decides. Going forward it cannot stand against.
-            out.push_back({"counter", "counter-unknown", role + ".counter", count_text(has), count_text(leaves),
-                           Truth::unknown,
-                           fmt::format("rollback counter: the {} box has {}, {} leaves {}", role, count_text(has),
-                                       r.release, count_text(leaves)),
-                           "family file"});
+        const Counter has = counter_in(family, box);
+        Condition c{"counter",
+                    "counter-lower",
+                    role + ".counter",
+                    words(has),
+                    "at most " + words(left),
+                    takes(has, left),
+                    "",
+                    box.counter ? "read or reckoned from the route" : "family file"};
+        if (c.holds == Truth::no) {
+            const std::string door = door_above(family, left.low);
+            if (!door.empty()) c.code = "one-way-door";
+            c.text = fmt::format("{}rollback counter: the {} box has {}, {} needs {} or less",
+                                 door.empty() ? "" : "one-way door at " + door + ": ", role, words(has), r.release,
+                                 words(left));
+        } else if (c.holds == Truth::unknown) {
+            // Going forward, what is not known cannot stand against. Going back, or not known which way, it decides.
+            if (age(family, r, box).value_or(-1) >= 0) continue;
+            c.code = "counter-unknown";
+            c.wanted = words(left);
+            c.text = fmt::format("rollback counter: the {} box has {}, {} leaves {}", role, words(has), r.release,
+                                 words(left));
+            c.rests_on = "family file";
         }
+        out.push_back(std::move(c));
     }
     // A door that is known without counters: nothing older than the door goes on a box that is past it.
     std::set<std::string> seen;
     for (const auto& k : family.known) {
         if (!k.one_way_door || k.counter) continue;
         const auto before_door = family::compare_versions(family.order, r.release, k.release);
+        if (before_door && *before_door >= 0) continue;
         for (const auto& [role, box] : set) {
-            if (box.release.empty() || !seen.insert(k.release + " " + box.release).second) continue;
-            const auto past = family::compare_versions(family.order, box.release, k.release);
-            if (!before_door || !past || *before_door >= 0 || *past < 0) continue;
-            out.push_back({"counter", "one-way-door", "installed release", box.release, "older than " + k.release,
-                           Truth::no,
-                           fmt::format("one-way door at {}: the {} box is at {}, and {} is older than the door",
-                                       k.release, role, box.release, r.release),
-                           "family file"});
+            if (!seen.insert(k.release + " " + box.release).second) continue;
+            const auto past =
+                box.release.empty() ? std::nullopt : family::compare_versions(family.order, box.release, k.release);
+            if (past && *past < 0) continue;
+            const bool sure = before_door && past;
+            const std::string text =
+                sure ? fmt::format("the {} box is at {}, and {} is older than the door", role, box.release, r.release)
+                     : fmt::format(
+                           "whether the {} box (at {}) is past it, and {} older than it, "
+                           "is not known",
+                           role, or_unknown(box.release), r.release);
+            out.push_back({"counter", sure ? "one-way-door" : "counter-unknown", "installed release",
+                           or_unknown(box.release), "older than " + k.release, sure ? Truth::no : Truth::unknown,
+                           fmt::format("one-way door at {}: {}", k.release, text), "family file"});
         }
+    }
+}
+
+// A family whose boxes take nothing older: whole releases, before any piece of them is looked at.
+void check_older(const family::Family& family, const family::Release& r, const SetState& set,
+                 std::vector<Condition>& out) {
+    if (!family.refuses_older) return;
+    for (const auto& role : roles_of(family, r)) {
+        const auto at = set.find(role);
+        if (at == set.end()) continue;
+        const std::string& from = at->second.release;
+        const auto older = age(family, r, at->second);
+        Condition c{"older",
+                    older ? "older-not-taken" : "older-not-known",
+                    "installed release",
+                    or_unknown(from),
+                    r.release + " or older",
+                    !older       ? Truth::unknown
+                    : *older < 0 ? Truth::no
+                                 : Truth::yes,
+                    "",
+                    "family file"};
+        if (!older)
+            c.text = fmt::format("the {} box takes nothing older, and whether {} is older than {} cannot be said", role,
+                                 r.release, from.empty() ? "what it has" : from);
+        else if (*older < 0)
+            c.text = fmt::format("the {} box takes nothing older: it is at {}, and {} is older", role, from, r.release);
+        out.push_back(std::move(c));
     }
 }
 
@@ -278,6 +312,7 @@ std::vector<Condition> conditions(const family::Family& family, const family::Re
     check_market(family, release, set, out);
     check_way(family, release, set, out);
     check_counter(family, release, set, out);
+    check_older(family, release, set, out);
     check_issue(family, release, set, out);
     return out;
 }

@@ -6,6 +6,7 @@
 
 #include "fettle/base/text.h"
 #include "fettle/change/change.h"
+#include "fettle/change/counters.h"
 #include "fettle/change/list_text.h"
 
 namespace fettle::change {
@@ -63,14 +64,10 @@ SetState set_after(const family::Family& family, const SetState& set, const fami
         const bool writes = std::any_of(release.pieces.begin(), release.pieces.end(),
                                         [&r = role](const family::Piece& p) { return p.box == r; });
         if (!writes) continue;
-        const auto had = box.counter ? box.counter : counter_of(family, box.release);
-        const auto leaves = counter_of(family, release);
+        const Counter has = counter_after(counter_in(family, box), counter_left(family, release));
         box.release = release.release;
-        if (leaves && had) {
-            box.counter = std::max(*leaves, *had);
-        } else {
-            box.counter = leaves;
-        }
+        box.counter = has.known() ? std::optional(has.low) : std::nullopt;
+        box.counter_at_least = has.known() || has.low == Counter::lowest ? std::nullopt : std::optional(has.low);
     }
     return next;
 }

@@ -9,6 +9,8 @@
 #include "fettle/base/clock.h"
 #include "fettle/base/text.h"
 #include "fettle/family/cards.h"
+#include "fettle/plan/found.h"
+#include "fettle/plan/language.h"
 
 namespace fettle::plan {
 namespace {
@@ -94,6 +96,22 @@ std::vector<Cure> cures_along(const PlanRequest& q, const std::string& from, con
     return out;
 }
 
+// Clearly so: of notes and complaint the language is told, and it differs from that of every note.
+bool in_another_language(const PlanRequest& q) {
+    const std::string of_complaint = language_of(q.complaint);
+    bool any = false, same = of_complaint.empty();
+    const auto look = [&](const std::vector<std::string>& notes) {
+        for (const auto& note : notes) {
+            const std::string of_note = language_of(note);
+            any = any || !of_note.empty();
+            same = same || of_note == of_complaint;
+        }
+    };
+    for (const auto& r : q.shelf) look(r.cures);
+    for (const auto& k : q.family->known) look(k.cures);
+    return any && !same;
+}
+
 void judge_worth(const PlanRequest& q, Plan& p) {
     if (p.complaint.empty()) return;
     for (const OwnOutcome& o : q.own_outcomes)
@@ -103,6 +121,14 @@ void judge_worth(const PlanRequest& q, Plan& p) {
                          o.units == 1 ? "" : "s", o.units == 1 ? "was" : "were", o.release,
                          o.came_back == 0 ? "none" : std::to_string(o.came_back)),
              "complaint", fmt::format("measured {}", o.units)});
+    if (p.cures.empty() && in_another_language(q)) {
+        p.judgement.add({"worth-language", Verdict::cant_say,
+                         fmt::format("\"{}\" is in a language that no release note is in, so whether they speak of it "
+                                     "is not known",
+                                     p.complaint),
+                         "complaint", "release notes", "give the complaint in the language of the notes"});
+        return;
+    }
     std::vector<std::string> notes;
     for (const auto& c : p.cures) notes.push_back(fmt::format("{} \"{}\"", c.release, c.text));
     p.judgement.add(
@@ -112,10 +138,19 @@ void judge_worth(const PlanRequest& q, Plan& p) {
          "complaint", "release notes"});
 }
 
-route::StepCost cost_of(const PlanRequest& q) {
-    return [&q](const family::Release& release, const change::SetState& before) -> std::pair<double, double> {
-        const PlanStep step = make_step(*q.family, release, before, inferred(q.shelf, before), q.shelf, 1, {}, q.seed);
-        return {step.map.no_way_back_p90_s, step.forecast.total.p90_s + usual_handling().median_s};
+// 2: something stands against the step, 1: something of it is not known.
+int doubt_of(const PlanStep& step) {
+    Verdict worst = step.cards == 0 ? Verdict::cant_say : Verdict::fit;
+    for (const Judgement* j : {&step.sheet.judgement, &step.forecast.judgement, &step.map.judgement})
+        worst = worse(worst, j->verdict());
+    return worst == Verdict::halt ? 2 : worst == Verdict::cant_say ? 1 : 0;
+}
+
+route::StepCost cost_of(const PlanRequest& q, const change::SetState& set, const change::InstalledList& found) {
+    return [&](const family::Release& release, const change::SetState& before) -> route::StepWeight {
+        const PlanStep step = make_step(*q.family, release, before, before == set ? found : inferred(q.shelf, before),
+                                        q.shelf, 1, {}, q.seed);
+        return {step.map.no_way_back_p90_s, step.forecast.total.p90_s + usual_handling().median_s, doubt_of(step)};
     };
 }
 
@@ -224,14 +259,16 @@ Plan make_plan(const PlanRequest& q) {
     Plan p;
     p.family = q.family->id;
     p.family_digest = q.family->digest;
-    p.set = q.set;
+    p.set = route::with_counters(*q.family, q.shelf, q.set);
     p.complaint = q.complaint;
-    p.as_found = q.as_found ? *q.as_found : inferred(q.shelf, q.set);
+    p.as_found = q.as_found ? *q.as_found : inferred(q.shelf, p.set);
     std::set<std::string> shown;
     for (const auto& [role, box] : q.set) shown.insert(box.release);
     if (shown.size() == 1) p.from = *shown.begin();
-    p.route = route::find_route(*q.family, q.shelf, q.set, {q.to, q.consent_one_way, q.shelf_as_of}, cost_of(q));
+    p.route = route::find_route(*q.family, q.shelf, p.set, {q.to, q.consent_one_way, q.shelf_as_of},
+                                cost_of(q, p.set, p.as_found));
     p.judgement.add(p.route.judgement);
+    p.judgement.add(judge_found(*q.family, q.shelf, p.as_found, p.set));
     p.to = q.to;
     if (p.route.recommended) {
         const auto& steps = p.route.recommended->steps;

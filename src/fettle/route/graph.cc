@@ -2,6 +2,8 @@
 // is made as the search walks it, since most of what could be installed from everywhere is never reached.
 #include "fettle/route/graph.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <queue>
 #include <tuple>
@@ -50,6 +52,11 @@ Graph::Graph(const family::Family& family, const std::vector<family::Release>& r
              const StepCost& cost)
     : family_(family), releases_(releases), cost_(cost), facts_(family, releases_, start) {
     number_of(facts_.start());
+    for (std::size_t i = 0; i < releases_.size(); ++i) order_.push_back(i);
+    std::sort(order_.begin(), order_.end(), [&](std::size_t a, std::size_t b) {
+        return std::tuple(facts_.rank(a), std::string_view(facts_.name(a)), a) <
+               std::tuple(facts_.rank(b), std::string_view(facts_.name(b)), b);
+    });
 }
 
 std::optional<int> Graph::order(const std::string& a, const std::string& b) const {
@@ -59,8 +66,8 @@ std::optional<int> Graph::order(const std::string& a, const std::string& b) cons
 std::size_t Graph::number_of(const Now& now) {
     std::uint64_t h = hash_start;
     for (const BoxNow& b : now) {
-        for (const std::uint64_t v :
-             {std::uint64_t{b.version}, b.counter ? static_cast<std::uint64_t>(*b.counter) : ~std::uint64_t{1}})
+        for (const std::uint64_t v : {std::uint64_t{b.version}, static_cast<std::uint64_t>(b.counter.value_or(-2)),
+                                      static_cast<std::uint64_t>(b.at_least.value_or(-2))})
             h = hash_on(h, v);
     }
     const auto [from, to] = numbers_.equal_range(h);
@@ -78,9 +85,20 @@ Edge& Graph::edge(std::size_t from, std::size_t release) {
     Edge& e = edges_[from][release];
     if (!e.judged) {
         e.judged = true;
-        e.broken = static_cast<std::uint16_t>(facts_.broken(states_[from], release));
+        const Marks m = facts_.marks(states_[from], release);
+        e.broken = static_cast<std::uint16_t>(m.broken);
+        e.unknown = static_cast<std::uint16_t>(m.unknown);
     }
     return e;
+}
+
+Marks Graph::marks(std::size_t from, std::size_t release, std::size_t target) {
+    const Edge& e = edge(from, release);
+    Marks m = facts_.direction(states_[from], release, target);
+    const unsigned looked_at = release == target ? ~bit(Rule::pair_under_way) : ~at_rest_bit;
+    m.broken = (m.broken | e.broken) & looked_at;
+    m.unknown = (m.unknown | e.unknown) & looked_at;
+    return m;
 }
 
 std::size_t Graph::leads_to(std::size_t from, std::size_t release) {
@@ -93,19 +111,18 @@ std::size_t Graph::leads_to(std::size_t from, std::size_t release) {
     return e.to = last;
 }
 
-std::pair<double, double> Graph::cost(std::size_t from, std::size_t release) {
-    if (!cost_) return {0, 0};
+StepWeight Graph::cost(std::size_t from, std::size_t release) {
+    if (!cost_) return {};
     Edge& e = edge(from, release);
     if (!e.weighed) {
-        const auto [zone_s, time_s] = cost_(releases_[release], state(from));
+        e.weight = cost_(releases_[release], state(from));
         e.weighed = true;
-        e.zone_s = zone_s;
-        e.time_s = time_s;
     }
-    return {e.zone_s, e.time_s};
+    return e.weight;
 }
 
-std::vector<std::string> Graph::texts(std::size_t from, std::size_t release, unsigned of_rules) const {
+std::vector<std::string> Graph::texts(std::size_t from, std::size_t release, std::size_t target,
+                                      unsigned of_rules) const {
     std::vector<std::string> out;
     std::vector<std::string> codes;
     for (const auto& c : change::conditions(family_, releases_[release], state(from))) {
@@ -122,12 +139,16 @@ std::vector<std::string> Graph::texts(std::size_t from, std::size_t release, uns
         if ((bit(kind) & of_rules) == 0 || !holds || *holds) continue;
         out.push_back("pair rule " + rule.when + ": " + rule.text);
     }
+    if ((facts_.direction(states_[from], release, target).broken & of_rules) != 0)
+        out.push_back(fmt::format("no way goes down and up again: {} would put a box where {} does not lie ahead",
+                                  facts_.name(release), facts_.name(target)));
     return out;
 }
 
 namespace {
 
 struct Label {
+    int doubt = 0;
     int irreversible = 0;
     int steps = 0;
     double zone_s = 0, time_s = 0;
@@ -136,14 +157,16 @@ struct Label {
     std::uint32_t by = 0;         // release that led here
 
     static constexpr std::uint32_t none = 0xffffffffu;
-    auto order() const { return std::tie(irreversible, zone_s, time_s, steps); }
+    auto order() const { return std::tie(doubt, irreversible, zone_s, time_s, steps); }
     bool beats_or_equals(const Label& o) const {
-        return irreversible <= o.irreversible && zone_s <= o.zone_s && time_s <= o.time_s && steps <= o.steps;
+        return doubt <= o.doubt && irreversible <= o.irreversible && zone_s <= o.zone_s && time_s <= o.time_s &&
+               steps <= o.steps;
     }
 };
 
 Found told(const std::vector<Label>& labels, std::uint32_t last) {
     Found f;
+    f.doubt = labels[last].doubt;
     f.irreversible = labels[last].irreversible;
     f.zone_s = labels[last].zone_s;
     f.time_s = labels[last].time_s;
@@ -158,7 +181,9 @@ Found told(const std::vector<Label>& labels, std::uint32_t last) {
 std::vector<Found> ways_to(Graph& graph, std::size_t target, unsigned dropped,
                            const std::vector<std::string>& needed_doors, const Useful* only) {
     std::vector<Label> labels{Label{}};
-    const auto worse = [&](std::uint32_t a, std::uint32_t b) { return labels[a].order() > labels[b].order(); };
+    const auto worse = [&](std::uint32_t a, std::uint32_t b) {  // of equal ones the first found comes first
+        return std::tuple_cat(labels[a].order(), std::tie(a)) > std::tuple_cat(labels[b].order(), std::tie(b));
+    };
     std::priority_queue<std::uint32_t, std::vector<std::uint32_t>, decltype(worse)> open(worse);
     std::vector<std::vector<std::uint32_t>> held;  // by state: labels that none of the others beats
     std::vector<bool> beaten_since(1, false);
@@ -177,15 +202,16 @@ std::vector<Found> ways_to(Graph& graph, std::size_t target, unsigned dropped,
             continue;
         }
         if (beaten(arrived, now)) continue;
-        for (std::size_t r = 0; r < graph.release_count(); ++r) {
+        for (const std::size_t r : graph.in_order()) {
             const bool last = r == target;
-            const unsigned looked_at = ~dropped & (last ? ~bit(Rule::pair_under_way) : ~at_rest_bit);
             if (only != nullptr && !only->has(now.state, r)) continue;
-            if ((graph.broken(now.state, r) & looked_at) != 0) continue;
+            const Marks marks = graph.marks(now.state, r, target);
+            if ((marks.broken & ~dropped) != 0) continue;
             const std::size_t to = graph.leads_to(now.state, r);
             if (to == now.state && !last) continue;
-            const auto [zone_s, time_s] = graph.cost(now.state, r);
+            const auto [zone_s, time_s, doubt] = graph.cost(now.state, r);
             Label next = now;
+            next.doubt = std::max({next.doubt, doubt, (marks.unknown & ~dropped) != 0 ? 1 : 0});
             next.before = number;
             next.by = static_cast<std::uint32_t>(r);
             next.state = static_cast<std::uint32_t>(to);
@@ -226,7 +252,7 @@ Useful useful_edges(Graph& graph, std::size_t target) {
         open.pop_back();
         for (std::size_t r = 0; r < graph.release_count(); ++r) {
             const bool last = r == target;
-            if ((graph.broken(now, r) & (last ? ~bit(Rule::pair_under_way) : ~at_rest_bit)) != 0) continue;
+            if (graph.marks(now, r, target).broken != 0) continue;
             const std::size_t to = graph.leads_to(now, r);
             if (to == now && !last) continue;
             steps.push_back({now, r, to, last});
@@ -266,22 +292,52 @@ Useful useful_edges(Graph& graph, std::size_t target) {
     return out;
 }
 
-std::vector<bool> reachable(Graph& graph) {
-    std::vector<bool> out(graph.release_count(), false);
-    std::vector<std::size_t> open{0};
+namespace {
+
+// Every state that the steps lead to which may be taken, from where the set stands.
+template <class May>
+void spread(Graph& graph, const May& may) {
     std::vector<bool> seen{true};
-    while (!open.empty()) {
+    for (std::vector<std::size_t> open{0}; !open.empty();) {
         const std::size_t now = open.back();
         open.pop_back();
         for (std::size_t r = 0; r < graph.release_count(); ++r) {
-            const unsigned broken = graph.broken(now, r);
-            if ((broken & ~bit(Rule::pair_under_way)) == 0) out[r] = true;
-            if ((broken & ~at_rest_bit) != 0) continue;
+            if (!may(now, r)) continue;
             const std::size_t to = graph.leads_to(now, r);
             if (seen.size() <= to) seen.resize(to + 1, false);
             if (!seen[to]) open.push_back(to);
             seen[to] = true;
         }
+    }
+}
+
+}  // namespace
+
+std::vector<bool> reachable(Graph& graph) {
+    const std::size_t n = graph.release_count();
+    std::vector<bool> out(n, false);
+    const Facts& facts = graph.facts();
+    if (!facts.even()) {  // each way has a direction of its own
+        for (std::size_t target = 0; target < n; ++target) {
+            spread(graph, [&](std::size_t now, std::size_t r) {
+                const bool may = !out[target] && graph.marks(now, r, target).broken == 0;
+                if (may && r == target) out[target] = true;
+                return may && r != target;
+            });
+        }
+        return out;
+    }
+    // One spread up, and one down, serve all targets.
+    for (const bool back : {false, true}) {
+        const auto like = std::find_if(graph.in_order().begin(), graph.in_order().end(),
+                                       [&](std::size_t r) { return facts.is_back(r) == back; });
+        if (like == graph.in_order().end()) continue;
+        const std::size_t end = back ? *like : graph.in_order().back();  // the furthest that way
+        spread(graph, [&](std::size_t now, std::size_t r) {
+            if (facts.is_back(r) == back && graph.marks(now, r, r).broken == 0) out[r] = true;
+            const Marks m = graph.marks(now, r, end);
+            return r != end && m.broken == 0;
+        });
     }
     return out;
 }

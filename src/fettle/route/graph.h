@@ -15,10 +15,10 @@ namespace fettle::route {
 
 struct Edge {
     static constexpr std::uint32_t not_yet = 0xffffffffu;
-    std::uint32_t to = not_yet;  // the state it leads to, once asked for
-    std::uint16_t broken = 0;    // rules that do not hold
+    std::uint32_t to = not_yet;             // the state it leads to, once asked for
+    std::uint16_t broken = 0, unknown = 0;  // rules, but for the direction
     bool judged = false, weighed = false;
-    double zone_s = 0, time_s = 0;  // as StepCost says, once weighed
+    StepWeight weight;  // once weighed
 };
 
 class Graph {
@@ -33,11 +33,15 @@ public:
     // By the family's order, where it can compare; ties and incomparable ones as given.
     std::optional<int> order(const std::string& a, const std::string& b) const;
 
-    unsigned broken(std::size_t from, std::size_t release) { return edge(from, release).broken; }
+    // Rules of a step on the way to a target: of the last step those at rest, of the others those under way.
+    Marks marks(std::size_t from, std::size_t release, std::size_t target);
     std::size_t leads_to(std::size_t from, std::size_t release);
     void weigh_nothing() { cost_ = {}; }
     // As StepCost says; dear, and reckoned once, for edges that a way may really take.
-    std::pair<double, double> cost(std::size_t from, std::size_t release);
+    StepWeight cost(std::size_t from, std::size_t release);
+    // Releases by age and name, however the shelf has them: of equal ways the same one is found.
+    const std::vector<std::size_t>& in_order() const { return order_; }
+    const Facts& facts() const { return facts_; }
     bool passes_door(std::size_t from, std::size_t release) const {
         return !facts_.doors(states_[from], release).empty();
     }
@@ -47,7 +51,7 @@ public:
     // Every box that the release has pieces for shows it already.
     bool is_at(std::size_t state, std::size_t release) const { return facts_.is_at(states_[state], release); }
     // The texts of what is broken on an edge, of these rules only, each rule's first.
-    std::vector<std::string> texts(std::size_t from, std::size_t release, unsigned of_rules) const;
+    std::vector<std::string> texts(std::size_t from, std::size_t release, std::size_t target, unsigned of_rules) const;
 
 private:
     Edge& edge(std::size_t from, std::size_t release);
@@ -61,6 +65,7 @@ private:
     std::unordered_multimap<std::uint64_t, std::uint32_t> numbers_;  // by hash
     std::vector<std::vector<Edge>> edges_;                           // by state, then release
     Now next_;
+    std::vector<std::size_t> order_;
     std::vector<std::uint32_t> last_to_;  // by release: where it led last, which is most often where it leads
 };
 
@@ -68,6 +73,7 @@ private:
 using Way = std::vector<std::pair<std::size_t, std::size_t>>;
 struct Found {
     Way way;
+    int doubt = 0;  // the worst of its steps', and 1 where a rule is not known to hold
     int irreversible = 0;
     double zone_s = 0, time_s = 0;
 };
@@ -82,11 +88,12 @@ struct Useful {
 };
 Useful useful_edges(Graph& graph, std::size_t target);
 
-// All non-dominated ways to the release, best first in the order of routes; `dropped` rules are not looked at. Empty:
-// none. needed_doors: doors that the target needs anyway. only: no other edges are looked at, or weighed.
+// All non-dominated ways to the release, in the order of doubt, doors, zone, time and steps; `dropped` rules are not
+// looked at. Empty: none. needed_doors: doors that the target needs anyway. only: no other edges are looked at, or
+// weighed.
 std::vector<Found> ways_to(Graph& graph, std::size_t target, unsigned dropped = 0,
                            const std::vector<std::string>& needed_doors = {}, const Useful* only = nullptr);
-// Releases that some way leads to, at rest.
+// Releases that some way leads to.
 std::vector<bool> reachable(Graph& graph);
 
 }  // namespace fettle::route

@@ -10,6 +10,7 @@
 #include "fettle/base/clock.h"
 #include "fettle/base/text.h"
 #include "fettle/route/graph.h"
+#include "fettle/route/no_route.h"
 
 namespace fettle::route {
 namespace {
@@ -24,12 +25,14 @@ std::vector<std::size_t> by_age(const Graph& g, std::size_t n) {
     }
     std::sort(placed.begin(), placed.end(), [&](std::size_t a, std::size_t b) {
         const int c = compared(a, b).value_or(0);
-        return c != 0 ? c < 0 : a < b;
+        return c != 0 ? c < 0 : g.release(a).release < g.release(b).release;
     });
-    order = placed;
     for (std::size_t i = 0; i < n; ++i) {
         if (!compared(i, i)) order.push_back(i);
     }
+    std::sort(order.begin(), order.end(),
+              [&](std::size_t a, std::size_t b) { return g.release(a).release < g.release(b).release; });
+    order.insert(order.begin(), placed.begin(), placed.end());
     return order;
 }
 
@@ -55,6 +58,7 @@ std::vector<std::string> needed_doors(const family::Family& family, const Graph&
 
 Route route_of(const family::Family& family, Graph& g, const Found& f) {
     Route r;
+    r.doubt = f.doubt;
     r.irreversible = f.irreversible;
     r.no_way_back_p90_s = f.zone_s;
     r.p90_s = f.time_s;
@@ -72,6 +76,33 @@ std::string names_of(const Route& r) {
     return join(names, ", then ");
 }
 
+// Beyond what the forecast can tell apart.
+bool clearly_less(double a, double b) {
+    return a + noise_of(std::min(a, b)) < b;
+}
+
+// Of the ways, best first by exact counts, the one to recommend: among those that neither doubt nor doors nor clearly
+// more seconds tell apart, the one with the fewest steps.
+std::size_t best_of(const std::vector<Found>& ways) {
+    std::vector<std::size_t> left;
+    for (std::size_t i = 0; i < ways.size(); ++i) {
+        if (ways[i].doubt == ways.front().doubt && ways[i].irreversible == ways.front().irreversible) left.push_back(i);
+    }
+    for (double Found::* seconds : {&Found::zone_s, &Found::time_s}) {
+        double least = ways[left.front()].*seconds;
+        for (const std::size_t i : left) least = std::min(least, ways[i].*seconds);
+        std::erase_if(left, [&](std::size_t i) { return clearly_less(least, ways[i].*seconds); });
+    }
+    return *std::min_element(left.begin(), left.end(), [&](std::size_t a, std::size_t b) {
+        return ways[a].way.size() < ways[b].way.size();  // of as many the first, by exact counts
+    });
+}
+
+bool does_better(const Found& o, const Found& best) {
+    return o.doubt < best.doubt || o.irreversible < best.irreversible || clearly_less(o.zone_s, best.zone_s) ||
+           clearly_less(o.time_s, best.time_s) || o.way.size() < best.way.size();
+}
+
 void say_why(RouteAnswer& a) {
     Route& best = *a.recommended;
     std::string why = best.steps.size() == 1 ? fmt::format("one step to {}", best.steps.back().release)
@@ -83,125 +114,33 @@ void say_why(RouteAnswer& a) {
         why += "; no other way does better on any count";
     } else {
         const Route& o = a.others.front();
-        const char* count = best.irreversible < o.irreversible             ? "it has fewer steps without return"
-                            : best.no_way_back_p90_s < o.no_way_back_p90_s ? "it is shorter in zones with no way back"
-                            : best.p90_s < o.p90_s                         ? "it is quicker"
-                                                                           : "it has fewer steps";
+        const char* count = best.doubt < o.doubt                 ? "more is known of it"
+                            : best.irreversible < o.irreversible ? "it has fewer steps without return"
+                            : clearly_less(best.no_way_back_p90_s, o.no_way_back_p90_s)
+                                ? "it is shorter in zones with no way back"
+                            : clearly_less(best.p90_s, o.p90_s) ? "it is quicker"
+                                                                : "it has fewer steps";
         why += fmt::format("; chosen before {} because {}", names_of(o), count);
     }
     best.why = why;
 }
 
-// What the answer works with.
-struct Search {
-    const family::Family& family;
-    const std::vector<family::Release>& shelf;
-    const change::SetState& set;
-    Graph& graph;
-};
-
-std::optional<std::size_t> number_of(const std::vector<family::Release>& shelf, const std::string& release) {
-    for (std::size_t i = 0; i < shelf.size(); ++i) {
-        if (shelf[i].release == release) return i;
+// A step that puts a box back, or that may.
+void judge_direction(const Search& s, std::size_t release, const Step& step, RouteAnswer& a) {
+    std::set<std::string> said;
+    for (const auto& [role, box] : step.before) {
+        const auto of_box = [&, &r = role](const family::Piece& p) { return p.box == r; };
+        const auto& pieces = s.graph.release(release).pieces;
+        if (box.release == step.release || std::none_of(pieces.begin(), pieces.end(), of_box)) continue;
+        const auto order = s.graph.order(step.release, box.release);
+        if ((order && *order >= 0) || !said.insert(box.release).second) continue;
+        a.judgement.add({order ? "goes-back" : "direction-not-known", order ? Verdict::mind : Verdict::cant_say,
+                         order ? fmt::format("{} is older than the {} that the {} box has: the way goes back",
+                                             step.release, box.release, role)
+                               : fmt::format("whether {} is older or newer than what the {} box has ({}) is not known",
+                                             step.release, role, box.release.empty() ? "not known" : box.release),
+                         step.release, "family file"});
     }
-    return std::nullopt;
-}
-
-// Releases that somebody names but the shelf has not.
-std::vector<std::string> missing(const Search& s) {
-    std::vector<std::string> out;
-    const auto add = [&](const std::string& name) {
-        if (name.empty() || number_of(s.shelf, name)) return;
-        if (std::find(out.begin(), out.end(), name) == out.end()) out.push_back(name);
-    };
-    for (const auto& k : s.family.known) add(k.release);
-    for (const auto& r : s.shelf) add(r.installs_from);
-    return out;
-}
-
-// A release of which only the name and the family file's lines are known: whatever is not known does not stand against.
-family::Release stand_in_for(const family::Family& family, const std::string& name) {
-    family::Release r;
-    r.family = family.id;
-    r.release = name;
-    r.counter = change::counter_of(family, name);
-    for (const auto& b : family.boxes) r.pieces.push_back({"any", b.role, "", name, {}, {}});
-    return r;
-}
-
-// Calls `use` with every choice of `size` out of n, in order, until it says true.
-bool choose(std::size_t n, std::size_t size, const std::function<bool(const std::vector<std::size_t>&)>& use) {
-    std::vector<std::size_t> pick;
-    const std::function<bool(std::size_t)> more = [&](std::size_t from) {
-        if (pick.size() == size) return use(pick);
-        for (std::size_t i = from; i < n; ++i) {
-            pick.push_back(i);
-            if (more(i + 1)) return true;
-            pick.pop_back();
-        }
-        return false;
-    };
-    return more(0);
-}
-
-// The smallest addition to the shelf that opens a way to the target: everything that is missing is put on it, and of
-// all ways the one that uses the fewest of those is taken.
-std::vector<std::string> would_open(const Search& s, const std::string& target) {
-    auto releases = s.shelf;
-    const auto candidates = missing(s);
-    const bool absent = !number_of(s.shelf, target).has_value();
-    if (absent && std::find(candidates.begin(), candidates.end(), target) == candidates.end())
-        return {};  // nobody names it: nothing is known of it at all
-    for (const auto& name : candidates) releases.push_back(stand_in_for(s.family, name));
-    const auto at = number_of(releases, target);
-    const std::size_t here = s.shelf.size();
-    Graph g(s.family, releases, s.set, [&](const family::Release& r, const change::SetState&) {
-        const bool on_shelf = number_of(s.shelf, r.release).has_value();
-        return std::pair<double, double>(on_shelf ? 0 : 1, 0);
-    });
-    const auto ways = ways_to(g, *at);
-    const auto fewest = std::min_element(ways.begin(), ways.end(), [](const Found& a, const Found& b) {
-        return std::make_pair(a.zone_s, a.way.size()) < std::make_pair(b.zone_s, b.way.size());
-    });
-    std::vector<std::string> added;
-    if (fewest == ways.end()) return added;
-    for (const auto& [from, release] : fewest->way) {
-        const std::string& name = g.release(release).release;
-        if (release >= here && std::find(added.begin(), added.end(), name) == added.end()) added.push_back(name);
-    }
-    return added;
-}
-
-// A smallest set of rules to drop that opens a way. Of single rules all that open one each; else the first set, and
-// `together` is set.
-std::vector<std::string> stands_against(const Search& s, std::size_t target, bool& together) {
-    std::vector<std::string> out;
-    const auto texts = [&](const Found& f, unsigned dropped) {
-        std::vector<std::string> of_way;
-        for (const auto& [from, release] : f.way) {
-            const unsigned looked_at =
-                release == target ? dropped & ~bit(Rule::pair_under_way) : dropped & ~at_rest_bit;
-            for (auto& t : s.graph.texts(from, release, looked_at)) of_way.push_back(std::move(t));
-        }
-        return of_way;
-    };
-    for (std::size_t size = 1; size <= rules && out.empty(); ++size) {
-        choose(rules, size, [&](const std::vector<std::size_t>& pick) {
-            unsigned dropped = 0;
-            for (const std::size_t r : pick) dropped |= 1u << r;
-            const auto ways = ways_to(s.graph, target, dropped);
-            if (ways.empty()) return false;
-            const auto named = texts(ways.front(), dropped);
-            if (size == 1) {
-                out.push_back(join(named, "; "));
-                return false;  // look at the other single rules too
-            }
-            out = named;
-            together = true;
-            return true;
-        });
-    }
-    return out;
 }
 
 void judge_route(const family::Family& family, const Search& s, const Goal& goal, RouteAnswer& a) {
@@ -222,6 +161,7 @@ void judge_route(const family::Family& family, const Search& s, const Goal& goal
                                          pair.text, r.steps[i].release),
                              r.steps[i].release, "family file"});
         }
+        judge_direction(s, *at, r.steps[i], a);
         if (!r.steps[i].one_way_door) continue;
         a.judgement.add(
             {goal.consent_one_way ? "one-way-door-agreed" : "consent-needed",
@@ -237,51 +177,18 @@ void judge_route(const family::Family& family, const Search& s, const Goal& goal
     }
 }
 
-void judge_no_route(const Search& s, const std::string& target, RouteAnswer& a) {
-    const auto at = number_of(s.shelf, target);
-    a.would_open = would_open(s, target);
-    if (at) a.against = stands_against(s, *at, a.against_together);
-    if (!a.would_open.empty()) {
-        a.judgement.add({"no-route-yet", Verdict::halt,
-                         fmt::format("no route to {} yet: {} {} missing on the shelf; shelve {}", target,
-                                     join(a.would_open, " and "), a.would_open.size() == 1 ? "is" : "are",
-                                     a.would_open.size() == 1 ? "it" : "them"),
-                         target, "package index, family file"});
-        for (auto& name : a.would_open) name = "shelve " + name;
-        return;
-    }
-    if (!at) {
-        a.judgement.add({"release-unknown", Verdict::halt,
-                         fmt::format("{} is neither on the shelf nor known to the family file", target), target,
-                         "shelf"});
-        return;
-    }
-    a.judgement.add({"no-route", Verdict::halt,
-                     a.against.empty()
-                         ? fmt::format("no route to {}", target)
-                         : fmt::format("no route to {}: {}{}", target, join(a.against, "; "),
-                                       a.against.size() == 1 ? ""
-                                       : a.against_together  ? " (only without all of these would there be one)"
-                                                             : " (without any one of these there would be one)"),
-                     target, "package index, family file"});
-    for (const auto& reason : change::fit(s.family, s.shelf[*at], s.set).reasons) {
-        if (reason.verdict != Verdict::fit) a.judgement.add(reason);
-    }
-}
-
-// The newest release that some way leads to and that is not older than what is installed; else the newest of all.
+// The newest release that some way leads to and that is not older than what is installed; else the newest that is not
+// older, to say why no way leads there. Empty: every release is older, or none is there; never one to go down to.
 std::string newest(const Search& s, const std::vector<std::size_t>& order, const std::vector<bool>& can_reach,
                    const Goal& goal, RouteAnswer& a) {
-    std::string chosen;
+    std::string chosen, not_older;
     for (auto it = order.rbegin(); it != order.rend() && chosen.empty(); ++it) {
         const auto& r = s.graph.release(*it);
-        const bool older = std::any_of(s.set.begin(), s.set.end(), [&](const auto& box) {
-            const auto c = s.graph.order(r.release, box.second.release);
-            return c && *c < 0;
-        });
+        const bool older = s.graph.facts().is_back(*it);
+        if (!older && not_older.empty()) not_older = r.release;
         if ((can_reach[*it] && !older) || s.graph.is_at(0, *it)) chosen = r.release;
     }
-    if (chosen.empty() && !order.empty()) chosen = s.graph.release(order.back()).release;
+    if (chosen.empty()) chosen = not_older;
     const std::string as_of = goal.shelf_as_of.empty() ? std::string() : " as of " + goal.shelf_as_of;
     if (!chosen.empty() && chosen != s.graph.release(order.back()).release) {
         a.judgement.add(
@@ -299,6 +206,20 @@ std::string newest(const Search& s, const std::vector<std::size_t>& order, const
                          "newest", "family file"});
     }
     return chosen;
+}
+
+void say_newer_than_shelf(const Search& s, const std::vector<std::size_t>& order, RouteAnswer& a) {
+    std::string shown;  // the newest that a box has
+    for (const auto& [role, box] : s.set) {
+        const auto c = s.graph.order(box.release, shown);
+        if (shown.empty() || (c && *c > 0)) shown = box.release;
+    }
+    a.judgement.add({"box-newer-than-shelf", Verdict::halt,
+                     fmt::format("{} is installed, which is newer than every release on this shelf; the newest here is "
+                                 "{}. Nothing goes down to it unasked: was the release read rightly, or is a newer one "
+                                 "to be shelved?",
+                                 shown, s.graph.release(order.back()).release),
+                     "newest", "version view"});
 }
 
 void list_releases(const Search& s, const std::vector<std::size_t>& order, const std::vector<bool>& can_reach,
@@ -334,15 +255,36 @@ void say_not_weighed(std::size_t steps, RouteAnswer& a) {
 
 }  // namespace
 
+change::SetState with_counters(const family::Family& family, const std::vector<family::Release>& shelf,
+                               const change::SetState& set) {
+    change::SetState out = set;
+    for (auto& [role, box] : out) {
+        const auto at = number_of(shelf, box.release);
+        if (box.counter || !at || !shelf[*at].counter) continue;
+        const change::Counter left = change::counter_left(family, shelf[*at]);  // the family file's may differ
+        if (left.known()) {
+            box.counter = left.low;
+        } else {
+            box.counter_at_least = left.high;
+        }
+    }
+    return out;
+}
+
 RouteAnswer find_route(const family::Family& family, const std::vector<family::Release>& shelf,
-                       const change::SetState& set, const Goal& goal, const StepCost& cost) {
+                       const change::SetState& as_told, const Goal& goal, const StepCost& cost) {
     RouteAnswer a;
+    const change::SetState set = with_counters(family, shelf, as_told);
     Graph graph(family, shelf, set, cost);
     const Search s{family, shelf, set, graph};
     const auto order = by_age(graph, shelf.size());
     const auto can_reach = reachable(graph);
     list_releases(s, order, can_reach, a);
     const std::string target = goal.release == "newest" ? newest(s, order, can_reach, goal, a) : goal.release;
+    if (target.empty() && !shelf.empty()) {
+        say_newer_than_shelf(s, order, a);
+        return a;
+    }
     if (target.empty()) {
         a.judgement.add({"shelf-empty", Verdict::halt, fmt::format("no release of {} is on the shelf", family.id),
                          "shelf", "shelf",
@@ -369,12 +311,11 @@ RouteAnswer find_route(const family::Family& family, const std::vector<family::R
         const auto ways =
             ways_to(graph, *at, 0, needed_doors(family, graph, set, shelf[*at]), cost ? &useful : nullptr);
         if (useful.count > goal.most_weighed) say_not_weighed(useful.count, a);
-        for (std::size_t i = 0; i < ways.size(); ++i) {
-            Route r = route_of(family, graph, ways[i]);
-            if (i == 0) {
-                a.recommended = std::move(r);
-            } else {
-                a.others.push_back(std::move(r));
+        if (!ways.empty()) {
+            const std::size_t best = best_of(ways);
+            a.recommended = route_of(family, graph, ways[best]);
+            for (std::size_t i = 0; i < ways.size(); ++i) {
+                if (i != best && does_better(ways[i], ways[best])) a.others.push_back(route_of(family, graph, ways[i]));
             }
         }
     }

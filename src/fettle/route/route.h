@@ -25,6 +25,7 @@ struct Step {
 
 struct Route {
     std::vector<Step> steps;
+    int doubt = 0;                 // 1: something of it is not known; 2: something stands against a step
     int irreversible = 0;          // steps past a one-way door that the target itself does not need
     double no_way_back_p90_s = 0;  // seconds, 0 when not reckoned
     double p90_s = 0;              // with handling
@@ -46,31 +47,45 @@ struct RouteAnswer {
     std::vector<std::string> against;     // a minimal set of conditions; drop any one and a route opens
     bool against_together = false;        // no one alone would open one: only all of `against` dropped together
     bool weighed = false;                 // seconds, and those with no way back, had their say in the order
-    Judgement judgement;                  // incl. nothing to do, one-way door needs consent, no route, no route yet
+    Judgement judgement;  // incl. going back, nothing to do, one-way door needs consent, no route, no route yet
 };
 
 // More steps than this are not weighed: it takes a forecast and a power-cut map for each, some milliseconds.
 inline constexpr std::size_t most_steps_weighed = 120;
 
 struct Goal {
-    std::string release;  // or "newest": the newest known to this shelf that is reachable
+    std::string release;  // or "newest": the newest known to this shelf that is reachable and older than no box
     bool consent_one_way = false;
     std::string shelf_as_of;  // for the wording of "newest known to this shelf as of DATE"
     std::size_t most_weighed = most_steps_weighed;
 };
 
-// Costs of a step for the order of routes; may be empty: then only irreversible steps and the number of steps count,
-// and so it is, and the answer says so, where the ways to the target have too many steps to choose from
-// (Goal::most_weighed).
-using StepCost = std::function<std::pair<double, double>(const family::Release&, const change::SetState& before)>;
-//   first: P90 seconds in no-way-back zones; second: P90 seconds of the step with handling
+// What counts of a step for the order of routes.
+struct StepWeight {
+    double zone_s = 0, time_s = 0;  // nine in ten: in no-way-back zones; of the step with handling
+    int doubt = 0;                  // 1: something of the step is not known; 2: something stands against it
+};
+// May be empty: then only doubt of the rules, irreversible steps and the number of steps count, and so it is, and the
+// answer says so, where the ways to the target have too many steps to choose from (Goal::most_weighed).
+using StepCost = std::function<StepWeight(const family::Release&, const change::SetState& before)>;
+
+// Seconds that are nearer than this to each other do not decide between two ways: forecasts of one step by other draws
+// lie up to half a per cent apart (bench/plan_speed.cc).
+inline double noise_of(double seconds) {
+    return 1 + 0.01 * seconds;
+}
 
 // Pair rules compare numbers of the two versions, by the family's names for them; release is the whole version.
 // Nullopt: a number is not known, or a role is not there.
 std::optional<bool> pair_holds(const family::Family& family, const family::PairRule& rule, const change::SetState& set);
 
-// Exact: label-setting search over non-dominated cost vectors (irreversible, zone seconds, seconds, steps). A release
-// is installed on every box that it has pieces for, in one run.
+// With the counters that the shelf's indexes name for the releases which the boxes show.
+change::SetState with_counters(const family::Family& family, const std::vector<family::Release>& shelf,
+                               const change::SetState& set);
+
+// Exact: label-setting search over non-dominated cost vectors (doubt, irreversible, zone seconds, seconds, steps); of
+// those whose seconds the forecast cannot tell apart the one with the fewest steps. A way up never goes down, a way
+// back never up. A release is installed on every box that it has pieces for, in one run.
 RouteAnswer find_route(const family::Family& family, const std::vector<family::Release>& shelf,
                        const change::SetState& set, const Goal& goal, const StepCost& cost = {});
 

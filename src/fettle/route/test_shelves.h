@@ -17,7 +17,7 @@
 
 namespace fettle::route::test {
 
-using Costs = std::tuple<int, double, double, int>;  // doors not needed, zone seconds, seconds, steps
+using Costs = std::tuple<int, int, double, double, int>;  // doubt, doors not needed, zone seconds, seconds, steps
 
 struct Shelf {
     family::Family family = change::test::dunnock();
@@ -32,6 +32,7 @@ inline Shelf random_shelf(std::mt19937_64& random) {
     const auto pick = [&] { return names[random() % names.size()]; };
     Shelf s;
     s.family.known.clear();
+    s.family.refuses_older = one_in(8);
     for (const auto& n : names) {
         family::KnownRelease k;
         k.release = n;
@@ -57,29 +58,60 @@ inline Shelf random_shelf(std::mt19937_64& random) {
     s.set = change::test::set_at(pick());
     if (one_in(3)) s.set["display"].release = pick();
     if (one_in(4)) s.set["main"].counter = static_cast<std::int64_t>(random() % 3);
+    s.set = with_counters(s.family, s.releases, s.set);
     s.target = s.releases.empty() ? names.front() : s.releases[random() % s.releases.size()].release;
     return s;
 }
 
 // Costs without any rule in them.
-inline std::pair<double, double> cost(const family::Release& r, const change::SetState& before) {
+inline StepWeight cost(const family::Release& r, const change::SetState& before) {
     std::size_t h = std::hash<std::string>()(r.release + before.begin()->second.release);
-    return {static_cast<double>(h % 5), static_cast<double>(h / 5 % 7)};
-}
-
-inline unsigned broken(const Shelf& s, const family::Release& r, const change::SetState& now) {
-    unsigned out = 0;
-    for (const auto& c : change::conditions(s.family, r, now))
-        if (c.holds == change::Truth::no) out |= bit(rule_named(c.rule));
-    const auto after = change::set_after(s.family, now, r);
-    for (const auto& p : s.family.pairs)
-        if (pair_holds(s.family, p, after) == false)
-            out |= bit(p.when == "at rest" ? Rule::pair_at_rest : Rule::pair_under_way);
-    return out;
+    return {static_cast<double>(h % 5), static_cast<double>(h / 5 % 7), h / 35 % 6 == 0 ? 1 : 0};
 }
 
 inline bool newer(const Shelf& s, const std::string& a, const std::string& b) {
     return family::compare_versions(s.family.order, a, b).value_or(0) > 0;
+}
+
+inline bool writes(const family::Release& r, const std::string& role) {
+    return std::any_of(r.pieces.begin(), r.pieces.end(), [&](const auto& p) { return p.box == role; });
+}
+
+inline const family::Release& named(const std::vector<family::Release>& releases, const std::string& name) {
+    return *std::find_if(releases.begin(), releases.end(), [&](const auto& r) { return r.release == name; });
+}
+
+// Does it lead a box away from the target?
+inline bool away(const Shelf& s, const family::Release& target, const family::Release& r, const change::SetState& now) {
+    const bool back = std::any_of(s.set.begin(), s.set.end(), [&](const auto& b) {
+        return writes(target, b.first) && newer(s, b.second.release, target.release);
+    });
+    return std::any_of(now.begin(), now.end(), [&](const auto& b) {
+        const std::string& has = b.second.release;
+        if (!writes(r, b.first) || has == r.release) return false;
+        if (!back) return newer(s, has, r.release);
+        const bool above = newer(s, r.release, has) && newer(s, r.release, target.release);
+        return above || (newer(s, has, r.release) && newer(s, target.release, r.release));
+    });
+}
+
+// Rules that do not hold, and those not known to.
+inline Marks marks(const Shelf& s, const std::vector<family::Release>& releases, const family::Release& r,
+                   const change::SetState& now) {
+    Marks out;
+    for (const auto& c : change::conditions(s.family, r, now)) {
+        if (c.holds == change::Truth::no) out.broken |= bit(rule_named(c.rule));
+        if (c.holds == change::Truth::unknown) out.unknown |= bit(rule_named(c.rule));
+    }
+    const auto after = change::set_after(s.family, now, r);
+    for (const auto& p : s.family.pairs) {
+        const unsigned rule = bit(p.when == "at rest" ? Rule::pair_at_rest : Rule::pair_under_way);
+        const auto holds = pair_holds(s.family, p, after);
+        (holds ? out.broken : out.unknown) |= holds == true ? 0 : rule;
+    }
+    if (away(s, named(releases, s.target), r, now)) out.broken |= bit(Rule::direction);
+    const unsigned looked_at = r.release == s.target ? ~bit(Rule::pair_under_way) : ~at_rest_bit;
+    return {out.broken & looked_at, out.unknown & looked_at};
 }
 
 inline bool passes(const Shelf& s, const std::string& door, const std::string& to, const change::SetState& now) {
@@ -90,6 +122,7 @@ inline bool passes(const Shelf& s, const std::string& door, const std::string& t
 
 // Cost vectors of all ways that no other beats.
 inline std::set<Costs> ways(const Shelf& s, const std::vector<family::Release>& releases, unsigned dropped) {
+    if (std::none_of(releases.begin(), releases.end(), [&](const auto& r) { return r.release == s.target; })) return {};
     std::vector<std::string> doors;
     for (const auto& k : s.family.known)
         if (k.one_way_door && !passes(s, k.release, s.target, s.set)) doors.push_back(k.release);  // not needed
@@ -99,26 +132,31 @@ inline std::set<Costs> ways(const Shelf& s, const std::vector<family::Release>& 
             been.push_back(now);
             for (const auto& r : releases) {
                 const bool last = r.release == s.target;
-                if ((broken(s, r, now) & ~dropped & (last ? ~bit(Rule::pair_under_way) : ~at_rest_bit)) != 0) continue;
+                const Marks m = marks(s, releases, r, now);
+                if ((m.broken & ~dropped) != 0) continue;
                 const auto next = change::set_after(s.family, now, r);
+                const StepWeight w = cost(r, now);
                 Costs c = so_far;
-                std::get<0>(c) += std::any_of(doors.begin(), doors.end(),
+                std::get<0>(c) = std::max(std::get<0>(c), w.doubt);
+                if ((m.unknown & ~dropped) != 0) std::get<0>(c) = std::max(std::get<0>(c), 1);
+                std::get<1>(c) += std::any_of(doors.begin(), doors.end(),
                                               [&](const auto& d) { return passes(s, d, r.release, now); });
-                std::get<1>(c) += cost(r, now).first;
-                std::get<2>(c) += cost(r, now).second;
-                std::get<3>(c) += 1;
+                std::get<2>(c) += w.zone_s;
+                std::get<3>(c) += w.time_s;
+                std::get<4>(c) += 1;
                 if (last)
                     all.insert(c);
                 else if (std::find(been.begin(), been.end(), next) == been.end())
                     search(next, been, c);
             }
         };
-    search(s.set, {}, {0, 0, 0, 0});
+    search(s.set, {}, {0, 0, 0, 0, 0});
     std::set<Costs> best;
     for (const auto& a : all) {
         const bool beaten = std::any_of(all.begin(), all.end(), [&](const Costs& b) {
             return a != b && std::get<0>(b) <= std::get<0>(a) && std::get<1>(b) <= std::get<1>(a) &&
-                   std::get<2>(b) <= std::get<2>(a) && std::get<3>(b) <= std::get<3>(a);
+                   std::get<2>(b) <= std::get<2>(a) && std::get<3>(b) <= std::get<3>(a) &&
+                   std::get<4>(b) <= std::get<4>(a);
         });
         if (!beaten) best.insert(a);
     }
@@ -126,7 +164,28 @@ inline std::set<Costs> ways(const Shelf& s, const std::vector<family::Release>& 
 }
 
 inline Costs costs_of(const Route& r) {
-    return {r.irreversible, r.no_way_back_p90_s, r.p90_s, static_cast<int>(r.steps.size())};
+    return {r.doubt, r.irreversible, r.no_way_back_p90_s, r.p90_s, static_cast<int>(r.steps.size())};
+}
+
+// Seconds so near to each other that they do not decide: 1 s and 1 per cent of the lesser.
+inline bool less(double a, double b) {
+    return b - a > 1 + a / 100;
+}
+
+// Which of the unbeaten ways is to be taken.
+inline Costs taken(std::set<Costs> of) {
+    const auto keep = [&](const std::function<bool(const Costs&, const Costs&)>& before) {
+        std::set<Costs> left;
+        for (const Costs& a : of)
+            if (std::none_of(of.begin(), of.end(), [&](const Costs& b) { return before(b, a); })) left.insert(a);
+        of = left;
+    };
+    keep([](const Costs& b, const Costs& a) { return std::get<0>(b) < std::get<0>(a); });
+    keep([](const Costs& b, const Costs& a) { return std::get<1>(b) < std::get<1>(a); });
+    keep([](const Costs& b, const Costs& a) { return less(std::get<2>(b), std::get<2>(a)); });
+    keep([](const Costs& b, const Costs& a) { return less(std::get<3>(b), std::get<3>(a)); });
+    keep([](const Costs& b, const Costs& a) { return std::get<4>(b) < std::get<4>(a); });
+    return *of.begin();
 }
 
 struct Counted {
@@ -138,15 +197,26 @@ inline std::string differs(const Shelf& s, Counted& counted) {
     const auto a = find_route(s.family, s.releases, s.set, {s.target, true, ""}, cost);
     if (change::test::reason(a.judgement, "nothing-to-do") != nullptr) return {};
     const auto best = ways(s, s.releases, 0);
-    std::set<Costs> got;
-    if (a.recommended) got.insert(costs_of(*a.recommended));
-    for (const auto& o : a.others) got.insert(costs_of(o));
-    if (got != best)
-        return "ways of " + std::to_string(got.size()) + " costs, by the plain search " + std::to_string(best.size());
+    if (best.empty() != !a.recommended) return best.empty() ? "a way where there is none" : "no way where there is one";
+    for (const auto& j : a.releases) {
+        Shelf other = s;
+        other.target = j.release;
+        if (j.on_shelf && j.reachable == ways(other, s.releases, 0).empty()) return j.release + " reachable or not";
+    }
     if (a.recommended) {
         ++counted.routes;
         counted.several += a.others.empty() ? 0 : 1;
-        return costs_of(*a.recommended) == *best.begin() ? "" : "another way is before the recommended one";
+        const Costs chosen = taken(best);
+        if (costs_of(*a.recommended) != chosen) return "another way is to be recommended";
+        std::set<Costs> got, others;
+        for (const auto& o : a.others) got.insert(costs_of(o));
+        for (const Costs& o : best) {
+            const bool better = std::get<0>(o) < std::get<0>(chosen) || std::get<1>(o) < std::get<1>(chosen) ||
+                                less(std::get<2>(o), std::get<2>(chosen)) ||
+                                less(std::get<3>(o), std::get<3>(chosen)) || std::get<4>(o) < std::get<4>(chosen);
+            if (better) others.insert(o);
+        }
+        return got == others ? "" : "other ways than the plain search's";
     }
     ++counted.none;
     // Rules that open a way when one alone is dropped; and if none does, the fewest that must be dropped together.

@@ -1,0 +1,64 @@
+#include "fettle/plan/found.h"
+
+#include <gtest/gtest.h>
+
+#include "fettle/change/test_releases.h"
+#include "fettle/plan/language.h"
+#include "fettle/plan/plan.h"
+
+namespace fettle::plan {
+namespace {
+
+using namespace change::test;
+
+TEST(Found, AListTellsTheReleaseOfEachBox) {
+    const auto shelf = whole_shelf();
+    const auto set = set_at("27.1.110");
+    change::InstalledList list;
+    list.origin = Origin::typed;
+    for (const auto& p : shelf[2].pieces)
+        if (p.box == "main") list.pieces.push_back({p.box, p.name, p.version, ""});
+    for (const auto& p : shelf[1].pieces)  // the display at 26.4.102
+        if (p.box == "display") list.pieces.push_back({p.box, p.name, p.version, ""});
+    EXPECT_EQ(release_by_list(shelf, list, set, "main"), "27.1.110");
+    EXPECT_EQ(release_by_list(shelf, list, set, "display"), "26.4.102");
+    const auto mixed = judge_found(dunnock(), shelf, list, set);
+    ASSERT_NE(reason(mixed, "found-mixed"), nullptr);
+    EXPECT_EQ(mixed.verdict(), Verdict::cant_say);
+    list.pieces.back().version = "9";  // no release's
+    EXPECT_FALSE(release_by_list(shelf, list, set, "display"));
+    EXPECT_EQ(judge_found(dunnock(), shelf, list, set).verdict(), Verdict::fit);
+    auto views = set;
+    views["display"].release = "26.4.102";
+    list.origin = Origin::inferred;
+    EXPECT_NE(reason(judge_found(dunnock(), shelf, list, views), "found-mixed"), nullptr);
+}
+
+TEST(Language, IsToldWhereItIsClear) {  // sentences made up here
+    EXPECT_EQ(language_of("The display stays dark after a short stop"), "en");
+    EXPECT_EQ(language_of("Das Bild bleibt nach dem Start schwarz"), "de");
+    EXPECT_EQ(language_of("L'écran reste noir et ne revient pas"), "fr");
+    EXPECT_EQ(language_of("Экран остаётся тёмным"), "Cyrillic");
+    EXPECT_EQ(language_of("display dark"), "");
+    EXPECT_EQ(language_of(""), "");
+}
+
+TEST(Plan, AComplaintInALanguageOfNoNoteIsNotKnown) {
+    const auto family = dunnock();
+    const auto asked = [&](const char* complaint) {
+        PlanRequest q;
+        q.family = &family;
+        q.set = set_at("27.1.110");
+        q.shelf = whole_shelf();
+        q.to = "27.3.118";
+        q.complaint = complaint;
+        return make_plan(q).judgement;
+    };
+    const auto german = asked("Das Bild bleibt nach dem Start schwarz");
+    ASSERT_NE(reason(german, "worth-language"), nullptr);
+    EXPECT_EQ(reason(german, "worth-language")->verdict, Verdict::cant_say);
+    EXPECT_EQ(reason(asked("The picture is dark after the start"), "worth-language"), nullptr);
+}
+
+}  // namespace
+}  // namespace fettle::plan
