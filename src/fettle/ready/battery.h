@@ -25,5 +25,6 @@ inline constexpr double kRestWanted_h = 6;  // makers' guides: at least; 24 is b
 // What to divide the rated capacity by in the cold (IEEE 485 Table 1, values from memory), linear between its rows.
 // Warmth gives nothing away: 1 from 25 °C up. nullopt below -3.9 °C, where the table ends.
 std::optional<double> cold_factor(double celsius);
+inline constexpr double kColdest_C = (25.0 - 32) * 5 / 9;  // its last row, 25 °F
 
 }  // namespace fettle::ready

@@ -46,6 +46,9 @@ private:
     void holds();
     void duration();
     void zones();
+    // contradictions.cc
+    void contradictions();
+    void contradict(const std::string& where, const std::string& one, const std::string& other);
 
     const family::Family& family_;
     const forecast::Forecast& forecast_;

@@ -25,6 +25,7 @@ Check Checker::run() {
     holds();
     duration();
     zones();
+    contradictions();
     for (const Item& item : out_.items) out_.judgement.add(item.reason);
     Circumstances c;
     c.on_bench = s_.on_bench;

@@ -30,8 +30,9 @@ Verdict by_odds(double odds) {
 
 class Judge {
 public:
-    Judge(const family::Family& family, const Need& need, const SupplyFigures& figures)
-        : need_(need), f_(figures), lowest_V_(family.supply ? family.supply->lowest_V : 0) {
+    // if_kind: the battery's, where it is not said.
+    Judge(const family::Family& family, const Need& need, const SupplyFigures& figures, BatteryKind if_kind)
+        : need_(need), f_(figures), if_kind_(if_kind), lowest_V_(family.supply ? family.supply->lowest_V : 0) {
         rests_on_ = family.supply ? family.supply->source : "nothing";
         if (rests_on_.empty()) rests_on_ = "family file";
     }
@@ -202,7 +203,7 @@ private:
 
     std::optional<Charge> charge() {
         Charge c;
-        c.kind = f_.kind.value_or(BatteryKind::flooded);
+        c.kind = f_.kind.value_or(if_kind_);
         if (f_.charge) {
             c.share = *f_.charge;
             c.words = percent(c.share);
@@ -227,18 +228,16 @@ private:
             return std::nullopt;
         }
         const auto by = [&](BatteryKind k) {
-            return charge_from_rested_V(*f_.rested_V, k, f_.battery_C.value_or(26.7));
+            return charge_from_rested_V(*f_.rested_V, k, f_.battery_C.value_or(kColdest_C));
         };
+        c.share = by(c.kind);
         if (f_.kind) {
-            c.share = by(*f_.kind);
             c.words = fmt::format("{} from {:.2f} V at rest", percent(c.share), *f_.rested_V);
             return c;
         }
         const double flooded = by(BatteryKind::flooded), agm = by(BatteryKind::agm);
-        c.kind = agm < flooded ? BatteryKind::agm : BatteryKind::flooded;
-        c.share = std::min(flooded, agm);
-        c.words = fmt::format("{} to {} from {:.2f} V at rest (kind not said; the lower counts)", percent(c.share),
-                              percent(std::max(flooded, agm)), *f_.rested_V);
+        c.words = fmt::format("{} to {} from {:.2f} V at rest (kind not said; the worse counts)",
+                              percent(std::min(flooded, agm)), percent(std::max(flooded, agm)), *f_.rested_V);
         return c;
     }
 
@@ -248,19 +247,25 @@ private:
         reason(code, Verdict::cant_say, text, "not said");
     }
 
-    std::optional<double> cold() {
+    // What the rated capacity is divided by. Where the temperature is not said, or colder than the table goes, its last
+    // row counts: it may be as cold as that, and less is never left for not knowing.
+    double cold() {
         if (!f_.battery_C) {
             reason("battery-temperature-not-said", Verdict::mind,
-                   "the battery's temperature is not said; in the cold it gives less", "common practice");
-            return 1;
+                   fmt::format("the battery's temperature is not said: it counts as {:.0f} °C, the coldest in the "
+                               "table; said, there may be more in it",
+                               kColdest_C),
+                   "common practice");
+            return *cold_factor(kColdest_C);
         }
         const auto factor = cold_factor(*f_.battery_C);
         if (!factor)
             reason("battery-too-cold", Verdict::cant_say,
-                   fmt::format("what a battery gives at {:.0f} °C is not in the table, which ends at -4 °C",
-                               *f_.battery_C),
+                   fmt::format("what a battery gives at {:.0f} °C is not in the table, which ends at {:.0f} °C: less "
+                               "than there",
+                               *f_.battery_C, kColdest_C),
                    "IEEE 485, from memory");
-        return factor;
+        return factor.value_or(*cold_factor(kColdest_C));
     }
 
     void battery() {
@@ -274,11 +279,11 @@ private:
         wanted(f_.vehicle_A, "vehicle.amps", "vehicle-current-not-said",
                "what the vehicle itself draws with the ignition on is not said");
         const auto have = charge();
-        const auto factor = cold();
-        if (!f_.battery_Ah || !f_.health || !f_.vehicle_A || !have || !factor) return;
+        const double factor = cold();
+        if (!f_.battery_Ah || !f_.health || !f_.vehicle_A || !have) return;
         const double floor = f_.floor.value_or(kFloor);
         const double k = f_.peukert_k.value_or(kPeukert);
-        const double capacity_Ah = *f_.battery_Ah * *f_.health / *factor;
+        const double capacity_Ah = *f_.battery_Ah * *f_.health / factor;
         out_.has_Ah = std::max(0.0, capacity_Ah * (have->share - floor));
         const Load nine_in_ten{need_.seconds_p90, need_.ah_p90};
         out_.needs_Ah = drawn_by(nine_in_ten, need_, f_);
@@ -286,7 +291,9 @@ private:
             "battery {:.0f} Ah, health {}, charge {}, floor {}{}; Peukert {:.2f}{}{}", *f_.battery_Ah,
             percent(*f_.health), have->words, percent(floor), f_.floor ? "" : " (common practice)", k,
             f_.peukert_k ? "" : " (common practice)",
-            *factor > 1 ? fmt::format("; {:.0f} °C takes it down to {:.0f} Ah", *f_.battery_C, capacity_Ah) : "");
+            factor > 1 ? fmt::format("; {:.0f} °C{} takes it down to {:.0f} Ah", f_.battery_C.value_or(kColdest_C),
+                                     f_.battery_C ? "" : " (not said)", capacity_Ah)
+                       : "");
         const auto inner_ohm = resistance(*have);
         judge_battery(*have, floor, capacity_Ah, inner_ohm);
         if (!inner_ohm) voltage_by_room(*have, capacity_Ah);
@@ -372,6 +379,7 @@ private:
 
     const Need& need_;
     const SupplyFigures& f_;
+    BatteryKind if_kind_;
     double lowest_V_;
     std::string rests_on_;
     SupplyAnswer out_;
@@ -380,7 +388,10 @@ private:
 }  // namespace
 
 SupplyAnswer judge_figures(const family::Family& family, const Need& need, const SupplyFigures& figures) {
-    return Judge(family, need, figures).run();
+    SupplyAnswer answer = Judge(family, need, figures, BatteryKind::flooded).run();
+    if (figures.kind) return answer;
+    SupplyAnswer other = Judge(family, need, figures, BatteryKind::agm).run();
+    return other.judgement.verdict() > answer.judgement.verdict() ? other : answer;
 }
 
 SupplyAnswer judge_supply(const family::Family& family, const Need& need, const SupplyFigures& figures) {

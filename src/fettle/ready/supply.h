@@ -33,9 +33,9 @@ struct SupplyFigures {
     std::optional<double> battery_Ah, rested_V, rested_h;
     std::optional<double> health, charge, floor;  // in [0, 1]; floor absent: 0.5 (common practice), said so
     std::optional<double> peukert_k;              // absent: 1.2 (common practice for flooded batteries), said so
-    std::optional<BatteryKind> kind;              // absent: the lower charge of the two kinds counts
+    std::optional<BatteryKind> kind;              // absent: the worse verdict of the two kinds counts
     bool other_kind = false;                      // neither: a voltage tells nothing
-    std::optional<double> battery_C;              // absent: 25, said so
+    std::optional<double> battery_C;              // absent: kColdest_C, said so
     std::optional<double> loaded_V, loaded_A;     // measured at the box while the vehicle draws that
     double rated_h = 20;
     std::optional<double> vehicle_A;  // what the vehicle draws beside the set, ignition on

@@ -114,14 +114,22 @@ TEST_F(Story18, TheColdTakesItsPart) {
     const SupplyAnswer a = judge_supply(with_supply(), n_, f_);
     EXPECT_NEAR(a.has_Ah, 0.8 * 60 / 1.3 * 0.2, 1e-6);
     EXPECT_TRUE(has(a, "battery-short"));
+    // Colder than the table, or not said: its last row, 25 °F and 1.52, so 6.3 Ah. The first is not known besides.
     f_.battery_C = -10;
-    EXPECT_EQ(find(judge_supply(with_supply(), n_, f_), "battery-too-cold")->verdict, Verdict::cant_say);
+    const SupplyAnswer below = judge_supply(with_supply(), n_, f_);
+    EXPECT_EQ(find(below, "battery-too-cold")->verdict, Verdict::cant_say);
+    EXPECT_NEAR(below.has_Ah, 0.8 * 60 / 1.52 * 0.2, 1e-6);
+    EXPECT_EQ(below.judgement.verdict(), Verdict::halt);
     f_.battery_C.reset();
-    EXPECT_EQ(find(judge_supply(with_supply(), n_, f_), "battery-temperature-not-said")->verdict, Verdict::mind);
+    const SupplyAnswer open = judge_supply(with_supply(), n_, f_);
+    EXPECT_EQ(find(open, "battery-temperature-not-said")->verdict, Verdict::mind);
+    EXPECT_NEAR(open.has_Ah, below.has_Ah, 1e-6);
+    EXPECT_EQ(open.judgement.verdict(), Verdict::halt);
 }
 // Half charged by charge 0.7 − 7.6 Ah of 48: 12.24 + (0.5417 − 0.5) / 0.25 · 0.21 V at rest; less R · 12 A, with R from
 // 12.408 V (70 %) at rest and 12.0 V at 10 A.
 TEST_F(Story18, TheVoltageAtTheEndIsReckonedFromOneUnderLoad) {
+    f_.kind = BatteryKind::flooded;
     f_.charge = 0.70;
     f_.loaded_V = 12.0;
     f_.loaded_A = 10;

@@ -209,11 +209,14 @@ std::string tested(const Told& told, const family::Act& ask, const std::string& 
     if (control == ask.control) names.push_back(ask.id);
     if (control == "touch" && !ask.area.empty()) names.push_back("touch." + key_part(ask.area));
     names.push_back(control);
+    std::string first;
     for (const std::string& name : names) {
         const auto it = told.find(name);
-        if (it != told.end()) return it->second;
+        if (it == told.end()) continue;
+        if (it->second == "dead") return it->second;  // whatever else was said of it
+        if (first.empty()) first = it->second;
     }
-    return "";
+    return first;
 }
 
 }  // namespace fettle::ready

@@ -24,7 +24,7 @@ std::optional<bool> yes(const Told& told, const std::string& key, std::string_vi
 SupplyFigures supply_figures(const Told& told, bool on_bench);
 
 // A control as tested: "answers", "dead" or "" (not tested). Looks for the act's own key first ("asks"), then for the
-// touch area ("touch.lower-right"), then for the control ("knob").
+// touch area ("touch.lower-right"), then for the control ("knob"); where one of them says "dead", that counts.
 std::string tested(const Told& told, const family::Act& ask, const std::string& control);
 
 // "lower right" → "lower-right"

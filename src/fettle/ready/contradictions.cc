@@ -1,0 +1,40 @@
+// Two answers that cannot both be true: neither counts, and nothing starts before one is put right.
+#include <fmt/format.h>
+
+#include "fettle/ready/checker.h"
+#include "fettle/ready/holds.h"
+#include "fettle/ready/told.h"
+
+namespace fettle::ready {
+
+void Checker::contradict(const std::string& where, const std::string& one, const std::string& other) {
+    item("answers", "contradict each other",
+         {"answers-contradict", Verdict::halt,
+          fmt::format("said were both \"{}\" and \"{}\": they cannot both be true", one, other), where, "typed"},
+         "put the wrong one right");
+}
+
+void Checker::contradictions() {
+    const bool running = !s_.on_bench && yes(s_.told, "engine", "running", "off").value_or(false);
+    const bool unsupported = !s_.on_bench && !yes(s_.told, "support", "yes", "no").value_or(true);
+    const auto all = yes(s_.told, "holds", "yes", "no");
+    for (const family::Hold& h : holds_of(family_, s_.on_bench)) {
+        const auto own = yes(s_.told, "hold." + h.id, "yes", "no");
+        // A hold is words for a person; these two every family says in the same ones.
+        if (running && own.value_or(all.value_or(false)) && h.words.find("engine stays off") != std::string::npos)
+            contradict(h.id, "engine=running", h.words);
+        if (unsupported && own.value_or(false) && h.words.find("support supply stays on") != std::string::npos)
+            contradict(h.id, "support=no", h.words);
+    }
+    const auto call = s_.told.find("call");
+    if (call == s_.told.end() || call->second != "staying") return;
+    for (const HandsWindow& h : out_.hands) {
+        auto there = yes(s_.told, "person." + h.act, "yes", "no");
+        if (!there) there = yes(s_.told, "person", "yes", "no");
+        if (there.value_or(true)) continue;
+        contradict("call", "call=staying", "nobody will be there when it " + h.words);
+        return;
+    }
+}
+
+}  // namespace fettle::ready
