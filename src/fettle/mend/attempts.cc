@@ -21,6 +21,8 @@ constexpr const char* kSayFirst =
     "first say whether it was without power: while it is fed it may be at work, and nobody takes a card out or puts "
     "one in";
 
+constexpr const char* kShowFirst = "first say what it shows or does now: what helps in one case harms in another";
+
 struct Rule {  // of the family, or the usual one
     int most = 2;
     std::string words, who = "the technician";
@@ -50,8 +52,6 @@ double quantile(std::vector<double> v, double p) {
 class Offers {
 public:
     Offers(const Case& c, Answer& a) : c_(c), q_(c.q), a_(a) {
-        for (const Remaining& r : c.remaining)
-            now_worst_ = std::max(now_worst_, cutmap::badness(cutmap::worst(r.outcomes)));
         for (const Weighed::Draw& d : c.weighed.draws) {
             if (!remains(d.moment)) continue;
             left_.push_back(d.left_s);
@@ -168,12 +168,13 @@ private:
         if (q_.found.power != Power::kept || q_.seen.ended) return;
         if (q_.found.now == Now::starts || q_.found.now == Now::recovery)
             return hold("power off and on", "it comes up by itself: that it is fed is not what it lacks");
+        if (q_.found.now == Now::not_said) return hold("power off and on", kShowFirst);
         if (!c_.by_map)
             return hold("power off and on",
                         "the boot order is not known, so every write counts as if it had no way back");
         Outcome worst = Outcome::nothing_changed;
         std::string where;
-        for (const Remaining& r : c_.remaining) {
+        for (const Remaining& r : c_.possible) {
             const Outcome o = cutmap::worst(r.outcomes);
             if (cutmap::badness(o) <= cutmap::badness(worst)) continue;
             worst = o;
@@ -194,21 +195,19 @@ private:
         a_.attempts.push_back(std::move(t));
     }
 
-    // A further cut is judged by the map with two: nothing that could end worse than now is offered while the supply
-    // may fail again.
+    // A further cut is judged by the map with two: nothing that could end worse than that place does now is offered
+    // while the supply may fail again.
     bool too_risky(const char* kind, std::string& risk) {
         Outcome worst = Outcome::nothing_changed;
-        std::string where;
-        for (const Remaining& r : c_.remaining) {
+        for (const Remaining& r : c_.possible) {
             const cutmap::Moment& m = q_.map.moments[r.moment];
             if (m.two_cuts.empty()) continue;
             const Outcome o = cutmap::worst(m.two_cuts);
-            if (cutmap::badness(o) > cutmap::badness(worst)) {
+            if (cutmap::badness(o) > cutmap::badness(cutmap::worst(r.outcomes)) && cutmap::no_way_back(o) &&
+                cutmap::badness(o) > cutmap::badness(worst))
                 worst = o;
-                where = words_of(r.moment);
-            }
         }
-        if (cutmap::badness(worst) <= now_worst_ || !cutmap::no_way_back(worst)) return false;
+        if (worst == Outcome::nothing_changed) return false;
         risk = fmt::format("if power went once more: \"{}\" (power-cut map, two cuts)", cutmap::words(worst));
         if (!c_.supply_failed) return false;
         hold(kind,
@@ -252,9 +251,10 @@ private:
         if (q_.found.power == Power::not_said) return hold("recovery card", kSayFirst);
         if (q_.found.power == Power::kept && !restarted_by_itself(q_))
             return hold("recovery card", "it is still fed and may be at work");
+        if (q_.found.now == Now::not_said) return hold("recovery card", kShowFirst);
         if (!c_.by_map) return hold("recovery card", "the boot order is not known");
         const bool fits =
-            !c_.remaining.empty() && std::all_of(c_.remaining.begin(), c_.remaining.end(), [&](const Remaining& r) {
+            !c_.remaining.empty() && std::all_of(c_.possible.begin(), c_.possible.end(), [&](const Remaining& r) {
                 const family::Act* act = q_.family.act(q_.map.moments[r.moment].act);
                 const std::string region = act ? act->box + "." + act->region : "";
                 return std::find(rule.writes.begin(), rule.writes.end(), region) != rule.writes.end() &&
@@ -282,6 +282,10 @@ private:
         }
         if (q_.found.power == Power::kept && !restarted_by_itself(q_) && !q_.seen.ended) {
             hold(kind, "it is still fed and may be at work: nobody takes a card out or puts one in now");
+            return false;
+        }
+        if (q_.found.now == Now::not_said && !q_.seen.ended) {
+            hold(kind, kShowFirst);
             return false;
         }
         if (q_.found.now == Now::dark) {
@@ -347,7 +351,6 @@ private:
     const Case& c_;
     const Question& q_;
     Answer& a_;
-    int now_worst_ = 0;
     std::vector<double> left_, whole_, left_of_act_;
 };
 

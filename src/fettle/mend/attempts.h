@@ -19,6 +19,7 @@ struct Case {
     const Question& q;
     const Weighed& weighed;
     std::vector<Remaining> remaining;  // weights add up to 1; empty: nothing on the map fits
+    std::vector<Remaining> possible;   // these and those that have no weight, but could be (Weighed::possible)
     bool by_map = true;                // false: the boot order is not known, so the map says nothing
     bool supply_failed = false;        // power went, and nobody says that the supply holds now
 };

@@ -64,7 +64,7 @@ std::string in_100(const Chance& c) {
 
 class Mender {
 public:
-    explicit Mender(const Question& q) : q_(q), weighed_(weigh(q)), case_{q, weighed_, {}, true, false} {}
+    explicit Mender(const Question& q) : q_(q), weighed_(weigh(q)), case_{q, weighed_, {}, {}, true, false} {}
 
     Answer run() {
         case_.by_map = q_.map.boot_order_known;
@@ -119,10 +119,12 @@ private:
         const auto leaves = case_.by_map ? allowed(q_) : std::nullopt;
         double kept = 0;
         for (std::size_t m = 0; m < weighed_.weight.size(); ++m) {
-            if (weighed_.weight[m] <= 0) continue;
+            if (weighed_.weight[m] <= 0 && !weighed_.possible[m]) continue;
             Remaining r{m, weighed_.weight[m], q_.map.moments[m].outcomes};
             if (leaves) std::erase_if(r.outcomes, [&](Outcome o) { return !leaves->contains(o); });
             if (r.outcomes.empty()) continue;
+            case_.possible.push_back(r);
+            if (r.weight <= 0) continue;
             kept += r.weight;
             case_.remaining.push_back(std::move(r));
         }
@@ -235,6 +237,11 @@ private:
         } else if (comes_up_fed() && q_.found.release == q_.sheet.to) {
             a_.look = "it shows the release of this run: if it is done, mark its end and prove it; else keep it fed";
             next = {"mark its end: ", propose(Act::mark, {given("event", "ended")})};
+        } else if (q_.found.power == Power::kept && q_.found.now == Now::not_said) {
+            a_.look =
+                "what does it show now, fed as it is? Say --now starts, recovery, goes-on (also when its picture "
+                "stands "
+                "still) or dark";
         } else if (q_.found.power == Power::lost && q_.found.now == Now::not_said) {
             a_.look = fmt::format(
                 "feed it from a supply that holds, card in, and say within {} what it does: --now starts, recovery, "

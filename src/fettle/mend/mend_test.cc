@@ -140,7 +140,12 @@ TEST(Mend, StillFedItIsNotSwitchedOffInAZone) {
     EXPECT_TRUE(withheld(zone, "power off and on"));
     EXPECT_TRUE(withheld(zone, "same card"));
     EXPECT_EQ(zone.attempts.front().kind, "wait");
-    const Answer stores = mend(pelm().asked("system", 400, 500, Power::kept, Now::not_said));
+    // What it shows comes first; a picture that stands still is an update that goes on.
+    const Answer unsaid = mend(pelm().asked("system", 400, 500, Power::kept, Now::not_said));
+    EXPECT_TRUE(withheld(unsaid, "power off and on"));
+    EXPECT_NE(unsaid.look.find("--now"), std::string::npos);
+    EXPECT_EQ(unsaid.judgement.verdict(), Verdict::cant_say);
+    const Answer stores = mend(pelm().asked("system", 400, 500, Power::kept, Now::goes_on));
     EXPECT_TRUE(attempt(stores, "power off and on"));
     EXPECT_EQ(stores.attempts.front().kind, "wait");  // and the wait comes first
 }

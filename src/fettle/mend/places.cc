@@ -74,11 +74,27 @@ std::optional<Reached> by_tally(const std::vector<ActTime>& acts, int landed) {
     return std::nullopt;  // everything had landed
 }
 
+constexpr double kQuick = 2;  // no run is so many times as quick as the usual one (common practice, no source)
+
+std::vector<bool> possible(const Question& q, const std::vector<ActTime>& acts, std::size_t first, double passed_s) {
+    std::vector<bool> out(q.map.moments.size(), false);
+    double begins_s = 0;  // of the quick run, since the first act began
+    for (std::size_t k = first; k < acts.size(); ++k) {
+        for (std::size_t i = 0; i < acts[k].moments.size(); ++i) {
+            const double from = i == 0 ? 0 : acts[k].until[i - 1];
+            if (begins_s + from * acts[k].median_s / kQuick <= passed_s) out[acts[k].moments[i]] = true;
+        }
+        begins_s += acts[k].median_s / kQuick;
+    }
+    return out;
+}
+
 }  // namespace
 
 Weighed weigh(const Question& q) {
     Weighed out;
     out.weight.assign(q.map.moments.size(), 0.0);
+    out.possible.assign(q.map.moments.size(), false);
     const std::vector<ActTime> acts = times_of(q);
     if (acts.empty() || q.map.moments.empty()) return out;
     std::size_t first = 0;
@@ -97,6 +113,7 @@ Weighed weigh(const Question& q) {
     std::vector<std::vector<float>> own;
     for (std::size_t k = 0; k < acts.size(); ++k) own.push_back(forecast::stratified_normals(random, strata));
     const double from_s = q.seen.alive_s, to_s = std::max(q.seen.alive_s, q.seen.trouble_s);
+    out.possible = possible(q, acts, first, to_s - began_s);
     std::vector<double> seconds(acts.size());
     for (std::size_t i = 0; i < static_cast<std::size_t>(kDraws); ++i) {
         double whole = 0;

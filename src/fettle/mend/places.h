@@ -10,6 +10,9 @@ namespace fettle::mend {
 
 struct Weighed {
     std::vector<double> weight;  // of each moment of the map; adds up to 1
+    // Of each moment: could a run have got there that is twice as quick as usual, or as slow as can be? What may harm
+    // is judged by these, so that no sign that is missing makes a place drop out by its odds alone.
+    std::vector<bool> possible;
     // For each draw: its moment, and the seconds of the script that are left from there, and from the start.
     struct Draw {
         std::size_t moment = 0;
