@@ -116,6 +116,7 @@ void planned(Job& job, const Entry&, Members& m) {
     job.planned_fed = m.text_or("fed");
     job.planned_cuts = static_cast<int>(std::clamp<std::int64_t>(m.whole_if("cuts").value_or(1), 1, 3));
     (void)m.reasons("reasons");
+    if (m.has("offered")) job.offered_otherwise = m.texts("offered");
     job.plan.clear();
     m.each("route", [&](Members& s) {
         PlannedStep step;

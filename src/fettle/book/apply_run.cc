@@ -19,6 +19,7 @@ void started(Job& job, const Entry& e, Members& m) {
     job.as_left_release.clear();
     job.as_left.clear();
     job.as_left_history.reset();
+    job.offered_otherwise.clear();
     job.proved.clear();
     job.proof.clear();
     job.proof_verdict = Verdict::cant_say;

@@ -233,6 +233,9 @@ struct Job {
     std::string planned_fed;  // "together" or "apart"; empty: as the family file says
     int planned_cuts = 1;     // that its map looks at
     std::vector<PlannedStep> plan;
+    // What the list that the box offers before the start has otherwise than planned, when one was last held against the
+    // plan; it stands until a list without surprises was, or a run began.
+    std::vector<std::string> offered_otherwise;
     Verdict plan_verdict = Verdict::cant_say;
     std::string card_release,
         card_digest;                 // of the card last laid or audited; of several the first, which starts a run

@@ -16,6 +16,20 @@ std::vector<Reason> reasons_against(const book::Job& job) {
     return out;
 }
 
+std::optional<Reason> offered_before(const book::Job& job) {
+    if (job.offered_otherwise.empty()) return std::nullopt;
+    const std::vector<std::string>& all = job.offered_otherwise;
+    return Reason{"offered-surprise",
+                  Verdict::halt,
+                  "the box offered something else than planned: " + all.front() +
+                      (all.size() > 1 ? ", and " + std::to_string(all.size() - 1) + " more" : "") +
+                      "; do not start before it offers what is planned",
+                  "offered list",
+                  "the list and the package index",
+                  Next{"hold its list against the plan again: ",
+                       propose(Act::plan, {fettle::job(job.number), wanted("offered", "FILE")})}};
+}
+
 book::Job with_reading(book::Job job, const link::Inventory& inventory, Moment when) {
     auto& said = when == Moment::before ? job.said_before : job.said_after;
     for (const auto& b : inventory.boxes) {

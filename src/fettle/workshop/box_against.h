@@ -2,6 +2,7 @@
 // and prove give for it.
 #pragma once
 
+#include <optional>
 #include <vector>
 
 #include "fettle/base/verdict.h"
@@ -13,6 +14,9 @@ namespace fettle::workshop {
 
 // "other-market": halt. "other-release": halt, or can't say where another box of the set gives the job's.
 std::vector<Reason> reasons_against(const book::Job& job);
+
+// What the box offered otherwise than planned, while it stands: halt.
+std::optional<Reason> offered_before(const book::Job& job);
 
 // The job as it will be once this reading is kept.
 book::Job with_reading(book::Job job, const link::Inventory& inventory, Moment when);

@@ -5,7 +5,8 @@
 
 namespace fettle::workshop {
 
-NewEntry planned_entry(const plan::Plan& p, int cuts, Feeding fed) {
+NewEntry planned_entry(const plan::Plan& p, int cuts, Feeding fed,
+                       const std::optional<change::OfferedAnswer>& offered) {
     json::array route;
     for (const auto& s : p.steps) {
         const auto& t = s.sheet.tally;
@@ -32,6 +33,7 @@ NewEntry planned_entry(const plan::Plan& p, int cuts, Feeding fed) {
                       {"route", std::move(route)}};
     if (fed != Feeding::as_family_says) data["fed"] = json::string(code(fed));
     if (!p.from.empty()) data["from"] = p.from;
+    if (offered) data["offered"] = json::array(offered->surprises.begin(), offered->surprises.end());
     return {"planned", std::move(data)};
 }
 

@@ -7,6 +7,8 @@
 
 namespace fettle::workshop {
 
-NewEntry planned_entry(const plan::Plan& plan, int cuts, Feeding fed);
+// offered: what the box's own list was found to be, when one was held against it.
+NewEntry planned_entry(const plan::Plan& plan, int cuts, Feeding fed,
+                       const std::optional<change::OfferedAnswer>& offered);
 
 }  // namespace fettle::workshop

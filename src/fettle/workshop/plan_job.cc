@@ -45,6 +45,7 @@ void judge_unit(const identity::Identity& unit, std::optional<book::Job> job, Ju
     if (!unit.market.empty()) job->market = unit.market;
     if (!unit.release.empty()) job->release_found = unit.release;
     for (const Reason& r : reasons_against(*job)) judgement.add(r);
+    if (auto r = offered_before(*job)) judgement.add(std::move(*r));
 }
 
 // What the box offers for the first step.
@@ -147,6 +148,7 @@ Result<Planned> plan_job(const Workshop& shop, const PlanAsk& asked) {
     }
     facts.own_outcomes = own_outcomes_of(shop, family.id, ask.complaint, ask.job);
     out.plan = put_together(shop, std::move(facts), *shelf);
+    if (job && ask.offered) job->offered_otherwise.clear();  // it is held against the plan anew
     judge_unit(out.unit.identity, job, out.plan->judgement);
     if (ask.offered) {
         auto held = offered_against(*out.plan, family, *ask.offered);
@@ -157,7 +159,8 @@ Result<Planned> plan_job(const Workshop& shop, const PlanAsk& asked) {
     if (job)
         for (Reason& r : out.plan->judgement.reasons) r.next.name_job(job->number);
     if (job && (!out.plan->steps.empty() || out.plan->nothing_to_do)) {
-        if (auto kept = append_entries(shop, ask.job, {planned_entry(*out.plan, ask.cuts, ask.fed)}); !kept)
+        if (auto kept = append_entries(shop, ask.job, {planned_entry(*out.plan, ask.cuts, ask.fed, out.offered)});
+            !kept)
             return pass(kept);
     }
     return out;

@@ -118,6 +118,10 @@ ready::Check ready_of(const JobRun& run, const plan::PlanStep& step, UnixMs now)
         out.items.push_back({"the box's own word", "differs (read over the link)", r});
         out.judgement.add(r);
     }
+    if (const auto r = offered_before(run.job)) {
+        out.items.push_back({"what the box offers", "not as planned (typed)", *r});
+        out.judgement.add(*r);
+    }
     for (ready::Item& i : out.items) i.reason.next.name_job(run.number);
     for (Reason& r : out.judgement.reasons) r.next.name_job(run.number);
     return out;
