@@ -8,22 +8,12 @@
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
 #include "fettle/book/journal.h"
-#include "fettle/records/database.h"
+#include "fettle/book/tables.h"
 
 namespace fettle::book {
 namespace {
 
 using records::Kind;
-
-const records::Schema schema{
-    "book",
-    {{
-        "create table jobs (serial integer primary key, job text not null unique, opened_at integer not null,"
-        " entries integer not null, head text not null)",
-        "create table entries (job text not null references jobs (job), number integer not null, at integer not null,"
-        " type text not null, data text not null, previous text not null, digest text not null,"
-        " primary key (job, number))",
-    }}};
 
 Status check_addition(const Addition& a) {
     const auto allowed = [](char c) { return (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c == '-'; };
@@ -48,18 +38,7 @@ struct Book::State {
     std::filesystem::path file;
     records::Database db;
 
-    tl::unexpected<Error> unknown(std::string_view job) const {
-        return bad_input("job-unknown", "job " + std::string(job), "is not in this bench book (" + file.string() + ")",
-                         Next{"look it up with: ", propose(Act::list_jobs), ", or name another home (--home DIR)"});
-    }
-
-    Result<Head> head(std::string_view job) {
-        auto rows =
-            db.query("select entries, head from jobs where job = :job", {Kind::number, Kind::text}, {std::string(job)});
-        if (!rows) return pass(rows);
-        if (rows->empty()) return unknown(job);
-        return Head{rows->front().number(0), rows->front().text(1)};
-    }
+    Result<Head> head(std::string_view job) { return head_in(db, file, job); }
 
     // Inside append_all's or open_job's transaction only.
     Result<Entry> add(std::string_view job, const Head& last, const Addition& a, UnixMs at) {
@@ -148,22 +127,9 @@ Result<Entry> Book::append(std::string_view job, std::string_view type, std::str
     return std::move(added->front());
 }
 
-// One statement, so that entries and head are of one instant.
 Result<Journal> Book::journal(std::string_view job) const {
     if (auto ok = check_job_number(job); !ok) return pass(ok);
-    auto rows = state_->db.query(
-        "select jobs.entries, head, number, at, type, data, previous, digest"
-        " from jobs left join entries using (job) where jobs.job = :job order by number",
-        {Kind::number, Kind::text, Kind::number, Kind::number, Kind::text, Kind::text, Kind::text, Kind::text},
-        {std::string(job)});
-    if (!rows) return pass(rows);
-    if (rows->empty()) return state_->unknown(job);
-    Journal journal;
-    journal.head = {rows->front().number(0), rows->front().text(1)};
-    for (const records::Row& r : *rows)
-        if (!r.text(4).empty())
-            journal.entries.push_back({r.number(2), r.number(3), r.text(4), r.text(5), r.text(6), r.text(7)});
-    return journal;
+    return journal_in(state_->db, state_->file, job, 0);
 }
 
 Result<std::vector<Entry>> Book::read(std::string_view job) const {

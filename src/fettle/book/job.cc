@@ -2,10 +2,13 @@
 
 #include <fmt/core.h>
 
+#include <algorithm>
+
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
 #include "fettle/book/correct.h"
 #include "fettle/book/fold.h"
+#include "fettle/book/tail.h"
 
 namespace fettle::book {
 
@@ -33,20 +36,16 @@ std::vector<LooseEnd> Job::open_ends() const {
     return open;
 }
 
-Result<Job> fold(std::string_view number, const std::vector<Entry>& entries) {
-    auto read = read_entries(entries);
-    if (!read) return pass(read);
-    Job job;
-    job.number = number;
-    job.corrections = apply_corrections(*read);
-    for (const ReadEntry& r : *read) {
+namespace {
+
+Result<Job> folded_onto(Job job, const std::vector<ReadEntry>& entries) {
+    for (const ReadEntry& r : entries) {
         job.last_entry = r.entry.at;
         job.last_number = r.entry.number;
         const std::string place = fmt::format("entry {} ({})", r.entry.number, printable(r.entry.type));
         if ((r.entry.type == "opened") != (r.entry.number == 1))
-            return bad_input(
-                "entry-malformed", place, "\"opened\" must be entry 1, and only there",
-                Next{"check the chain (", propose(Act::show_job, {fettle::job(std::string(number))}), ")"});
+            return bad_input("entry-malformed", place, "\"opened\" must be entry 1, and only there",
+                             Next{"check the chain (", propose(Act::show_job, {fettle::job(job.number)}), ")"});
         const Apply apply = apply_for(r.entry.type);
         if (!apply) {
             ++job.unknown_entries;
@@ -59,8 +58,6 @@ Result<Job> fold(std::string_view number, const std::vector<Entry>& entries) {
     return job;
 }
 
-namespace {
-
 // One entry by itself, on a job that has a run, so that everything about a run is read.
 void apply_alone(Apply apply, std::string_view type, Members& members) {
     Job scratch;
@@ -72,6 +69,25 @@ void apply_alone(Apply apply, std::string_view type, Members& members) {
 }
 
 }  // namespace
+
+Result<Job> fold(std::string_view number, const std::vector<Entry>& entries) {
+    auto read = read_entries(entries);
+    if (!read) return pass(read);
+    Job job;
+    job.number = number;
+    job.corrections = apply_corrections(*read);
+    return folded_onto(std::move(job), *read);
+}
+
+Result<Job> fold_on(Job job, const std::vector<Entry>& entries) {
+    const auto read = read_entries(entries);
+    if (!read) return pass(read);
+    return folded_onto(std::move(job), *read);
+}
+
+bool any_corrects(const std::vector<Entry>& entries) {
+    return std::any_of(entries.begin(), entries.end(), [](const Entry& e) { return e.type == "corrects"; });
+}
 
 std::vector<std::string> members_of(std::string_view type) {
     const Apply apply = apply_for(type);

@@ -1,5 +1,7 @@
 #include "fettle/book/fold_test_help.h"
 
+#include "fettle/book/tail.h"
+
 namespace fettle::book {
 namespace {
 
@@ -254,6 +256,45 @@ TEST(Fold, TextsAndTalliesThatWereTakenBackNoLongerStand) {
     EXPECT_EQ(j.runs.at(0).tally, (std::map<std::string, int>{{"landed", 3}, {"to_come", 37}}));
     EXPECT_EQ(j.runs.at(0).tallies.size(), 2u);
     EXPECT_TRUE(j.runs.at(0).tallies.at(1).undone);
+}
+
+// Wherever a journal is cut in two, going on gives what the whole gives.
+TEST(Fold, GoesOnWhereItStopped) {
+    const std::vector<Entry> all =
+        entries_of({{"opened", R"({"customer":"1007","complaint":"c","boxes":["6104183C5"]})"},
+                    {"kept", R"({"id":"keeping-1","words":"a key"})"},
+                    begun,
+                    {"mark", R"({"event":"dark","source":"tap"})"},
+                    {"shows", R"({"text":"Writing"})"},
+                    {"unmark", R"({"entry":4})"},
+                    {"breach", R"({"hold":"doors","witness":"tap","words":"open"})"},
+                    {"never-heard-of", "{}"},
+                    done,
+                    {"returned", R"({"id":"keeping-1","by":"R"})"},
+                    {"note", R"({"text":"n"})"}});
+    const auto told = [](const Job& j) {
+        std::string out = std::to_string(j.last_number) + " " + std::to_string(j.last_entry) + " " +
+                          std::to_string(j.unknown_entries) + " " + j.complaint;
+        for (const std::string& n : j.notes) out += " " + n;
+        for (const LooseEnd& e : j.loose_ends) out += " " + e.id + (e.open() ? " open" : " " + e.settled_how);
+        for (const book::Run& r : j.runs) {
+            out += " run " + r.release;
+            for (const RunMark& m : r.marks) out += " " + m.event + (m.undone ? " undone" : "");
+            for (const std::string& t : r.shown) out += " " + t;
+            out += " " + std::to_string(r.breaches.size()) + " " + std::to_string(r.ended.value_or(0));
+        }
+        return out;
+    };
+    const std::string whole = told(fold("0001X", all).value());
+    EXPECT_NE(whole.find("dark undone Writing 1 9000"), std::string::npos) << whole;
+    for (std::size_t cut = 1; cut <= all.size(); ++cut) {
+        const auto at = all.begin() + static_cast<std::ptrdiff_t>(cut);
+        const Job first = fold("0001X", {all.begin(), at}).value();
+        EXPECT_EQ(told(fold_on(first, {at, all.end()}).value()), whole) << cut;
+    }
+    EXPECT_FALSE(fold_on(fold("0001X", all).value(), {{12, 0, "opened", "{}", "", ""}}));
+    EXPECT_FALSE(any_corrects(all));
+    EXPECT_TRUE(any_corrects({{12, 0, "corrects", "{}", "", ""}}));
 }
 
 }  // namespace

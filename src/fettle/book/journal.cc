@@ -4,6 +4,7 @@
 
 #include "fettle/base/check_character.h"
 #include "fettle/base/digest.h"
+#include "fettle/book/tail.h"
 
 namespace fettle::book {
 namespace {
@@ -20,10 +21,12 @@ std::string entry_digest(std::string_view job, const Entry& e) {
                                      job, e.number, iso8601(e.at), e.type, e.previous, e.data.size(), e.data)));
 }
 
-std::optional<Break> check_chain(std::string_view job, const std::vector<Entry>& entries,
-                                 const std::optional<Head>& head) {
-    std::string previous = no_digest;
-    std::int64_t wanted = 1;
+namespace {
+
+std::optional<Break> check_from(std::string_view job, const Head& before, const std::vector<Entry>& entries,
+                                const std::optional<Head>& head) {
+    std::string previous = before.digest;
+    std::int64_t wanted = before.number + 1;
     for (const Entry& e : entries) {
         if (e.number > wanted)
             return Break{e.number, fmt::format("entry {} should stand before it and is missing", wanted)};
@@ -37,11 +40,23 @@ std::optional<Break> check_chain(std::string_view job, const std::vector<Entry>&
     }
     if (!head) return std::nullopt;
     if (head->number >= wanted)
-        return Break{wanted, fmt::format("it is missing: the book notes {} entries, {} are there", head->number,
-                                         entries.size())};
+        return Break{wanted,
+                     fmt::format("it is missing: the book notes {} entries, {} are there", head->number, wanted - 1)};
     if (head->number != wanted - 1 || head->digest != previous)
         return Break{wanted - 1, "the book notes another last entry: it was edited or put in"};
     return std::nullopt;
+}
+
+}  // namespace
+
+std::optional<Break> check_chain(std::string_view job, const std::vector<Entry>& entries,
+                                 const std::optional<Head>& head) {
+    return check_from(job, {0, no_digest}, entries, head);
+}
+
+std::optional<Break> check_chain_after(std::string_view job, const Head& before, const std::vector<Entry>& entries,
+                                       const Head& head) {
+    return check_from(job, before, entries, head);
 }
 
 Status check_job_number(std::string_view job) {

@@ -13,6 +13,7 @@
 
 #include "fettle/base/files.h"
 #include "fettle/base/source_path.h"
+#include "fettle/book/tail.h"
 #include "fettle/records/database.h"
 
 namespace fettle::book {
@@ -131,6 +132,23 @@ RC_GTEST_PROP(Chain, RemovedInsertedSwappedAndCutAreNoticed, ()) {
     RC_ASSERT(!check_chain("0001X", cut));  // the chain alone cannot know
 }
 
+// What follows an entry that was checked is held to the same, without that one being read again.
+RC_GTEST_PROP(Chain, GoesOnFromAnEntryThatWasChecked, ()) {
+    const int count = *rc::gen::inRange(2, 12);
+    const auto good = chain_of("0001X", count);
+    const auto cut = static_cast<std::size_t>(*rc::gen::inRange(1, count));
+    const std::vector<Entry> first(good.begin(), good.begin() + static_cast<std::ptrdiff_t>(cut));
+    std::vector<Entry> rest(good.begin() + static_cast<std::ptrdiff_t>(cut), good.end());
+    const Head before = head_of(first), head = head_of(good);
+    RC_ASSERT(!check_chain_after("0001X", before, rest, head));
+    RC_ASSERT(check_chain_after("0001X", {before.number, std::string(64, '1')}, rest, head)->number == rest[0].number);
+    RC_ASSERT(check_chain_after("0001X", before, {}, head)->number == rest[0].number);
+    RC_ASSERT(!check_chain_after("0001X", before, {}, before));
+    const auto k = static_cast<std::size_t>(*rc::gen::inRange<std::size_t>(0, rest.size()));
+    rest[k].data = "{\"text\":\"edited\"}";
+    RC_ASSERT(check_chain_after("0001X", before, rest, head)->number == rest[k].number);
+}
+
 TEST(Chain, BelongsToItsJob) {
     const auto entries = chain_of("0001X", 2);
     EXPECT_FALSE(check_chain("0001X", entries));
@@ -164,6 +182,16 @@ TEST(Book, NumbersJobsAndChainsTheirEntries) {
     EXPECT_EQ(journal.entries[1].data, "{\"text\":\"x\"}");
     EXPECT_EQ(journal.head.digest, e.digest);
     EXPECT_FALSE(check_chain(job, journal.entries, journal.head));
+
+    auto tail = JournalTail::open(t.path / "book.sqlite").value();
+    EXPECT_EQ(tail.head(job).value().number, 2);
+    EXPECT_EQ(tail.head(job).value().digest, e.digest);
+    EXPECT_EQ(tail.head("00036").error().code, "job-unknown");
+    const Journal rest = tail.after(job, 1).value();
+    ASSERT_EQ(rest.entries.size(), 1u);
+    EXPECT_EQ(rest.entries[0].digest, e.digest);
+    EXPECT_TRUE(tail.after(job, 2).value().entries.empty());
+    EXPECT_EQ(tail.after(job, 2).value().head.digest, e.digest);
 }
 
 TEST(Book, WhatWasDecidedOnReadingIsAppendedOnlyToWhatWasRead) {
@@ -266,7 +294,8 @@ TEST(Book, KillNeverLosesAnAcknowledgedEntry) {
         }
         ::close(ends[1]);
         std::int64_t number = 0;
-        // One in five may be killed while it opens the book; the others have begun to write, however slow the machine is.
+        // One in five may be killed while it opens the book; the others have begun to write, however slow the machine
+        // is.
         if (child % 5 != 0 && ::read(ends[0], &number, sizeof number) == sizeof number) acknowledged[number] = child;
         random = random * 1664525 + 1013904223;
         std::this_thread::sleep_for(std::chrono::microseconds(1000 + (random >> 16) % 15000));
