@@ -161,9 +161,9 @@ void CommandLine::define_run() {
                 ->capture_default_str()
                 ->check(CLI::Range(0.0, 240.0));
         });
-    command<MarkOptions>(
+    command<workshop::MarkRequest>(
         app, "mark", "what you see at the box: dark, back, asks, answered, ended …", mark_run,
-        [](CLI::App& c, MarkOptions& o) {
+        [](CLI::App& c, workshop::MarkRequest& o) {
             c.add_option("J", o.job, "the job's number")->required();
             c.add_option("EVENT", o.event,
                          "an act of the script, or dark, back, restarted, asks, answered, skipped, "

@@ -1,13 +1,12 @@
-// fettle watch J [--start …], fettle mark J EVENT.
+// fettle watch J [--start …], fettle watch --all, fettle mark J EVENT.
 #pragma once
 
 #include <string>
 #include <vector>
 
 #include "context.h"
-#include "fettle/base/supply_sample.h"
 #include "fettle/watch/strip.h"
-#include "fettle/workshop/job_run.h"
+#include "fettle/workshop/mark_run.h"
 
 namespace fettle::app {
 
@@ -37,41 +36,16 @@ struct WatchOptions {
     int width = 80;                    // --width N
     bool ascii = false;                // --ascii
 };
-// The run strip. On a terminal it is drawn anew every second until the run has ended; else once.
+// The run strip. On a terminal it is drawn again every second until the run has ended; else once.
 Result<Answer> watch_run(Context& context, const WatchOptions& options);
+Result<Answer> mark_run(Context& context, const workshop::MarkRequest& request);
 
-// What watch, mark and the wall share: a run at one instant.
-struct Drawn {
-    watch::Where where;
-    std::vector<std::string> lines;
-};
-struct Look {
-    std::vector<SupplySample> supply;  // as recorded
-    watch::CallRule rule;
-};
-Drawn draw_run(const JobRun& run, const book::Run& which, UnixMs now, const watch::StripStyle& style, const Look& look);
-boost::json::object where_as_json(const watch::Where& w, const book::Run& run);
-tl::unexpected<Error> no_run(const std::string& job);  // bad_input "no-run"
-
-// watch_live.cc: until the run has ended, or until a watch that was attached to falls silent. True: it alarmed.
-Result<bool> follow_run(Context& context, JobRun& run, const WatchOptions& options);
-Result<Answer> attach_run(Context& context, JobRun& run, const WatchOptions& options);
-Result<Answer> test_call(Context& context, const JobRun& run, const WatchOptions& options);
-// watch_wall.cc
-std::string time_of_day(UnixMs t);  // "20:47", local
-Result<Answer> watch_wall(Context& context, const WatchOptions& options);
-
-struct MarkOptions {
-    std::string job;
-    std::string event;  // an act's id, dark, back, restarted, asks, answered, skipped, ended, broken-off
-    std::string shows;  // --shows TEXT: what the box shows, word for word
-    std::string tally;  // --tally landed=12,passed_over=26
-    bool undo = false;  // --undo: takes the last mark, text or tally back
-    double ago_s = 0;   // --ago S: it was seen so long ago
-    std::string source = "tap";
-    std::string with, area;  // --with turn|press|touch|key|card, --area TEXT: how and where an ask was answered
-};
-// One of event, shows, tally and undo.
-Result<Answer> mark_run(Context& context, const MarkOptions& options);
+// watch_live.cc: what stays and prints as it goes, until the run has ended or the watch that was attached to falls
+// silent. stay_with_run: where the run is at last.
+Result<workshop::RunLook> stay_with_run(const Context& context, const WatchOptions& options);
+Result<Answer> attach_to_run(const Context& context, const WatchOptions& options);
+Result<Answer> test_call(const Context& context, const WatchOptions& options);
+watch::StripStyle style_of(const WatchOptions& options);
+bool on_terminal(const Context& context);
 
 }  // namespace fettle::app

@@ -11,8 +11,8 @@
 #include "cmd_mend.h"
 #include "cmd_watch.h"
 #include "fettle/base/text.h"
-#include "fettle/watch/strip.h"
-#include "fettle/workshop/job_run.h"
+#include "fettle/workshop/live_job.h"
+#include "fettle/workshop/run_follow.h"
 #include "fettle/workshop/store.h"
 #include "rehearsal.h"
 #include "rehearsal_clock.h"
@@ -62,15 +62,14 @@ Status Rehearsal::mark(const std::string& event, const std::string& shows, const
         --replayed_;
         return {};
     }
-    MarkOptions o;
+    workshop::MarkRequest o;
     o.job = job_;
     o.event = event;
     o.shows = shows;
     o.tally = tally;
     o.source = "stand-in";
-    Result<Answer> a = mark_run(inner_, o);
-    if (!a) return pass(a);
-    return append_entries(inner_, job_, a->entries);
+    if (const auto marked = workshop::mark_run(inner_, o); !marked) return pass(marked);
+    return {};
 }
 
 Status Rehearsal::mark_event(const standin::Event& e) {
@@ -219,17 +218,18 @@ Status Rehearsal::follow_run(const PlanStep& planned, UnixMs began) {
     const bool live = outer_.say && ::isatty(STDOUT_FILENO) == 1;
     Result<JobRun> run = load_job_run(inner_, job_);
     if (!run) return pass(run);
+    LiveJob journal(inner_, run->job);
+    std::optional<RunFollow> follow;
     std::size_t drawn = 0;  // lines of the picture that stands on the terminal
     const auto draw = [&]() -> Status {
-        Result<book::Job> job = load_job(inner_, job_);
-        if (!job) return pass(job);
-        run->job = std::move(*job);
-        const book::Run& which = run->job.runs.back();
-        const Watched w = watched(*run, which);
-        const watch::Observed seen = observed(which, true);
-        const UnixMs until = seen_until(which, clock_.now());
-        const auto lines =
-            watch::strip(w.step(), seen, watch::track(w.step(), seen, until), until, {}, {80, options_.ascii, true});
+        if (const auto looked = journal.look(); !looked) return pass(looked);
+        const book::Run& which = journal.job().runs.back();
+        if (!follow)
+            follow.emplace(*run, which);
+        else
+            follow->see(which);
+        const watch::Where where = follow->tick(clock_.now());
+        const auto lines = follow->follow().strip(where, {80, options_.ascii, true});
         std::string out = live && drawn > 0 ? fmt::format("\033[{}A\r", drawn) : std::string("\n");
         for (const std::string& l : lines) out += l + (live ? "\033[K\n" : "\n");
         drawn = lines.size();

@@ -1,13 +1,23 @@
 #include "fettle/watch/wall.h"
 
 #include <algorithm>
+#include <charconv>
 #include <cmath>
 #include <map>
+
+#include "fettle/base/text.h"
 
 namespace fettle::watch {
 namespace {
 
 constexpr double kSame = 1e-9;  // grid values that close are the same
+
+std::optional<double> minutes(std::string_view text) {
+    double v = 0;
+    const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), v);
+    if (error != std::errc() || end != text.data() + text.size() || !(v >= 0) || v > 100'000) return std::nullopt;
+    return v;
+}
 
 // Chance that `s` lies strictly between two values.
 double between(const Spread& s, double low, double high) {
@@ -42,6 +52,22 @@ private:
 };
 
 }  // namespace
+
+Result<HandsAsk> parse_hands_window(std::string_view text) {
+    constexpr auto npos = std::string_view::npos;
+    const auto eq = text.rfind('='), dash = text.find('-', eq == npos ? 0 : eq),
+               plus = text.find('+', dash == npos ? 0 : dash);
+    if (eq != npos && eq > 0 && dash != npos && plus != npos) {
+        const auto from = minutes(text.substr(eq + 1, dash - eq - 1));
+        const auto to = minutes(text.substr(dash + 1, plus - dash - 1));
+        const auto hands = minutes(text.substr(plus + 1));
+        if (from && to && hands && *to >= *from)
+            return HandsAsk{std::string(text.substr(0, eq)), "asks for hands", evenly(60 * *from, 60 * *to),
+                            60 * *hands};
+    }
+    return usage_error("window-unreadable", printable(text), "no NAME=FROM-TO+HANDS in minutes",
+                       "say it like \"bench 2=22-28+3\"");
+}
 
 double Spread::quantile(double q) const {
     double sum = 0;

@@ -5,7 +5,10 @@
 
 #include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
+
+#include "fettle/base/result.h"
 
 namespace fettle::watch {
 
@@ -28,6 +31,9 @@ struct HandsAsk {
     Spread at;             // seconds on the shared clock
     double hands_s = 180;  // the person is taken up for so long
 };
+
+// "bench 2=22-28+3": asks for hands in 22 to 28 min, for 3 min. usage "window-unreadable".
+Result<HandsAsk> parse_hands_window(std::string_view text);
 
 // One of the two has to wait: it asks while the hands are at the other. The end of one may be the beginning of the
 // other.

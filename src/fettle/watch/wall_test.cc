@@ -83,5 +83,15 @@ TEST(Wall, RowsAreNeverWiderThanAsked) {
     }
 }
 
+TEST(HandsWindow, IsReadAsItIsSaid) {
+    const HandsAsk w = parse_hands_window("bench 2=22-28+3").value();
+    EXPECT_EQ(w.bench, "bench 2");
+    EXPECT_EQ(w.at.from_s, 22 * 60);
+    EXPECT_EQ(w.at.to_s(), 28 * 60);
+    EXPECT_EQ(w.hands_s, 180);
+    for (const char* text : {"", "=1-2+3", "a=2-1+3", "a=1-2", "a=1+3", "a=x-2+3", "a=-1-2+3", "a=1-2+3x"})
+        EXPECT_FALSE(parse_hands_window(text)) << text;
+}
+
 }  // namespace
 }  // namespace fettle::watch

@@ -11,9 +11,8 @@
 #include "fettle/family/level.h"
 #include "fettle/handover/sheet.h"
 #include "fettle/ready/cautions.h"
-#include "fettle/watch/strip.h"
 #include "fettle/workshop/families.h"
-#include "fettle/workshop/job_run.h"
+#include "fettle/workshop/run_follow.h"
 #include "fettle/workshop/store.h"
 
 namespace fettle::workshop {
@@ -26,10 +25,9 @@ std::vector<std::string> strips_of(const JobRun& run, UnixMs now) {
     std::vector<std::string> out;
     for (const book::Run& r : run.job.runs) {
         if (!run.step_of(r) || run.family.script.empty()) continue;
-        const Watched w = watched(run, r);
-        const watch::Observed seen = observed(r, run.on_bench());
-        const UnixMs until = seen_until(r, now);  // a run that ended is drawn to its end
-        out.push_back(watch::strip_svg(w.step(), seen, watch::track(w.step(), seen, until), until));
+        RunFollow follow(run, r);
+        const watch::Where where = follow.tick(now);
+        out.push_back(follow.follow().strip_svg(where));
     }
     return out;
 }
@@ -37,9 +35,7 @@ std::vector<std::string> strips_of(const JobRun& run, UnixMs now) {
 // The settling time of the last run has passed by now.
 bool has_settled(const JobRun& run, UnixMs now) {
     if (run.job.runs.empty() || !run.step_of(run.job.runs.back())) return false;
-    const book::Run& last = run.job.runs.back();
-    const Watched w = watched(run, last);
-    return watch::track(w.step(), observed(last, run.on_bench()), now).safe_to_remove;
+    return where_is(run, run.job.runs.back(), now).safe_to_remove;
 }
 
 // What the owner or the next workshop must know.

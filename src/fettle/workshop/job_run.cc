@@ -41,14 +41,6 @@ std::optional<change::InstalledList> kept_list(const book::Job& job) {
     return out;
 }
 
-const change::ChangeSheet kNoSheet;
-const forecast::Forecast kNoForecast;
-const cutmap::CutMap kNoMap = [] {
-    cutmap::CutMap m;
-    m.boot_order_known = false;  // nothing was explored, so nothing has a way back
-    return m;
-}();
-
 }  // namespace
 
 int JobRun::next_step() const {
@@ -148,58 +140,6 @@ Result<JobRun> load_job_run(const Workshop& shop, const std::string& number, Uni
     if (!out) return out;
     if (auto planned = add_plan(shop, *out); !planned) return pass(planned);
     return out;
-}
-
-watch::Observed observed(const book::Run& run, bool on_bench) {
-    watch::Observed out;
-    out.started = run.started;
-    out.on_bench = on_bench;
-    out.against_halt = run.against_halt;
-    bool ended = false;
-    for (const book::RunMark& m : run.marks) {
-        out.marks.push_back({m.event, m.at, m.source, m.undone});
-        ended = ended || (m.event == "ended" && !m.undone);
-    }
-    if (run.outcome == book::Outcome::ended && run.ended && !ended)
-        out.marks.push_back({"ended", *run.ended, "journal", false});
-    for (const book::TextSeen& t : run.texts) {
-        if (!t.undone) out.shown.push_back({t.text, t.at});
-    }
-    for (const book::TallySeen& t : run.tallies) {
-        if (t.undone) continue;
-        watch::TallyReading r;
-        r.at = t.at;
-        const auto count = [&](const char* name) {
-            const auto it = t.counts.find(name);
-            return it == t.counts.end() ? std::nullopt : std::optional(it->second);
-        };
-        r.landed = count("landed");
-        r.passed_over = count("passed_over");
-        r.refused = count("refused");
-        r.to_come = count("to_come");
-        out.tally.push_back(r);
-    }
-    return out;
-}
-
-Watched watched(const JobRun& run, const book::Run& which) {
-    Watched out{nullptr, &run.family, &kNoSheet, &kNoForecast, &kNoMap};
-    if (auto kept = which.expected.empty() ? Result<plan::Expected>(tl::unexpected(Error{}))
-                                           : plan::expected_from(which.expected)) {
-        out.kept = std::make_shared<const plan::Expected>(std::move(*kept));
-        out.sheet = &out.kept->sheet;
-        out.forecast = &out.kept->forecast;
-        out.map = &out.kept->map;
-    } else if (const PlanStep* step = run.step_of(which)) {
-        out.sheet = &step->sheet;
-        out.forecast = &step->forecast;
-        out.map = &step->map;
-    }
-    return out;
-}
-
-UnixMs seen_until(const book::Run& run, UnixMs now) {
-    return run.outcome == book::Outcome::broken_off && run.ended ? *run.ended : now;
 }
 
 }  // namespace fettle::workshop

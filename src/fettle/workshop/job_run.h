@@ -1,14 +1,12 @@
-// A job together with the plan that its facts give now: what ready, watch, prove and handover compute with.
+// A job together with the plan that its facts give now: what ready, prove and handover compute with. Where a run of it
+// is: run_follow.h.
 #pragma once
 
-#include <memory>
 #include <optional>
 #include <string>
 
 #include "fettle/book/job.h"
-#include "fettle/plan/expected.h"
 #include "fettle/plan/plan.h"
-#include "fettle/watch/tracker.h"
 #include "fettle/workshop/workshop.h"
 
 namespace fettle::workshop {
@@ -48,23 +46,5 @@ Result<JobRun> load_job_run(const Workshop& shop, const std::string& job,
 
 // The same for looking at its last run: without a plan where the journal keeps what that run is held against.
 Result<JobRun> load_last_run(const Workshop& shop, const std::string& job);
-
-// A run as the watch sees it.
-watch::Observed observed(const book::Run& run, bool on_bench);
-
-// Owns what a watch::Step refers to when a run's step is not in the plan: script known, nothing promised.
-struct Watched {
-    watch::Step step() const { return {*family, *sheet, *forecast, *map}; }
-    std::shared_ptr<const plan::Expected> kept;  // of the journal; may be none
-    const family::Family* family = nullptr;
-    const change::ChangeSheet* sheet = nullptr;
-    const forecast::Forecast* forecast = nullptr;
-    const cutmap::CutMap* map = nullptr;
-};
-// Refers into `run`, which must outlive it. What the journal kept at the start counts before the plan of now.
-Watched watched(const JobRun& run, const book::Run& which);
-
-// The instant up to which a run is looked at: now, or its end.
-UnixMs seen_until(const book::Run& run, UnixMs now);
 
 }  // namespace fettle::workshop

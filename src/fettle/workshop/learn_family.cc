@@ -6,7 +6,7 @@
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
 #include "fettle/workshop/family_acts.h"
-#include "fettle/workshop/job_run.h"
+#include "fettle/workshop/run_follow.h"
 #include "fettle/workshop/store.h"
 #include "fettle/workshop/supply_record.h"
 
@@ -54,7 +54,7 @@ learn::Seen seen_in(const JobRecord& record, const book::Job& job, const book::R
     seen.run = r.id;
     seen.day = iso8601(r.started).substr(0, 10);
     seen.ended = *r.ended;
-    seen.observed = observed(r, job.place != Place::vehicle);
+    seen.observed = watch::with_end(observed(r, job.place != Place::vehicle));
     std::erase_if(seen.observed.marks, [](const watch::Mark& m) { return m.undone; });
     for (const book::RunMark& m : r.marks)
         if (!m.undone && !m.how.empty()) seen.replies.push_back({m.at, m.how, m.area});

@@ -9,7 +9,7 @@
 #include "fettle/base/files.h"
 #include "fettle/base/text.h"
 #include "fettle/link/recording.h"
-#include "fettle/workshop/job_run.h"
+#include "fettle/workshop/run_follow.h"
 #include "fettle/workshop/store.h"
 
 namespace fettle::workshop {
@@ -20,9 +20,7 @@ bool safe_to_poll(const Workshop& shop, const std::string& number) {
     const auto run = load_last_run(shop, number);
     if (!run || run->job.runs.empty()) return false;
     const book::Run& which = run->job.runs.back();
-    const Watched w = watched(*run, which);
-    if (!w.family || !w.sheet || !w.forecast || !w.map) return false;
-    const auto where = watch::track(w.step(), observed(which, run->on_bench()), seen_until(which, shop.clock->now()));
+    const watch::Where where = where_is(*run, which, shop.clock->now());
     // "stuck" and "astray" name no act: then it can be in any of the script.
     const auto safe = [&](const std::string& id) {
         const auto* act = run->family.act(id);

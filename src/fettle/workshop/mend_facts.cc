@@ -4,6 +4,7 @@
 
 #include "fettle/watch/align.h"
 #include "fettle/workshop/mend_job.h"
+#include "fettle/workshop/run_follow.h"
 
 namespace fettle::workshop {
 namespace {
@@ -41,7 +42,7 @@ std::vector<mend::Tried> tried_of(const book::Job& job) {
         for (const book::Attempt& t : r.attempts) out.push_back({t.kind, t.came});
         const bool again = std::any_of(job.runs.begin() + static_cast<std::ptrdiff_t>(i) + 1, job.runs.end(),
                                        [&](const book::Run& x) { return x.release == release; });
-        if (again && r.outcome == book::Outcome::broken_off && r.attempts.empty())
+        if (again && state_of(r) == watch::RunState::broken_off && r.attempts.empty())
             out.push_back({"same card", "begun again"});
     }
     return out;
@@ -51,7 +52,7 @@ mend::Seen seen_of(const JobRun& run, UnixMs trouble) {
     const book::Run& last = run.job.runs.back();
     mend::Seen out;
     const auto seconds = [&](UnixMs at) { return std::max(0.0, static_cast<double>(at - last.started) / 1000); };
-    watch::Observed seen = observed(last, run.on_bench());
+    watch::Observed seen = watch::with_end(observed(last, run.on_bench()));
     std::erase_if(seen.marks, [&](const watch::Mark& m) {
         return m.undone || m.at >= trouble || m.event == "link-silent" || m.event == "broken-off";
     });
@@ -78,7 +79,7 @@ mend::Seen seen_of(const JobRun& run, UnixMs trouble) {
         out.landed_at_s = seconds(t.at);
     }
     out.trouble_s = std::max(out.alive_s, seconds(trouble));
-    out.ended = last.outcome == book::Outcome::ended;
+    out.ended = state_of(last) == watch::RunState::ended;
     for (const std::string& text : last.shown)
         out.refused = out.refused || watch::meaning_of(run.family, text).refused_piece;
     for (const watch::TallyReading& t : seen.tally) out.refused = out.refused || t.refused.value_or(0) > 0;

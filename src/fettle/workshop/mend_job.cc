@@ -6,6 +6,7 @@
 
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
+#include "fettle/workshop/run_follow.h"
 #include "fettle/workshop/store.h"
 
 namespace fettle::workshop {
@@ -40,9 +41,9 @@ mend::Found found_of(const MendRequest& r, const book::Aftermath& said, bool ear
 }
 
 // Dark only counts once a good run would have been lit again; until then nothing is told by it, and nothing kept.
-Result<std::optional<DarkEarly>> dark_early(const MendRequest& r, const JobRun& run, const Watched& w) {
+Result<std::optional<DarkEarly>> dark_early(const MendRequest& r, const watch::Against& of) {
     if (r.now != mend::Now::dark) return std::nullopt;
-    const double good_run_s = std::max(60.0, mend::longest_dark_s(run.family, *w.forecast));
+    const double good_run_s = std::max(60.0, mend::longest_dark_s(of.family, of.forecast));
     if (!r.dark_for_s)
         return usage_error("mend-word", "--now dark", "for how long it has been dark, fed, is not said",
                            fmt::format("a good run is dark for up to {}; say for how long: --now dark --dark-for 5m",
@@ -53,8 +54,8 @@ Result<std::optional<DarkEarly>> dark_early(const MendRequest& r, const JobRun& 
 
 // What a further cut could lead to is asked, too. The journal keeps the outcomes of one cut only; a plan that looked at
 // two has both.
-cutmap::CutMap map_of_two_cuts(const JobRun& run, const Watched& w) {
-    return w.map->cuts >= 2 ? *w.map : cutmap::power_cut_map(run.family, *w.sheet, *w.forecast, 2);
+cutmap::CutMap map_of_two_cuts(const watch::Against& of) {
+    return of.map.cuts >= 2 ? of.map : cutmap::power_cut_map(of.family, of.sheet, of.forecast, 2);
 }
 
 json::object aftermath_of(const MendRequest& r, const book::Aftermath& said, const mend::Found& found) {
@@ -119,9 +120,9 @@ Result<Mended> mended_now(const Workshop& shop, const MendRequest& request) {
     const auto run = run_to_mend(shop, request.job);
     if (!run) return pass(run);
     const book::Run& last = run->job.runs.back();
-    const Watched w = watched(*run, last);
+    const auto held = against(*run, last);
     const UnixMs now = shop.clock->now();
-    const auto early = dark_early(request, *run, w);
+    const auto early = dark_early(request, *held);
     if (!early) return pass(early);
     const auto trouble = trouble_of(request, last, now);
     if (!trouble) return pass(trouble);
@@ -129,12 +130,13 @@ Result<Mended> mended_now(const Workshop& shop, const MendRequest& request) {
     const mend::Found found = found_of(request, said, early->has_value());
     std::vector<mend::Tried> tried = tried_of(run->job);
     if (!request.tried.empty()) tried.push_back({request.tried, request.came});
-    const bool nothing_known =
-        run->family.script.empty() || w.sheet->lines.empty() || (w.map->moments.empty() && !w.map->boot_order_known);
-    const cutmap::CutMap map = nothing_known ? cutmap::CutMap() : map_of_two_cuts(*run, w);
-    mend::Question q{run->family, *w.sheet, *w.forecast, map, seen_of(*run, *trouble), found, std::move(tried), {}, {}};
+    const bool nothing_known = run->family.script.empty() || held->sheet.lines.empty() ||
+                               (held->map.moments.empty() && !held->map.boot_order_known);
+    const cutmap::CutMap map = nothing_known ? cutmap::CutMap() : map_of_two_cuts(*held);
+    mend::Question q{run->family, held->sheet, held->forecast, map, seen_of(*run, *trouble), found, std::move(tried),
+                     {},          {}};
     if (run->job.is_open_run() && found.power == mend::Power::kept) {
-        const watch::Where where = watch::track(w.step(), observed(last, run->on_bench()), now);
+        const watch::Where where = where_is(*run, last, now);
         q.stuck_low = where.worry.any() ? where.worry.low() : where.stuck;
         q.stuck_high = where.worry.any() ? where.worry.high() : where.stuck;
     }

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <utility>
 
 #include "fettle/base/text.h"
 #include "fettle/link/supply_source.h"
@@ -14,34 +15,34 @@ constexpr UnixMs kSilent_ms = 15'000;  // without a reading: said
 
 }  // namespace
 
-RunSupply::RunSupply(Workshop& shop, const JobRun& run)
+RunSupply::RunSupply(const Workshop& shop, const JobRun& run)
     : context_(shop),
-      recorder_(shop, run.number, run.job.runs.size(), run.job.runs.back()),
       witness_(shop, run),
-      samples_(recorded_supply(shop, run.number, run.job.runs.size(), run.job.runs.back()).samples),
+      tail_(shop, run.number, run.job.runs.size(), run.job.runs.back()),
+      waiting_{tail_.more(), {}},
       came_(shop.clock->now()) {
-    for (const SupplySample& s : samples_) recorded_.insert(s.t);
+    for (const SupplySample& s : waiting_.samples) recorded_.insert(s.t);
 }
 
-Result<std::unique_ptr<RunSupply>> RunSupply::open(Workshop& shop, const JobRun& run, const std::string& from,
+Result<std::unique_ptr<RunSupply>> RunSupply::open(const Workshop& shop, const JobRun& run, const std::string& from,
                                                    const std::string& listen) {
     std::unique_ptr<RunSupply> out(new RunSupply(shop, run));
     if (!from.empty()) {
         auto opened = link::open_supply(from, *shop.clock, run.job.runs.back().started);
         if (!opened) return pass(opened);
         out->source_ = std::move(*opened);
+        out->recorder_.emplace(shop, run.number, run.job.runs.size(), run.job.runs.back());
     }
     if (!listen.empty()) {
         if (auto ok = out->witness_.listen_at(listen); !ok) return pass(ok);
     }
-    if (auto kept = out->witness_.see_again(out->samples_, out->found_again_); !kept)
+    if (auto kept = out->witness_.see_again(out->waiting_.samples, out->waiting_.breaches); !kept)
         out->journal_says_ = "not kept in the journal: " + kept.error().problem;
     return out;
 }
 
-std::vector<ready::Breach> RunSupply::take() {
-    std::vector<ready::Breach> seen = std::move(found_again_);
-    found_again_.clear();
+RunSupply::Taken RunSupply::take() {
+    Taken out = std::exchange(waiting_, {});
     std::vector<SupplySample> fresh;
     if (source_) {
         auto got = source_->take();
@@ -57,21 +58,24 @@ std::vector<ready::Breach> RunSupply::take() {
         quiet_ = fresh.empty() ? quiet_ + 1 : 0;
         if (got && now - came_ >= kSilent_ms)
             source_says_ = "supply: no new reading for " + human_duration(static_cast<double>(now - came_) / 1000);
+    } else {
+        const std::vector<SupplySample> recorded = tail_.more();
+        out.samples.insert(out.samples.end(), recorded.begin(), recorded.end());
     }
-    if (!fresh.empty() && recorder_.ok()) {
-        auto kept = recorder_.add(fresh);
-        if (kept) kept = recorder_.seal(false);
+    if (!fresh.empty() && recorder_ && recorder_->ok()) {
+        auto kept = recorder_->add(fresh);
+        if (kept) kept = recorder_->seal(false);
         recording_says_ = kept ? "" : kept.error().problem + "; " + kept.error().next.words();
     }
-    auto kept = witness_.see(fresh, seen);
+    auto kept = witness_.see(fresh, out.breaches);
     journal_says_ = kept ? "" : "not kept in the journal: " + kept.error().problem;
-    samples_.insert(samples_.end(), fresh.begin(), fresh.end());
-    return seen;
+    out.samples.insert(out.samples.end(), fresh.begin(), fresh.end());
+    return out;
 }
 
 void RunSupply::end() {
-    if (!recorder_.ok()) return;
-    if (auto kept = recorder_.seal(true); !kept) recording_says_ = kept.error().problem;
+    if (!recorder_ || !recorder_->ok()) return;
+    if (auto kept = recorder_->seal(true); !kept) recording_says_ = kept.error().problem;
 }
 
 std::vector<std::string> RunSupply::troubles() const {

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <memory>
+#include <optional>
 #include <set>
 #include <string>
 #include <vector>
@@ -16,32 +17,35 @@ namespace fettle::workshop {
 
 class RunSupply {
 public:
-    // from: as link/supply_source.h says; empty: nothing is taken, but what was recorded is there. listen: ADDR:PORT of
-    // the bus, or empty. Errors: of the two addresses.
-    static Result<std::unique_ptr<RunSupply>> open(Workshop& shop, const JobRun& run, const std::string& from,
+    // from: as link/supply_source.h says; empty: nothing is measured, but what is recorded is there. listen: ADDR:PORT
+    // of the bus, or empty. Errors: of the two addresses.
+    static Result<std::unique_ptr<RunSupply>> open(const Workshop& shop, const JobRun& run, const std::string& from,
                                                    const std::string& listen);
 
-    // What came since the last call. Holds seen broken are in the journal when it returns.
-    std::vector<ready::Breach> take();
+    struct Taken {
+        std::vector<SupplySample> samples;    // at first with all that was recorded before
+        std::vector<ready::Breach> breaches;  // holds seen broken; they are in the journal already
+    };
+    // What came since the last call: from the source, or without one what another watch has recorded.
+    Taken take();
     // Three calls in a row gave nothing new: a file was read to its end, or nothing answers.
     bool rests() const { return quiet_ >= 3; }
     void end();  // seals what was recorded
 
-    const std::vector<SupplySample>& samples() const { return samples_; }
     // One sentence each, while they stand: no reading, not recorded, not kept in the journal.
     std::vector<std::string> troubles() const;
 
 private:
-    RunSupply(Workshop& shop, const JobRun& run);
+    RunSupply(const Workshop& shop, const JobRun& run);
 
-    Workshop& context_;
+    const Workshop& context_;
     std::unique_ptr<SupplySource> source_;
-    SupplyRecorder recorder_;
+    std::optional<SupplyRecorder> recorder_;  // only with a source: else another watch may record
     RunWitness witness_;
-    std::vector<SupplySample> samples_;
-    std::vector<ready::Breach> found_again_;  // in the record of an earlier watch, not in the journal
-    std::set<UnixMs> recorded_;               // by an earlier watch: their times
-    UnixMs came_ = 0;                         // the last reading
+    SupplyTail tail_;
+    Taken waiting_;              // of an earlier watch: its readings, and the breaches in them that the journal has not
+    std::set<UnixMs> recorded_;  // by an earlier watch: their times
+    UnixMs came_ = 0;            // the last reading
     int quiet_ = 0;
     std::string source_says_, recording_says_, journal_says_;
 };

@@ -28,7 +28,40 @@ std::string figure(double v, int digits) {
     return std::isfinite(v) ? fmt::format("{:.{}f}", v, digits) : std::string();
 }
 
+// The readings of the whole lines in `text`, and how long those are.
+std::vector<SupplySample> readings_of(std::string_view text, UnixMs started, std::size_t& bytes) {
+    std::vector<SupplySample> out;
+    int n = 0;
+    bytes = 0;
+    for (auto end = text.find('\n'); end != std::string_view::npos; end = text.find('\n', bytes)) {
+        const auto sample = link::parse_sample(text.substr(bytes, end - bytes), ++n, started, started);
+        if (sample && *sample) out.push_back(**sample);
+        bytes = end + 1;
+    }
+    return out;
+}
+
 }  // namespace
+
+SupplyTail::SupplyTail(const Workshop& shop, const std::string& job, std::size_t number, const book::Run& run)
+    : file_(shop.home / "series" / name_of(job, number)), started_(run.started) {}
+
+std::vector<SupplySample> SupplyTail::more() {
+    std::error_code none;
+    const std::uintmax_t size = std::filesystem::file_size(file_, none);
+    if (none || size <= read_) return {};
+    const int fd = ::open(file_.c_str(), O_RDONLY | O_CLOEXEC);
+    if (fd < 0) return {};
+    std::string text(size - read_, '\0');
+    const ssize_t got = ::pread(fd, text.data(), text.size(), static_cast<off_t>(read_));
+    ::close(fd);
+    if (got <= 0) return {};
+    text.resize(static_cast<std::size_t>(got));
+    std::size_t bytes = 0;
+    std::vector<SupplySample> out = readings_of(text, started_, bytes);
+    read_ += bytes;
+    return out;
+}
 
 SupplyRead recorded_supply(const Workshop& shop, const std::string& job, std::size_t number, const book::Run& run) {
     SupplyRead out;
@@ -45,13 +78,8 @@ SupplyRead recorded_supply(const Workshop& shop, const std::string& job, std::si
         const bool there = c.from <= text->size() && c.bytes <= text->size() - c.from;
         if (!there || sha256_hex(std::string_view(*text).substr(c.from, c.bytes)) != c.sha256) out.changed = true;
     }
-    int n = 0;
-    std::string_view rest = *text;
-    for (auto end = rest.find('\n'); end != std::string_view::npos; end = rest.find('\n')) {
-        const auto sample = link::parse_sample(rest.substr(0, end), ++n, run.started, run.started);
-        if (sample && *sample) out.samples.push_back(**sample);
-        rest.remove_prefix(end + 1);
-    }
+    std::size_t bytes = 0;
+    out.samples = readings_of(*text, run.started, bytes);
     return out;
 }
 

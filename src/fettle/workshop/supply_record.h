@@ -18,6 +18,18 @@ struct SupplyRead {
 // What was recorded of run `number` (1-based); nothing when nothing was. Lines that cannot be read are left out.
 SupplyRead recorded_supply(const Workshop& shop, const std::string& job, std::size_t number, const book::Run& run);
 
+// The same as it grows: each call gives what was added since the last one, from the beginning at first.
+class SupplyTail {
+public:
+    SupplyTail(const Workshop& shop, const std::string& job, std::size_t number, const book::Run& run);
+    std::vector<SupplySample> more();
+
+private:
+    std::filesystem::path file_;
+    UnixMs started_;
+    std::uintmax_t read_ = 0;  // bytes, up to the end of a line
+};
+
 class SupplyRecorder {
 public:
     // Takes the file for itself: nullptr-like (ok() false) when another watch records already.
