@@ -233,7 +233,7 @@ TEST(Metamorphic, Ready) {
                       {"a lesser battery never betters", worse_battery},
                       {"more drawn never betters", more_drawn},
                       {"answers that contradict each other never better, and stop", contradiction}}},
-        60);
+        30);
 }
 
 }  // namespace
