@@ -11,9 +11,9 @@
 #include "cmd_promises.h"
 #include "cmd_prove.h"
 #include "cmd_ready.h"
+#include "cmd_rehearse.h"
 #include "cmd_touch.h"
 #include "cmd_watch.h"
-#include "rehearse.h"
 
 namespace fettle::app {
 namespace {
@@ -238,16 +238,16 @@ void CommandLine::define_run() {
         [](CLI::App& c, HandoverCheckOptions& o) { c.add_option("FILE", o.file, "the sheet")->required(); });
 
     command<RehearseOptions>(
-        app, "rehearse", "the whole job on a virtual set: practise without risk", rehearse,
+        app, "rehearse", "the whole job on a virtual set: practise without risk", rehearse_job,
         [](CLI::App& c, RehearseOptions& o) {
-            c.add_option("--family", o.family, "of this family")->type_name("ID")->capture_default_str();
-            c.add_option("--from", o.from, "the release it starts at; else the oldest example")->type_name("R");
-            c.add_option("--to", o.to, "the release to reach; else the newest example")->type_name("R");
-            c.add_option("--speed", o.speed, "virtual seconds a second (300)")->type_name("N");
-            c.add_option("--cut-at", o.cut_at, "cut the power so many seconds into the run")->type_name("S");
-            c.add_option("--seed", o.seed, "the same seed, the same run")->type_name("N")->capture_default_str();
-            c.add_option("--out", o.out, "folder for journal, card images and sheet")->type_name("DIR");
-            c.add_option("--go-on", o.go_on, "go on with one that was left in the middle; its folder")
+            c.add_option("--family", o.ask.family, "of this family")->type_name("ID")->capture_default_str();
+            c.add_option("--from", o.ask.from, "the release it starts at; else the oldest example")->type_name("R");
+            c.add_option("--to", o.ask.to, "the release to reach; else the newest example")->type_name("R");
+            c.add_option("--speed", o.ask.speed, "virtual seconds a second (300)")->type_name("N");
+            c.add_option("--cut-at", o.ask.cut_at, "cut the power so many seconds into the run")->type_name("S");
+            c.add_option("--seed", o.ask.seed, "the same seed, the same run")->type_name("N")->capture_default_str();
+            c.add_option("--out", o.ask.out, "folder for journal, card images and sheet")->type_name("DIR");
+            c.add_option("--go-on", o.ask.go_on, "go on with one that was left in the middle; its folder")
                 ->type_name("DIR");
             c.add_flag("--ascii", o.ascii, "no character beyond ASCII");
         });

@@ -8,6 +8,9 @@
 
 namespace fettle::app {
 
+// As a customer would type it. It stands in every sheet that was sealed: never change it.
+inline constexpr const char* check_sheet_with = "fettle handover check";
+
 struct HandoverOptions {
     std::string job;
     std::string out;  // --out DIR: made if it is not there

@@ -57,6 +57,44 @@ std::string shown(const Argument& a) {
     return a.to_fill_in ? printable(a.value) : shell_word(a.value);
 }
 
+std::string line_of(const Form& form, const std::vector<Argument>& arguments) {
+    std::string out = std::string("fettle ") + form.command;
+    for (const std::string& place : form.by_place)
+        for (const Argument& a : arguments)
+            if (a.name == place) out += " " + shown(a);
+    for (const Argument& a : arguments) {
+        if (std::find(form.by_place.begin(), form.by_place.end(), a.name) != form.by_place.end()) continue;
+        out += " --" + a.name;
+        if (!a.value.empty()) out += " " + shown(a);
+    }
+    return out;
+}
+
+// Of what a rehearsal did: some of it is nothing that an answer ever proposes.
+struct FormOfDone {
+    Form operator()(const workshop::TakenIn*) const { return form_of(Act::open_job); }
+    Form operator()(const workshop::Shelving*) const { return form_of(Act::add_to_shelf); }
+    Form operator()(const workshop::Identified*) const { return form_of(Act::identify); }
+    Form operator()(const workshop::BoxesRead*) const { return {"link read", {}}; }
+    Form operator()(const rehearse::NoAnswer&) const { return {"link read", {}}; }
+    Form operator()(const workshop::MemoryRead*) const { return form_of(Act::read_faults); }
+    Form operator()(const workshop::Planned*) const { return form_of(Act::plan); }
+    Form operator()(const workshop::LaidCard*) const { return form_of(Act::lay_card); }
+    Form operator()(const workshop::AuditedCard*) const { return form_of(Act::audit_card); }
+    Form operator()(const workshop::Answered*) const { return form_of(Act::answer); }
+    Form operator()(const workshop::ReadyChecked*) const { return form_of(Act::check_ready); }
+    Form operator()(const workshop::Accepted*) const { return form_of(Act::accept); }
+    Form operator()(const workshop::Started*) const { return form_of(Act::watch); }
+    Form operator()(const workshop::Mended*) const { return form_of(Act::mend); }
+    Form operator()(const workshop::AsLeft*) const { return form_of(Act::after); }
+    Form operator()(const workshop::FaultsKept*) const { return {"faults", {"job"}}; }
+    Form operator()(const workshop::Proved*) const { return form_of(Act::prove); }
+    Form operator()(const workshop::ReturnedThing*) const { return {"job return", {"job", "id"}}; }
+    Form operator()(const workshop::EndDone*) const { return form_of(Act::open_points); }
+    Form operator()(const workshop::HandedOver*) const { return {"handover make", {"job"}}; }
+    Form operator()(const workshop::SheetChecked*) const { return form_of(Act::check_sheet); }
+};
+
 }  // namespace
 
 std::string shell_word(const std::string& text) {
@@ -68,17 +106,11 @@ std::string shell_word(const std::string& text) {
 }
 
 std::string as_command(const Proposal& act) {
-    const Form form = form_of(act.act);
-    std::string out = std::string("fettle ") + form.command;
-    for (const std::string& place : form.by_place)
-        for (const Argument& a : act.arguments)
-            if (a.name == place) out += " " + shown(a);
-    for (const Argument& a : act.arguments) {
-        if (std::find(form.by_place.begin(), form.by_place.end(), a.name) != form.by_place.end()) continue;
-        out += " --" + a.name;
-        if (!a.value.empty()) out += " " + shown(a);
-    }
-    return out;
+    return line_of(form_of(act.act), act.arguments);
+}
+
+std::string command_of(const rehearse::Done& done) {
+    return line_of(std::visit(FormOfDone{}, done.outcome), done.said);
 }
 
 }  // namespace fettle::app

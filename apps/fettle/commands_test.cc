@@ -76,6 +76,26 @@ TEST(Commands, WhatSettlesAReadyCheckCanBeTyped) {
     EXPECT_EQ(met, all);
 }
 
+// A rehearsal shows what it does as commands: each is one that the program knows.
+template <std::size_t K = 0>
+void expect_known_commands() {
+    const std::vector<std::string> words =
+        split(command_of(rehearse::Done{std::variant_alternative_t<K, rehearse::Outcome>{}, {}, false}), ' ');
+    std::vector<const char*> argv;
+    for (const std::string& w : words) argv.push_back(w.c_str());
+    const Parsed parsed = parse_command_line(static_cast<int>(argv.size()), argv.data());
+    std::string command;
+    if (const auto* refused = std::get_if<Refused>(&parsed)) command = refused->command;
+    if (const auto* call = std::get_if<Invocation>(&parsed)) command = call->command;
+    EXPECT_EQ("fettle " + command, join(words, " "));
+    if constexpr (K + 1 < std::variant_size_v<rehearse::Outcome>) expect_known_commands<K + 1>();
+}
+TEST(Commands, WhatARehearsalDoesAreCommandsOfTheProgram) {
+    expect_known_commands();
+    EXPECT_EQ(command_of(rehearse::Done{rehearse::NoAnswer{}, {job("0001X"), given("at", "doip://h:1")}, false}),
+              "fettle link read --job 0001X --at doip://h:1");
+}
+
 // POSIX.1-2017, Shell Command Language, 2.2.2: between single quotes every character but the quote stands for itself.
 TEST(Commands, AWordOfTheShellIsQuotedWhereItHasToBe) {
     EXPECT_EQ(shell_word("plain-word_1.2/x"), "plain-word_1.2/x");

@@ -20,9 +20,9 @@
 #include "commands.h"
 #include "fettle/base/half_done.h"
 #include "fettle/base/text.h"
+#include "fettle/rehearse/home_clock.h"
 #include "fettle/show/print.h"
 #include "fettle/workshop/store.h"
-#include "rehearsal_clock.h"
 
 namespace {
 
@@ -90,7 +90,7 @@ void print_timings(std::chrono::steady_clock::time_point began) {
 
 int run(Invocation& call) {
     const SystemClock system;
-    const std::unique_ptr<Clock> rehearsed = rehearsal_clock(call.context.home);  // a rehearsal's home has its own time
+    const std::unique_ptr<Clock> rehearsed = rehearse::home_clock(call.context.home);  // its home has its own time
     call.context.clock = rehearsed ? rehearsed.get() : &system;
     call.context.examples = example_families_folder();
     call.context.terminal = !call.context.json && ::isatty(STDERR_FILENO) == 1;

@@ -1,4 +1,4 @@
-#include "rehearsal_clock.h"
+#include "fettle/rehearse/home_clock.h"
 
 #include <fmt/core.h>
 
@@ -9,17 +9,17 @@
 #include "fettle/base/files.h"
 #include "fettle/base/json.h"
 
-namespace fettle::app {
+namespace fettle::rehearse {
 namespace fs = std::filesystem;
 namespace {
 
 constexpr const char* kFile = "rehearsal-clock.json";
 
-class RehearsalClock final : public Clock {
+class HomeClock final : public Clock {
 public:
-    RehearsalClock(fs::path file, UnixMs first) : file_(std::move(file)), last_(first) {}
+    HomeClock(fs::path file, UnixMs first) : file_(std::move(file)), last_(first) {}
 
-    // Read anew each time: the rehearsal goes on meanwhile. Never runs backwards.
+    // Read each time: the rehearsal goes on meanwhile. Never runs backwards.
     UnixMs now() const override {
         const auto text = read_text_file(file_, 4096);
         const auto parsed = text ? parse_json(*text, kFile) : Result<json::value>(json::value());
@@ -39,7 +39,7 @@ private:
 
 }  // namespace
 
-void tell_rehearsal_time(const fs::path& home, UnixMs now, UnixMs until, double speed) {
+void tell_time(const fs::path& home, UnixMs now, UnixMs until, double speed) {
     const fs::path file = home / kFile, made = home / fmt::format("{}.new", kFile);
     {
         std::ofstream out(made, std::ios::trunc);
@@ -51,11 +51,11 @@ void tell_rehearsal_time(const fs::path& home, UnixMs now, UnixMs until, double 
     fs::rename(made, file, ec);
 }
 
-std::unique_ptr<Clock> rehearsal_clock(const fs::path& home) {
+std::unique_ptr<Clock> home_clock(const fs::path& home) {
     std::error_code ec;
     const fs::path file = home / kFile;
     if (!fs::is_regular_file(file, ec)) return nullptr;
-    return std::make_unique<RehearsalClock>(file, 0);
+    return std::make_unique<HomeClock>(file, 0);
 }
 
-}  // namespace fettle::app
+}  // namespace fettle::rehearse
