@@ -5,6 +5,7 @@
 #include "fettle/show/family.h"
 #include "fettle/show/family_travel.h"
 #include "fettle/show/learn.h"
+#include "fettle/workshop/families.h"
 
 namespace fettle::app {
 

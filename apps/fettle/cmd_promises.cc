@@ -4,7 +4,7 @@
 
 namespace fettle::app {
 
-Result<Answer> book_promises(Workshop& shop, const BookPromisesOptions& options) {
+Result<Answer> book_promises(workshop::Workshop& shop, const BookPromisesOptions& options) {
     const auto scored = workshop::score_promises(shop, options.family);
     if (!scored) return pass(scored);
     return show::promises(*scored);

@@ -11,6 +11,6 @@ struct BookPromisesOptions {
 };
 // fettle book promises: how many of the nine-in-ten times were kept, with exact bounds on the share behind it, and the
 // mean pinball loss.
-Result<Answer> book_promises(Workshop& shop, const BookPromisesOptions& options);
+Result<Answer> book_promises(workshop::Workshop& shop, const BookPromisesOptions& options);
 
 }  // namespace fettle::app

@@ -5,16 +5,12 @@
 #include <functional>
 #include <string>
 
-#include "fettle/plan/plan.h"
 #include "fettle/show/answer.h"
-#include "fettle/workshop/families.h"
 #include "fettle/workshop/workshop.h"
 
 namespace fettle::app {
 
-using namespace fettle::plan;
-using namespace fettle::show;
-using namespace fettle::workshop;
+using show::Answer;
 
 struct Context : workshop::Workshop {
     std::string job;  // --job J, or empty

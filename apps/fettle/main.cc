@@ -1,5 +1,5 @@
 // fettle: takes a unit from take-in to a sealed handover sheet. This file reads as what happens to every command: it is
-// parsed, run, written to its job's journal, and printed.
+// parsed, run and printed. What is kept of it in a job's journal is the act's own business.
 #include <fmt/core.h>
 #include <malloc.h>
 #include <sys/resource.h>
@@ -22,7 +22,6 @@
 #include "fettle/base/text.h"
 #include "fettle/rehearse/home_clock.h"
 #include "fettle/show/print.h"
-#include "fettle/workshop/store.h"
 
 namespace {
 
@@ -37,10 +36,10 @@ bool say(const std::string& text) {
 int fail(const std::string& command, Error error, bool json) {
     error.place = shortened(error.place);
     error.problem = shortened(error.problem);
-    if (json) say(as_json(command, error, as_command));
+    if (json) say(show::as_json(command, error, as_command));
     std::fprintf(stderr, "fettle%s%s: %s\n", command.empty() ? "" : " ", command.c_str(),
                  printable(error.message(as_command)).c_str());
-    return exit_code(error);
+    return show::exit_code(error);
 }
 
 // A progress line that overwrites itself, at most ten times a second, cleared before anything else is printed.
@@ -106,14 +105,9 @@ int run(Invocation& call) {
     line.clear();
     if (!answer) return fail(call.command, answer.error(), call.context.json);
 
-    const std::string& job = answer->job.empty() ? call.context.job : answer->job;
-    if (!job.empty() && !answer->entries.empty()) {
-        const Status kept = append_entries(call.context, job, answer->entries);
-        if (!kept) return fail(call.command, kept.error(), call.context.json);
-    }
     if (!say(!answer->document.empty() ? answer->document
-             : call.context.json       ? as_json(call.command, *answer, as_command)
-                                       : as_text(*answer, as_command))) {
+             : call.context.json       ? show::as_json(call.command, *answer, as_command)
+                                       : show::as_text(*answer, as_command))) {
         if (errno == EPIPE) return 4;  // whoever read it has seen enough; not ours to explain
         std::fprintf(stderr, "fettle %s: standard output cannot be written. Next: make room, then ask again.\n",
                      call.command.c_str());
@@ -122,7 +116,7 @@ int run(Invocation& call) {
     if (answer->bad_input)
         std::fprintf(stderr, "fettle %s: %s Next: see what the answer lists, and put it right at its source.\n",
                      call.command.c_str(), printable(shortened(answer->headline)).c_str());
-    return exit_code(*answer);
+    return show::exit_code(*answer);
 }
 
 }  // namespace

@@ -110,7 +110,7 @@ Result<Answer> attach_to_run(const Context& context, const WatchOptions& options
         std::this_thread::sleep_for(std::chrono::milliseconds(500));
     }
     frame.clear();
-    return show::watch_heard_to_end((*run)->job());
+    return show::watch_heard_to_end();
 }
 
 Result<Answer> test_call(const Context& context, const WatchOptions& options) {

@@ -4,22 +4,17 @@
 
 #include <boost/json/object.hpp>
 #include <string>
-#include <vector>
 
 #include "fettle/base/verdict.h"
 #include "fettle/show/page.h"
-#include "fettle/workshop/workshop.h"
 
 namespace fettle::show {
 
 struct Answer {
-    std::string headline;      // one sentence a technician would say; printed first
-    Page text;                 // what follows the headline; lines end with '\n'; may be empty
-    Judgement judgement;       // printed as verdict and reasons below the text; JSON "reasons"
-    boost::json::object data;  // JSON "data"
-    std::vector<workshop::NewEntry>
-        entries;                   // for `job`, or the job that --job names; of commands that are no acts yet
-    std::string job;               // for commands that name their job as an argument
+    std::string headline;          // one sentence a technician would say; printed first
+    Page text;                     // what follows the headline; lines end with '\n'; may be empty
+    Judgement judgement;           // printed as verdict and reasons below the text; JSON "reasons"
+    boost::json::object data;      // JSON "data"
     bool reasons_in_text = false;  // the text says every reason already: only the verdict is printed below
     bool verdict_matters = true;   // false: a listing; exit 0 whatever the reasons say, no verdict line
     std::size_t width = 80;        // of the page in columns; a drawing that was asked for wider needs more

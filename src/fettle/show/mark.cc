@@ -31,7 +31,6 @@ std::string headline(const workshop::Marked& m) {
 Answer marked(const workshop::Marked& m) {
     const workshop::RunLook& look = m.look;
     Answer a;
-    a.job = look.job;
     a.level = look.level;
     a.headline = headline(m);
     a.text = look.where.sentence + "\n";

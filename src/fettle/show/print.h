@@ -4,6 +4,7 @@
 #include <string>
 #include <string_view>
 
+#include "fettle/base/result.h"
 #include "fettle/show/answer.h"
 
 namespace fettle::show {

@@ -43,7 +43,6 @@ void fold_into(std::vector<std::string>& lines, std::string text, std::size_t wi
 Answer run_looked_at(const workshop::RunLook& look, watch::StripStyle style) {
     style.sentence = false;
     Answer a;
-    a.job = look.job;
     a.level = look.level;
     a.headline = look.where.sentence;
     a.text = "\n";
@@ -59,7 +58,6 @@ Answer run_looked_at(const workshop::RunLook& look, watch::StripStyle style) {
 
 Answer not_started(const workshop::Started& started) {
     Answer a;
-    a.job = started.job;
     a.level = started.level;
     a.headline = fmt::format("Not started: {} {} against it.", started.standing.size(),
                              started.standing.size() == 1 ? "point stands" : "points stand");
@@ -95,7 +93,6 @@ std::vector<std::string> tick_lines(const watch::Follow& follow, const watch::Wh
 
 Answer watch_silent(const std::string& job, const workshop::AttachToRun::Tick& tick) {
     Answer a;
-    a.job = job;
     a.headline = tick.words;
     a.judgement.add({"no-heartbeat", Verdict::cant_say,
                      "the watch that this terminal is attached to has fallen silent: nobody calls for hands", job,
@@ -105,9 +102,8 @@ Answer watch_silent(const std::string& job, const workshop::AttachToRun::Tick& t
     return a;
 }
 
-Answer watch_heard_to_end(const std::string& job) {
+Answer watch_heard_to_end() {
     Answer a;
-    a.job = job;
     a.headline = "The run has ended; the watch was heard to its end.";
     a.data["alarmed"] = false;
     return a;
@@ -116,7 +112,6 @@ Answer watch_heard_to_end(const std::string& job) {
 Answer test_called(const workshop::TestCalled& called) {
     const auto& [by, failed] = called.rung;
     Answer a;
-    a.job = called.job;
     a.headline = by.empty() ? "No means of calling works here."
                             : fmt::format("Called by {}. Was it heard where you will be?", join(by, ", "));
     a.text = "Say so: ";

@@ -22,7 +22,7 @@ std::vector<std::string> tick_lines(const watch::Follow& follow, const watch::Wh
 
 // The watch fell silent.
 Answer watch_silent(const std::string& job, const workshop::AttachToRun::Tick& tick);
-Answer watch_heard_to_end(const std::string& job);
+Answer watch_heard_to_end();
 Answer test_called(const workshop::TestCalled& called);
 
 }  // namespace fettle::show
