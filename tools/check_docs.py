@@ -71,8 +71,24 @@ def dead_links(findings):
     return seen
 
 
+def names_on_the_tour(findings):
+    """Every `room::name` of docs/tour.md is in a header of that room, every file it names is there."""
+    page = (ROOT / "docs/tour.md").read_text()
+    names = sorted(set(re.findall(r"`([a-z]+)::(\w+)`", page)) - {("room", "function")})
+    for room, name in names:
+        headers = (ROOT / "src/fettle" / room).glob("*.h")
+        if not any(re.search(rf"\b{name}\b", header.read_text()) for header in headers):
+            findings.append(f"docs/tour.md: {room}::{name} is in no header of src/fettle/{room}")
+    for name in sorted(set(re.findall(r"`((?:\w+/)+\w+\.(?:cc|h))`", page))):
+        if not any((ROOT / top / name).exists() for top in (".", "src/fettle")):
+            findings.append(f"docs/tour.md: {name} is no file")
+    if len(names) < 20:
+        findings.append("docs/tour.md names too few functions to be a tour")
+
+
 def main():
     findings = []
+    names_on_the_tour(findings)
     source = source_codes()
     literals = all_literals()
     docs, joined = documented(findings)
