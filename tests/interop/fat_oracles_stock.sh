@@ -186,6 +186,13 @@ twice halt long-name-sum name-twice file-missing foreign-file
 dots mind folder-damaged
 backup mind backup-boot-differs
 info mind fsinfo-wrong
+mark mind fsinfo-wrong
+off mind mirroring-off
+stale halt first-fat-stale
+active halt active-fat-wrong
+version halt fat-version
+slot mind partition-not-first
+label mind second-label
 per halt boot-sector-wrong
 ntfs halt wrong-file-system
 END

@@ -47,6 +47,27 @@ def entries(cluster):
             yield cluster_at(cluster) + i, folder[i : i + 11], first, size
 
 
+def boots(at, content):
+    for sector in (0, 6):  # the boot sector and its backup
+        write(start + sector * 512 + at, content)
+
+
+def slot(number):
+    f.seek(446)
+    entry = f.read(16)
+    write(446, bytes(64))
+    write(446 + 16 * (number - 1), entry)
+
+
+def second_label():
+    at = cluster_at(2)
+    f.seek(at)
+    folder = f.read(per_cluster * 512)
+    free = next(i for i in range(0, len(folder), 32) if folder[i] == 0)
+    for i, name in enumerate((b"OTHER      ", b"THIRD      ")):  # mkfs.fat may have written one, or none
+        write(at + free + 32 * i, name + b"\x08" + bytes(20))
+
+
 pieces = next(first for _, name, first, _ in entries(2) if name.startswith(b"PIECES"))
 files = [e for e in entries(pieces) if not e[1].startswith(b".")]
 large, small = max(files, key=lambda e: e[3]), min(files, key=lambda e: e[3])
@@ -67,6 +88,13 @@ spoilers = {
     "dots": lambda: write(cluster_at(pieces) + 26, b"\x09\x00"),
     "backup": lambda: write(start + 6 * 512 + 3, b"OTHER"),
     "info": lambda: write(start + 512, bytes(4)),
+    "mark": lambda: write(start + 512 + 510, bytes(2)),
+    "off": lambda: boots(40, b"\x81\x00"),
+    "stale": lambda: (boots(40, b"\x81\x00"), fat(large[2], END, fats[:1])),
+    "active": lambda: boots(40, b"\x82\x00"),
+    "version": lambda: boots(42, b"\x01\x00"),
+    "slot": lambda: slot(3),
+    "label": second_label,
     "per": lambda: write(start + 13, b"\x03"),
     "ntfs": lambda: write(start + 3, b"NTFS    "),
 }

@@ -31,6 +31,8 @@ struct AuditState {
 Result<std::optional<Volume>> audit_table(AuditState& s);
 
 // Boot sector, FSInfo, backup, both FATs, clusters, and the flaws met while walking.
+// What stands twice on a FAT volume, or is read by some readers and not by others.
+void audit_fat_fields(AuditState& s, const Volume& volume, const Listing& listing);
 void audit_volume(AuditState& s, Volume& volume, const Listing& listing);
 
 // exFAT's boot regions and volume flags.

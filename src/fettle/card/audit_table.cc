@@ -80,6 +80,13 @@ void judge_partition(AuditState& s, const Table& t, const Partition& p) {
             "second-partition", Verdict::mind,
             fmt::format("The card has {} partitions; a box may look into another than the first.", t.partitions.size()),
             "partition table", by_practice);
+    if (t.partitions.size() == 1 && p.entry != 1)
+        s.add(
+            "partition-not-first", Verdict::mind,
+            fmt::format("The card's one partition stands in entry {} of the table; a box that looks only at the first "
+                        "entry finds none. Lay the card again.",
+                        p.entry),
+            "partition table", by_practice);
     const std::uint64_t sectors = s.out.card_bytes / sector_bytes;
     if (p.start + p.sectors > sectors)
         s.add("card-cut-short", Verdict::halt,

@@ -104,57 +104,6 @@ void judge_flags(AuditState& s, Volume& v) {
               "A system that used this card met read or write errors on it. Take another.", "FAT entry 1", by_spec);
 }
 
-void judge_info_and_backup(AuditState& s, Volume& v, const Listing& listing) {
-    const BootSector& b = v.boot();
-    if (!b.wide) return;
-    Bytes sector(sector_bytes), other(sector_bytes);
-    if (b.fsinfo_sector != 0 && b.fsinfo_sector < b.reserved &&
-        s.device.read_at(v.at_bytes() + std::uint64_t{b.fsinfo_sector} * b.bytes_per_sector, sector)) {
-        const bool signs = load_le32(sector, 0) == 0x41615252 && load_le32(sector, 484) == 0x61417272;
-        const std::uint32_t free = load_le32(sector, 488);
-        if (!signs)
-            s.add("fsinfo-wrong", Verdict::mind, "The FSInfo sector lacks its marks; readers may do without it.",
-                  "FSInfo sector", by_spec);
-        else if (free != 0xFFFFFFFF && listing.counted && free != listing.clusters_free)
-            s.add("fsinfo-wrong", Verdict::mind,
-                  fmt::format("FSInfo counts {} free clusters, the FAT has {}; it is only a hint to readers.", free,
-                              listing.clusters_free),
-                  "FSInfo sector", by_spec);
-    }
-    if (b.backup_sector != 0 && b.backup_sector < b.reserved && s.device.read_at(v.at_bytes(), sector) &&
-        s.device.read_at(v.at_bytes() + std::uint64_t{b.backup_sector} * b.bytes_per_sector, other)) {
-        sector[65] = other[65];  // the flag byte changes in the first copy only
-        if (sector != other)
-            s.add("backup-boot-differs", Verdict::mind,
-                  "The backup boot sector differs from the first: something wrote to this card after it was made.",
-                  fmt::format("sector {} of the volume", b.backup_sector), by_spec);
-    }
-}
-
-void judge_fat_copies(AuditState& s, const Volume& v) {
-    const BootSector& b = v.boot();
-    if (b.fat_copies < 2 || (b.ext_flags & 0x80)) return;
-    const std::uint64_t size = b.fat_sectors * b.bytes_per_sector;
-    const std::uint64_t first = v.at_bytes() + std::uint64_t{b.reserved} * b.bytes_per_sector;
-    Bytes one, two;
-    for (std::uint64_t at = 0; at < size; at += one.size()) {
-        one.resize(std::min<std::uint64_t>(256u << 10, size - at));
-        two.resize(one.size());
-        if (!s.device.read_at(first + at, one) || !s.device.read_at(first + size + at, two)) {
-            s.add("card-read-failed", Verdict::halt, "The FATs cannot be read to their end.", "FAT", "device");
-            return;
-        }
-        if (one != two) {
-            const auto differ = std::mismatch(one.begin(), one.end(), two.begin()).first - one.begin();
-            s.add("fats-differ", Verdict::halt,
-                  "The two FATs differ: which of them is right cannot be told, and a box may read either. Lay the card "
-                  "again.",
-                  fmt::format("byte {} of the FAT", at + static_cast<std::uint64_t>(differ)), by_spec);
-            return;
-        }
-    }
-}
-
 struct FlawWords {
     const char* code;
     Verdict verdict;
@@ -235,8 +184,7 @@ void audit_volume(AuditState& s, Volume& volume, const Listing& listing) {
         audit_exfat(s, volume);
     } else {
         judge_flags(s, volume);
-        judge_info_and_backup(s, volume, listing);
-        judge_fat_copies(s, volume);
+        audit_fat_fields(s, volume, listing);
     }
     judge_flaws(s, volume, listing);
 }

@@ -80,6 +80,12 @@ TEST_F(AuditTest, StructuralFindings) {
     EXPECT_EQ(after([&](Bytes& b) { both_fats(b, 60000, 0x0FFFFFFF); }), "fsinfo-wrong lost-clusters");
     EXPECT_EQ(after([&](Bytes& b) { store_le32(b, g.fat_start(1) * 512 + 40, 0); }), "fats-differ");
     EXPECT_EQ(after([&](Bytes& b) { b.resize(b.size() - 512); }), "card-cut-short");
+    EXPECT_EQ(after([](Bytes& b) {
+                  std::copy_n(b.begin() + 446, 16, b.begin() + 478);
+                  std::fill_n(b.begin() + 446, 16, Byte{0});
+              }),
+              "partition-not-first");
+    EXPECT_EQ(after([&](Bytes& b) { b[volume + 512 + 511] = 0; }), "fsinfo-wrong");
     EXPECT_EQ(after([&](Bytes& b) { b[volume + 13] = 3; }), "boot-sector-wrong");
     const auto last =
         static_cast<std::uint32_t>((good.laid.files[6].extent.at / 512 - g.data_start()) / g.sectors_per_cluster + 2);
@@ -88,6 +94,43 @@ TEST_F(AuditTest, StructuralFindings) {
     EXPECT_EQ(after([&](Bytes& b) { both_fats(b, last, last); }), "chain-circular lost-clusters file-broken-on-card");
     EXPECT_EQ(after([&](Bytes& b) { b.resize(good.laid.files[6].extent.at + 100); }),
               "card-cut-short data-past-end file-broken-on-card");
+}
+
+// What common readers read differently; each by the FAT specification 1.03, "Boot Sector and BPB".
+TEST_F(AuditTest, WhatReadersDifferOn) {
+    const auto good = test::lay_in_memory(p.contents, *p.family.card);
+    const auto& g = good.laid.geometry;
+    const std::size_t volume = g.partition_start * 512, backup = volume + 6 * 512;
+    const auto after = [&](const std::function<void(Bytes&)>& spoil) {
+        MemoryDevice d(good.device.bytes);
+        spoil(d.bytes);
+        return codes(run(d));
+    };
+    const auto both = [&](Bytes& b, std::size_t at, Byte v) { b[volume + at] = b[backup + at] = v; };
+    // BPB_ExtFlags: bit 7, only one copy is kept up; bits 0 to 3, which.
+    EXPECT_EQ(after([&](Bytes& b) { both(b, 40, 0x80); }), "mirroring-off");
+    EXPECT_EQ(after([&](Bytes& b) { both(b, 40, 0x81); }), "mirroring-off");
+    EXPECT_EQ(after([&](Bytes& b) { both(b, 40, 0x82); }), "active-fat-wrong");
+    const auto stale = [&](std::uint32_t copy, Byte flags) {
+        return after([&, copy, flags](Bytes& b) {
+            both(b, 40, flags);
+            store_le32(b, g.fat_start(copy) * 512 + 4 * 60000, 0x0FFFFFFF);
+        });
+    };
+    EXPECT_EQ(stale(0, 0x81), "first-fat-stale");
+    EXPECT_EQ(stale(1, 0x80), "mirroring-off");  // everybody who goes by the first reads the same
+    EXPECT_EQ(after([&](Bytes& b) { both(b, 42, 1); }), "fat-version");
+    EXPECT_EQ(after([&](Bytes& b) { both(b, 43, 1); }), "fat-version");
+    EXPECT_EQ(after([&](Bytes& b) { both(b, 49, 0x40); }), "fsinfo-wrong");  // behind the reserved sectors
+    // A second label entry, in the first free entry of the top folder.
+    EXPECT_EQ(after([&](Bytes& b) {
+                  std::size_t at = g.data_start() * 512;
+                  std::size_t first = at;
+                  while (b[at] != 0) at += 32;
+                  std::copy_n(b.begin() + static_cast<std::ptrdiff_t>(first), 32,
+                              b.begin() + static_cast<std::ptrdiff_t>(at));
+              }),
+              "second-label");
 }
 
 TEST_F(AuditTest, GptWhereMbrIsWanted) {

@@ -51,6 +51,7 @@ Result<BootSector> parse_boot_sector(ByteView s) {
     if (b.fat_sectors == 0) return wrong("FAT size", 0, "more than none");
     if (b.wide) {
         b.ext_flags = load_le16(s, 40);
+        b.version = load_le16(s, 42);
         b.root_cluster = load_le32(s, 44) & 0x0FFFFFFF;
         b.fsinfo_sector = load_le16(s, 48);
         b.backup_sector = load_le16(s, 50);

@@ -173,7 +173,7 @@ private:
         ShortName name;
         std::copy_n(e.begin(), name.size(), name.begin());
         if (attributes & 0x08) {
-            if (f.depth == 0 && out_.label.empty()) out_.label = printable(trim(as_text(e.first(11))));
+            if (f.depth == 0 && ++out_.labels == 1) out_.label = printable(trim(as_text(e.first(11))));
             long_ = {};
             return true;
         }

@@ -17,10 +17,12 @@ bool has_text(ByteView b, std::size_t at, std::string_view text) {
 // The table's four entries, if they look like a table at all: a boot sector has code where the entries would be.
 std::vector<Partition> mbr_entries(ByteView sector0) {
     std::vector<Partition> out;
+    unsigned entry = 0;
     for (std::size_t at = 446; at < 510; at += 16) {
+        ++entry;
         const Byte status = sector0[at];
         if (status != 0x00 && status != 0x80) return {};
-        const Partition p{sector0[at + 4], load_le32(sector0, at + 8), load_le32(sector0, at + 12)};
+        const Partition p{sector0[at + 4], load_le32(sector0, at + 8), load_le32(sector0, at + 12), entry};
         if (p.type != 0 && p.start != 0 && p.sectors != 0) out.push_back(p);
     }
     return out;
@@ -42,7 +44,8 @@ Status read_gpt(BlockDevice& device, Table& table) {
         if (Status s = device.read_at(place, entry); !s) return s;
         if (std::all_of(entry.begin(), entry.begin() + 16, [](Byte b) { return b == 0; })) continue;
         const std::uint64_t first = load_le64(entry, 32), last = load_le64(entry, 40);
-        if (first != 0 && last >= first) table.partitions.push_back({0, first, last - first + 1});
+        if (first != 0 && last >= first)
+            table.partitions.push_back({0, first, last - first + 1, static_cast<unsigned>(i) + 1});
     }
     return {};
 }

@@ -25,6 +25,7 @@ struct Partition {
     std::uint8_t type = 0;
     std::uint64_t start = 0;    // sectors
     std::uint64_t sectors = 0;  // as the table says, not clipped to the device
+    unsigned entry = 1;         // of the table's entries, from 1
 };
 
 enum class TableKind { none, mbr, gpt };
@@ -58,7 +59,8 @@ struct BootSector {
     std::uint32_t fsinfo_sector = 0;
     std::uint32_t backup_sector = 0;
     std::uint32_t serial = 0;
-    std::uint16_t ext_flags = 0;
+    std::uint16_t ext_flags = 0;         // FAT32: bit 7: only the copy in bits 0 to 3 is kept up
+    std::uint16_t version = 0;           // FAT32: BPB_FSVer
     std::string label;                   // blanks trimmed
     bool wide = false;                   // laid out as FAT32 (no root entries, no 16-bit FAT size)
     std::uint64_t clusters = 0;          // computed
@@ -120,7 +122,8 @@ struct Listing {
     std::vector<Node> nodes;           // in the order met: a folder's entries, then those of its folders
     std::vector<Flaw> flaws;           // the first 1,000
     std::uint64_t flaws_left_out = 0;  // further ones
-    std::string label;                 // from the root folder's label entry, else empty
+    std::string label;                 // from the root folder's first label entry, else empty
+    unsigned labels = 0;               // label entries in the root folder
     std::uint64_t clusters_used = 0;   // reached from the root
     std::uint64_t clusters_lost = 0;   // marked used in the FAT (exFAT: in the bitmap), reached from nowhere
     std::uint64_t clusters_free = 0;
