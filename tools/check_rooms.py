@@ -1,6 +1,7 @@
 #!/usr/bin/python3
 """A room includes only rooms that its CMake link list names; no room links one below itself, so there is no cycle; and
-the rooms of the pure core touch no file, clock, thread or socket."""
+the rooms of the pure core touch no file, clock, thread or socket. No room talks to a terminal or names a command of the
+program: a next step is an act with its arguments (fettle/base/next.h), which apps/fettle/commands.cc makes a command."""
 
 import re
 
@@ -10,6 +11,24 @@ PURE = {"identity", "contact", "change", "forecast", "cutmap", "route", "plan", 
 EFFECTS = re.compile(
     r"^(fstream|filesystem|iostream|cstdio|stdio\.h|thread|mutex|future|ctime|time\.h|unistd\.h|fcntl\.h|sys/.*|netinet/.*"
     r"|boost/asio.*|soci/.*|sqlite3\.h|fettle/base/files\.h)$")
+
+SIGNED_HEAD = "fettle family file\\n{}\\n{}"  # what stands above a family file where it is signed; no command
+TERMINAL = re.compile(r"\bisatty\b|(?<!n)(?<!\w)printf\b|<iostream>|std::(?:cin|cout|cerr)\b")
+
+
+def commands():
+    """The first words of the program's commands, as docs/commands.md has them (check_commands.py holds it to them)."""
+    page = (ROOT / "docs/commands.md").read_text()
+    return sorted({title.split()[0] for title in re.findall(r"^### `fettle ([a-z -]+)", page, re.M)})
+
+
+def named_commands(text, words):
+    """(line, command) of each string literal that names one, comments left out."""
+    named = re.compile(r"\bfettle (" + "|".join(words) + r")\b")
+    for number, line in enumerate(text.splitlines(), 1):
+        for literal in re.findall(r'"((?:[^"\\]|\\.)*)"', re.sub(r"(^|\s)//.*", "", line)):
+            if literal != SIGNED_HEAD:
+                yield from ((number, match[0]) for match in named.finditer(literal))
 
 
 def link_lists():
@@ -33,7 +52,9 @@ def link_lists():
 
 def main():
     rooms, findings, seen = link_lists(), [], 0
-    order = list(rooms)
+    order, words = list(rooms), commands()
+    if len(words) < 10:
+        findings.append("docs/commands.md: too few commands found to look for them in the rooms")
     for room, (links, _) in rooms.items():
         for other in links:
             if other not in rooms:
@@ -46,6 +67,12 @@ def main():
         if room not in rooms:
             findings.append(f"{shown(path)}: the folder {room} is no room of CMakeLists.txt")
             continue
+        if not is_test(path):
+            text = path.read_text()
+            for match in TERMINAL.finditer(text):
+                findings.append(f"{shown(path)}: {match[0]}: only apps/ talks to a terminal")
+            for line, command in named_commands(text, words):
+                findings.append(f'{shown(path)}:{line}: names the command "{command}"; give an Act (fettle/base/next.h)')
         links, test_links = rooms[room]
         allowed = {room, *links, *(test_links if is_test(path) else ())}
         for line, name in includes(path):
