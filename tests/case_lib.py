@@ -317,7 +317,7 @@ class Case:
         return re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]*>", " ", text)))
 
     def chain_end(self, job):
-        """Digest of the job's last entry, reckoned from what the book's file holds, as docs/journal.md says."""
+        """Digest of the job's last entry, computed from what the book's file holds, as docs/journal.md says."""
         copy = Path(tempfile.mkdtemp(dir=self.folder.parent))  # looked at apart: opening it leaves files beside it
         for file in (self.folder.parent / "home/.local/share/fettle").glob("book.sqlite*"):
             shutil.copy(file, copy)

@@ -105,7 +105,7 @@ Parsed parse_command_line(int argc, const char* const* argv) {
     if (std::string place = text_that_is_none(line.app); !place.empty()) {
         const std::string command = command_named(line.app);
         return Refused{{ErrorKind::bad_input, "text-not-utf8", std::move(place), "the text is not UTF-8",
-                        "type it anew, or set the terminal to UTF-8"},
+                        "type it again, or set the terminal to UTF-8"},
                        command,
                        line.call.context.json};
     }

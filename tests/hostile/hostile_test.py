@@ -1,5 +1,5 @@
 #!/usr/bin/python3
-"""Every package of packages.toml is built anew, offered to the real program, and must be refused with exactly its codes,
+"""Every package of packages.toml is built again, offered to the real program, and must be refused with exactly its codes,
 leaving nothing behind. Whole packages in every kind of archive, made by the programs that people use (zip, tar, 7z,
 bsdtar) and by our own writers, must be taken, all with the same content."""
 

@@ -1,5 +1,5 @@
 """Whole packages of the other two example makers, and the words by which they are spoilt: an XML index with a CMS
-signature (as brill has it), and a plain digest list, unsigned (pelm). The certificates are made anew by the openssl
+signature (as brill has it), and a plain digest list, unsigned (pelm). The certificates are made again by the openssl
 program for every run, so the families are copies with an id of their own: sedge (XML) and teasel (list)."""
 
 import hashlib

@@ -1,5 +1,5 @@
 // Relations between answers, asked of random worlds: what must hold between two questions that differ in one thing, and
-// no more. Nothing here reckons what an answer should be, so nothing here can share a mistake with what it asks.
+// no more. Nothing here computes what an answer should be, so nothing here can share a mistake with what it asks.
 //
 // A world in which a relation is violated is made as small as it goes by leaving things out, and then shown.
 #pragma once

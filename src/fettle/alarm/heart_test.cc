@@ -77,7 +77,7 @@ TEST(Listener, AlarmsWhenTheBeatStops) {
     EXPECT_FALSE(l.hear(29, 138));
     EXPECT_TRUE(l.hear(29, 139));
     EXPECT_TRUE(l.hear(std::nullopt, 150));
-    EXPECT_FALSE(l.hear(3, 151));  // a watch that was started anew counts from the beginning
+    EXPECT_FALSE(l.hear(3, 151));  // a watch that was started again counts from the beginning
     Listener never(10);
     EXPECT_FALSE(never.hear(std::nullopt, 5));
     EXPECT_TRUE(never.hear(std::nullopt, 15));

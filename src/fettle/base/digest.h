@@ -23,7 +23,7 @@ public:
     Sha256Stream(Sha256Stream&&) noexcept;
     Sha256Stream& operator=(Sha256Stream&&) noexcept;
     void update(ByteView b);
-    Sha256 finish();  // after it the stream starts anew
+    Sha256 finish();  // after it the stream starts again
 
 private:
     struct State;

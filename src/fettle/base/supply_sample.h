@@ -1,4 +1,4 @@
-// One reading of whatever feeds the boxes. ready takes it to reckon with, watch to see what the boxes do; where it
+// One reading of whatever feeds the boxes. ready takes it to count with, watch to see what the boxes do; where it
 // comes from (a bench supply over the wire, a file, a pipe) is neither's business.
 #pragma once
 

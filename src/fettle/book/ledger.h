@@ -13,7 +13,7 @@ class Ledger {
 public:
     explicit Ledger(std::vector<LooseEnd>& ends) : ends_(ends) {}
 
-    // Opens it, or opens it anew with these words when it was closed before.
+    // Opens it, or opens it again with these words when it was closed before.
     void open(LooseEnd end);
     // Nothing when there is none of that id, or it is settled already.
     void settle(std::string_view id, std::string how, std::string by);

@@ -79,14 +79,14 @@ struct Judge {
         if (!g.first && s.damaged != 0 && s.wrap_bytes == 0) {
             add("gauge-written-since", Verdict::cant_say,
                 fmt::format("{} of {} sectors hold something else than their mark: the card was written since, or lost "
-                            "them. Gauge it anew.",
+                            "them. Gauge it again.",
                             s.damaged + s.empty, s.sectors),
                 by);
             return;
         }
         if (s.wrap_bytes != 0)
             add("gauge-wraps", Verdict::halt,
-                fmt::format("It says {} and begins anew after {}: what is written beyond lands on what was written "
+                fmt::format("It says {} and begins again after {}: what is written beyond lands on what was written "
                             "before. Retire the card.",
                             sold, both(s.wrap_bytes)),
                 by);

@@ -37,13 +37,13 @@ tl::unexpected<Error> not_opened(const FoundDevice& d, int error) {
             return bad_input("device-read-only-medium", d.path, "is write-protected", "look at the card's slider");
         default:
             return outside_error("device-gone", d.path, "cannot be opened: " + why(error),
-                                 "put the card in again, then begin anew");
+                                 "put the card in again, then begin again");
     }
 }
 
 tl::unexpected<Error> changed(const FoundDevice& d, std::string what) {
     return outside_error("device-changed", d.path, std::move(what),
-                         Next{"nothing was written; look at `", propose(Act::list_devices), "`, then begin anew"});
+                         Next{"nothing was written; look at `", propose(Act::list_devices), "`, then begin again"});
 }
 
 // Of the same size, and never written.

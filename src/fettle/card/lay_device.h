@@ -15,10 +15,10 @@
 namespace fettle::card {
 
 // Opens a device that somebody agreed to have erased, for this process alone (O_EXCL, and locked so that the system's
-// device manager leaves it alone), and looks at it once more through the open descriptor: `look` reads the system anew,
-// and number, bus, serial, model, size and disk sequence must be those of `agreed`, and nothing may speak against it
-// (may_be_erased). Outside errors: `device-busy`, `device-changed`, `device-gone`, `device-not-permitted`; any halt
-// reason of may_be_erased by its own code (bad_input).
+// device manager leaves it alone), and looks at it once more through the open descriptor: `look` reads the system
+// again, and number, bus, serial, model, size and disk sequence must be those of `agreed`, and nothing may speak
+// against it (may_be_erased). Outside errors: `device-busy`, `device-changed`, `device-gone`, `device-not-permitted`;
+// any halt reason of may_be_erased by its own code (bad_input).
 Result<std::unique_ptr<BlockDevice>> open_to_erase(const FoundDevice& agreed, const family::CardRule* rule,
                                                    const std::function<Result<SystemView>()>& look);
 

@@ -177,7 +177,7 @@ void check_counter(const family::Family& family, const family::Release& r, const
                     "at most " + words(left),
                     takes(has, left),
                     "",
-                    box.counter ? "read or reckoned from the route" : "family file"};
+                    box.counter ? "read or computed from the route" : "family file"};
         if (c.holds == Truth::no) {
             const std::string door = door_above(family, left.low);
             if (!door.empty()) c.code = "one-way-door";

@@ -30,7 +30,7 @@ Explorer::Explorer(const Model& m, std::vector<Word> found, std::size_t room_byt
       most_work_(most_work),
       signatures_(m),
       last_cut_(m, signatures_, [this](const std::vector<Word>& s) { return judged(s); }) {
-    // A state, its outcomes, and its part of a table that is half to a quarter full and grows by being made anew.
+    // A state, its outcomes, and its part of a table that is half to a quarter full and grows by being made again.
     const std::size_t each = words_ * sizeof(Word) + sizeof(OutcomeBits) + 4 * sizeof(Slot);
     most_ = std::max<std::size_t>(1, room_bytes / each);
 }

@@ -12,7 +12,7 @@ namespace fettle::cutmap {
 namespace {
 
 constexpr int slots_a_word = 16;
-constexpr std::size_t most_words_known = 4u << 20;  // instants are forgotten then, and found anew
+constexpr std::size_t most_words_known = 4u << 20;  // instants are forgotten then, and found again
 
 unsigned occurring(const int* n_each) {
     unsigned mask = 0;

@@ -1,6 +1,7 @@
 // The map and the forecast against a box that nobody here wrote: a stock kernel in a virtual machine, its power cut at
-// random instants (tests/interop/machine_box.py, which also runs it anew in the slow tier and sets FETTLE_MACHINE_BOX).
-// Here: what sweeps saw, as they were recorded in tests/data/machine_box. Its family files stand beside them.
+// random instants (tests/interop/machine_box.py, which also runs it again in the slow tier and sets
+// FETTLE_MACHINE_BOX). Here: what sweeps saw, as they were recorded in tests/data/machine_box. Its family files stand
+// beside them.
 #include <fmt/format.h>
 #include <gtest/gtest.h>
 

@@ -165,7 +165,7 @@ private:
             if (before == Cell::new_release && !rewrite_) continue;
             s_.go(act_, i);
             tell(i);
-            // A cell is at risk once: writing it again starts its wait anew.
+            // A cell is at risk once: writing it again starts its wait again.
             std::erase_if(risks_, [&](const AtRisk& r) { return r.cell == cell; });
             witness_->opens(cell, before);
             cut(cell, before);

@@ -61,7 +61,7 @@ std::string why_refused(const LabelMatcher& m, const std::string& text) {
         return "it ends where " + words(m.pattern().next(at)) + " was expected";
     }
     const auto expected = m.expected_check(*fields);
-    if (!expected) return "its check character cannot be reckoned: it covers something else than digits";
+    if (!expected) return "its check character cannot be computed: it covers something else than digits";
     return fmt::format("its check character must be {}", *expected);
 }
 
@@ -162,7 +162,7 @@ void check_supplies(const Family& f, Log& log) {
                         "name the supply of every box, or of none if one feeds them all");
     if (named.size() > 3)
         log.mistake(item("box", f.boxes.size() - 1) + ".supply",
-                    fmt::format("is one of {} supplies; up to three can be reckoned with", named.size()),
+                    fmt::format("is one of {} supplies; up to three can be counted with", named.size()),
                     "give boxes that are fed together one name");
 }
 

@@ -35,7 +35,7 @@ public:
     std::optional<std::vector<FieldSpan>> fields(std::string_view text) const;
 
     // The check character that the rule wants for these fields; nullopt when there is no rule, or a field that it
-    // covers holds something that the method cannot reckon with.
+    // covers holds something that the method cannot compute with.
     std::optional<char> expected_check(const std::vector<FieldSpan>& fields) const;
 
     // Pattern and check character.

@@ -1,4 +1,4 @@
-// The order of questions: expected orders are reckoned by hand from which answer waits for which keys.
+// The order of questions: expected orders are computed by hand from which answer waits for which keys.
 #include "fettle/family/questions.h"
 
 #include <gtest/gtest.h>

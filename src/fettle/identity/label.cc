@@ -279,7 +279,7 @@ private:
              wanted ? fmt::format("{} does not agree with its check character: for {} it is {}, not {}. One character "
                                   "is wrong, or two neighbours are exchanged",
                                   nearest.text, over, *wanted, family::field_text(fields, "check"))
-                    : fmt::format("the check character of {} cannot be reckoned: {} holds something else than digits",
+                    : fmt::format("the check character of {} cannot be computed: {} holds something else than digits",
                                   nearest.text, over),
              "check character");
     }

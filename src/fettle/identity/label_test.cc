@@ -126,7 +126,7 @@ INSTANTIATE_TEST_SUITE_P(Story4, SmudgedSerial,
                          ::testing::Values(Smudged{"8O1B", 1}, Smudged{"K71X", 2}, Smudged{"7SAC", 1},
                                            Smudged{"BA9C", 0}));
 
-// The chosen position leaves the least expected entropy: reckoned here again from the readings, by brute force.
+// The chosen position leaves the least expected entropy: computed here again from the readings, by brute force.
 TEST(ReadLabel, TheQuestionIsTheBestOne) {
     const LabelAnswer a = read_label(serial(), {"8O1B", Source::typed, {}}, "s");
     double least = 1e9;

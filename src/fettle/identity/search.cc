@@ -1,5 +1,5 @@
 // Best-first search. A node is a text read so far with the set of places that the pattern may be at, so each text comes
-// up once. What is still to pay from a place is reckoned backwards beforehand, exactly; so nodes that lead nowhere are
+// up once. What is still to pay from a place is computed backwards beforehand, exactly; so nodes that lead nowhere are
 // never opened, and texts come out in the order of their cost.
 #include "fettle/identity/search.h"
 
@@ -18,7 +18,7 @@ constexpr std::size_t most_check_wrong = 8;
 constexpr std::size_t most_nodes = 20'000;
 
 // to_pay[i][p]: least cost of the characters from i on when the last place was p; never if it cannot end well.
-std::vector<std::vector<double>> reckon_backwards(const Pattern& pattern, const Choices& choices) {
+std::vector<std::vector<double>> costs_backwards(const Pattern& pattern, const Choices& choices) {
     const std::size_t places = pattern.places() + 1;
     std::vector<std::vector<double>> to_pay(choices.size() + 1, std::vector<double>(places, never));
     for (std::size_t p = 0; p < places; ++p)
@@ -49,7 +49,7 @@ struct Open {
 
 Found search(const family::LabelMatcher& matcher, const Choices& choices) {
     const Pattern& pattern = matcher.pattern();
-    const auto to_pay = reckon_backwards(pattern, choices);
+    const auto to_pay = costs_backwards(pattern, choices);
     Found out;
     std::priority_queue<Open> open;
     const auto push = [&](std::string text, double paid, Pattern::States at) {

@@ -28,7 +28,7 @@ char meant(char c) {
 constexpr const char* worth =
     "it catches any single wrong digit, but not a letter exchanged for one of the same value (A for J, B for K or S)";
 
-void reckon(VinAnswer& out) {
+void compute(VinAnswer& out) {
     for (std::size_t i = 0; i < 17; ++i) out.weighted_sum += weights[i] * value_of(out.vin[i]);
     out.remainder = out.weighted_sum % 11;
     out.expected = out.remainder == 10 ? 'X' : static_cast<char>('0' + out.remainder);
@@ -70,10 +70,10 @@ VinAnswer check_vin(std::string_view typed, std::optional<bool> rule_applies) {
     out.well_formed = suggestion == out.vin;
     if (!out.well_formed) out.suggestion = suggestion;
     out.vin = suggestion;
-    reckon(out);
+    compute(out);
     if (out.check_matches) {
         out.judgement.add({"vin-check-digit-agrees", Verdict::fit,
-                           fmt::format("position 9 is {}, as 49 CFR 565 reckons (sum {}, remainder {}); {}",
+                           fmt::format("position 9 is {}, as 49 CFR 565 computes (sum {}, remainder {}); {}",
                                        out.position9, out.weighted_sum, out.remainder, worth),
                            "vin[9]", "49 CFR 565.15(c)"});
         return out;
@@ -81,7 +81,7 @@ VinAnswer check_vin(std::string_view typed, std::optional<bool> rule_applies) {
     const bool binding = rule_applies.value_or(false);
     out.judgement.add(
         {"vin-check-digit-differs", binding ? Verdict::cant_say : Verdict::mind,
-         fmt::format("position 9 is {}, 49 CFR 565 reckons {} (sum {}, remainder {}); {}", out.position9, out.expected,
+         fmt::format("position 9 is {}, 49 CFR 565 computes {} (sum {}, remainder {}); {}", out.position9, out.expected,
                      out.weighted_sum, out.remainder,
                      binding
                          ? "read the number again from the vehicle"

@@ -18,7 +18,7 @@ struct VinAnswer {
     // For a well-formed VIN (or the suggestion):
     int weighted_sum = 0;
     int remainder = 0;
-    char expected = 0;  // "0"-"9" or "X"; 0 when it cannot be reckoned
+    char expected = 0;  // "0"-"9" or "X"; 0 when it cannot be computed
     char position9 = 0;
     bool check_matches = false;
     Judgement judgement;  // fit; mind: corrected, or the check digit fails; halt: cannot be a VIN

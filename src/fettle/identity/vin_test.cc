@@ -56,7 +56,7 @@ TEST(Vin, ValuesAreThoseOfTheTable) {
     }
 }
 
-// Story 6: O is read as 0 (ISO 3779 keeps I, O and Q out), and the suggestion is reckoned.
+// Story 6: O is read as 0 (ISO 3779 keeps I, O and Q out), and the suggestion is computed.
 TEST(Vin, SuggestsForTheThreeLettersThatDoNotExist) {
     for (const auto& [typed, suggestion] : {std::pair{"1M8GDM9AXKPO42788", "1M8GDM9AXKP042788"},
                                             {"IM8GDM9AXKP042788", "1M8GDM9AXKP042788"},

@@ -67,7 +67,7 @@ Result<std::string> apply(std::string_view toml, const Seen& seen, const Learnt&
 std::string odds_of_longest(std::size_t n);
 
 // Median and nine-in-ten of what was seen, sorted or not, at least one value. From nine values on both are of what was
-// seen; before, the nine-in-ten is reckoned with a spread that is a guess, worth three runs, and never below the
+// seen; before, the nine-in-ten is computed with a spread that is a guess, worth three runs, and never below the
 // longest.
 struct Times {
     double median_s = 0, p90_s = 0;

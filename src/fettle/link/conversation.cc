@@ -56,7 +56,7 @@ private:
         if (t->size == 0) return;
         if (s.next && *s.next != t->segment.sequence) {
             if (static_cast<std::int32_t>(t->segment.sequence - *s.next) < 0) return;  // seen before
-            s.bytes.clear();                                                           // bytes are missing: begin anew
+            s.bytes.clear();                                                           // bytes are missing: begin again
             s.places.clear();
         }
         s.next = t->segment.sequence + static_cast<std::uint32_t>(t->size);

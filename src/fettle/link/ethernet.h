@@ -24,7 +24,7 @@ struct Taken {
 };
 // nullopt for anything else, also for fragments.
 std::optional<Taken> take_ethernet(ByteView frame);
-// Sums of IP header and of TCP or UDP, set anew after the data were changed.
+// Sums of IP header and of TCP or UDP, set again after the data were changed.
 void renew_sums(ByteSpan frame);
 
 }  // namespace fettle::link

@@ -56,7 +56,7 @@ struct Alarm::State : std::enable_shared_from_this<State> {
     State(Loop& loop, std::function<void()> f) : timer(*loop.context), ring(std::move(f)) {}
     asio::steady_timer timer;
     std::function<void()> ring;
-    std::uint64_t setting = 0;  // a ring that was already on its way when the alarm was set anew is none
+    std::uint64_t setting = 0;  // a ring that was already on its way when the alarm was set again is none
 };
 
 Alarm::Alarm(Loop& loop, std::function<void()> ring) : state_(std::make_shared<State>(loop, std::move(ring))) {}

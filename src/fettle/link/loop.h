@@ -41,7 +41,7 @@ private:
     std::shared_ptr<State> state_;
 };
 
-// Calls `ring` once after each set(), unless it is set anew or stopped before.
+// Calls `ring` once after each set(), unless it is set again or stopped before.
 class Alarm {
 public:
     Alarm(Loop& loop, std::function<void()> ring);

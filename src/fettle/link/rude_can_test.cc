@@ -103,7 +103,7 @@ const Rude boxes[] = {
      false,
      Said::refused,
      "securityAccessDenied (0x33)"},
-    {"begins an answer and begins anew",
+    {"begins an answer and begins again",
      {"10 12 62 F1 95 39 39 39", "<", "10 08 62 F1 95 01 02 03", "<", "21 04 05"},
      false,
      Said::value,

@@ -173,7 +173,7 @@ Result<SupplyState> ScpiSupply::read() {
     std::optional<Trouble> first;
     int answered = 0, silent = 0;
     // A question that a supply does not know gets no answer and an entry in its error queue; after silence the
-    // connection is made anew, so that the next question has a clean line. Three silences are enough.
+    // connection is made again, so that the next question has a clean line. Three silences are enough.
     const auto put = [&](const std::string& question) -> std::optional<std::string> {
         if (silent >= 3 || (fd_ < 0 && !connect())) return std::nullopt;
         Line line = ask(question);

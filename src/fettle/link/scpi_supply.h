@@ -31,7 +31,7 @@ public:
     ScpiSupply& operator=(const ScpiSupply&) = delete;
 
     // One sample, or why there is none: supply-not-reachable, supply-silent, supply-nonsense (text, an endless line),
-    // supply-no-reading (it says itself that there is none). After trouble the connection is made anew, so that a late
+    // supply-no-reading (it says itself that there is none). After trouble the connection is made again, so that a late
     // answer is never taken for the next one's; while it stays away it is tried at most once a second, later once in
     // ten.
     Result<std::vector<SupplySample>> take() override;

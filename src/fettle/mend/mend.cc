@@ -88,7 +88,7 @@ private:
         a_.judgement.add({std::move(code), v, std::move(text), std::move(where), std::move(rests), std::move(next)});
     }
 
-    // The map speaks of runs only. What the box does after it said that it was done is told apart, not reckoned.
+    // The map speaks of runs only. What the box does after it said that it was done is told apart, not computed.
     void after_end() {
         const Now now = q_.found.now;
         if (now == Now::not_said || now == Now::starts) {

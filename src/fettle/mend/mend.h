@@ -1,7 +1,7 @@
 // What to do after a run broke, got stuck or failed: what can have happened and with what odds, what may be tried
 // first, how often, when to stop, who may go on. Computes on values: the last certain sign, the power-cut map, and what
 // the box does or shows now. It never offers an attempt by which the map says that the box could end worse than it is,
-// and it offers none where it cannot say; then it says what to look at. docs/mend.md tells the reckoning.
+// and it offers none where it cannot say; then it says what to look at. docs/mend.md tells the computation.
 #pragma once
 
 #include <map>

@@ -1,5 +1,5 @@
 // What a run is held against, kept in the journal when it starts: change sheet, forecast and power-cut map as they were
-// then. So watch and mark need no plan made anew, and nothing that changes on the shelf changes a run under way.
+// then. So watch and mark need no plan made again, and nothing that changes on the shelf changes a run under way.
 #pragma once
 
 #include <boost/json/object.hpp>

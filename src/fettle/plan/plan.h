@@ -84,7 +84,7 @@ struct Plan {
     Judgement judgement;
 };
 
-// Handling between two steps (card out, laid anew, in again), until the shop has its own figure.
+// Handling between two steps (card out, laid again, in again), until the shop has its own figure.
 family::Duration usual_handling();
 
 // The set as the plates and the view tell it; roles whose plate was not given are in it when the family is a set and

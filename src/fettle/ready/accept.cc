@@ -19,7 +19,7 @@ bool names(const std::string& code, const Reason& r) {
 // A bare code stands for its reason only while it is the only one of that code.
 bool signs(const Acceptance& a, const Reason& r, const Judgement& j) {
     if (trim(a.by).empty() || trim(a.reason).empty()) return false;
-    if (a.verdict && r.verdict > *a.verdict) return false;  // it was a mind, now it is not known: sign anew
+    if (a.verdict && r.verdict > *a.verdict) return false;  // it was a mind, now it is not known: sign again
     if (a.code == acceptance_key(r)) return true;
     if (a.code != r.code) return false;
     return std::count_if(j.reasons.begin(), j.reasons.end(), [&](const Reason& o) { return o.code == r.code; }) == 1;

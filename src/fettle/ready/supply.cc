@@ -140,7 +140,7 @@ private:
             f_.lead_m && f_.lead_mm2 ? loop_ohm(*f_.lead_m, *f_.lead_mm2, f_.lead_C.value_or(20)) : std::nullopt;
         if (f_.lead_m && f_.lead_mm2 && !ohm) {
             reason("lead-section-unknown", Verdict::cant_say,
-                   fmt::format("{:g} mm² is no section of IEC 60228, so the drop on the lead is not reckoned",
+                   fmt::format("{:g} mm² is no section of IEC 60228, so the drop on the lead is not computed",
                                *f_.lead_mm2),
                    "typed");
             return;
@@ -370,7 +370,7 @@ private:
         out_.wanted.push_back("battery.loaded_v");
         out_.wanted.push_back("battery.loaded_a");
         reason(
-            "battery-voltage-not-reckoned", ohm >= kRoomOhm ? Verdict::mind : Verdict::cant_say,
+            "battery-voltage-not-computed", ohm >= kRoomOhm ? Verdict::mind : Verdict::cant_say,
             fmt::format("no voltage under load was measured; battery, wiring and contacts may have {:.3f} ohm before "
                         "the box sees less than {:.1f} V at {:.1f} A",
                         std::max(0.0, ohm), lowest_V_, peak_A()),

@@ -26,7 +26,7 @@ struct SupplyFigures {
     std::optional<double> lead_C;            // of the conductor; absent: 20
     std::optional<double> contacts_ohm;      // both together; absent: kContacts_ohm, said so
     std::optional<double> measured_V;        // at the supply's terminals, under load; below what it is set to it counts
-    std::optional<double> box_V, box_A;      // measured at the box at that current: then no resistance is reckoned
+    std::optional<double> box_V, box_A;      // measured at the box at that current: then no resistance is computed
     std::optional<bool> output_on;           // as the supply says
     bool read = false;                       // set_V and limit_A were read from the supply, not typed
     // the vehicle's battery

@@ -147,10 +147,10 @@ TEST_F(Story18, TheVoltageAtTheEndIsReckonedFromOneUnderLoad) {
 }
 TEST_F(Story18, WithoutAVoltageUnderLoadTheRoomIsSaid) {
     f_.charge = 1;
-    EXPECT_EQ(find(judge_supply(with_supply(), n_, f_), "battery-voltage-not-reckoned")->verdict, Verdict::mind);
+    EXPECT_EQ(find(judge_supply(with_supply(), n_, f_), "battery-voltage-not-computed")->verdict, Verdict::mind);
     f_.vehicle_A = 40;  // 42 A: 50 mΩ would take 2.1 V
     f_.charge = 1;
-    EXPECT_EQ(find(judge_supply(with_supply(), n_, f_), "battery-voltage-not-reckoned")->verdict, Verdict::cant_say);
+    EXPECT_EQ(find(judge_supply(with_supply(), n_, f_), "battery-voltage-not-computed")->verdict, Verdict::cant_say);
 }
 // An AGM battery of that voltage holds less; while the kind is not said, the lower charge counts and both are shown.
 TEST_F(Story18, TheKindDecidesWhatAVoltageTells) {

@@ -158,7 +158,7 @@ Status Database::run_each(std::string_view sql, const std::vector<std::vector<Va
     for (const std::vector<Value>& row : rows)
         if (auto ok = refuse_nul(row); !ok) return ok;
     return state_->guarded([&]() -> Status {
-        // One set of addresses, filled anew for each row.
+        // One set of addresses, filled again for each row.
         std::deque<long long> numbers;
         std::deque<std::string> texts;
         soci::statement st(state_->session);

@@ -37,7 +37,7 @@ public:
     Marks marks(std::size_t from, std::size_t release, std::size_t target);
     std::size_t leads_to(std::size_t from, std::size_t release);
     void weigh_nothing() { cost_ = {}; }
-    // As StepCost says; dear, and reckoned once, for edges that a way may really take.
+    // As StepCost says; dear, and computed once, for edges that a way may really take.
     StepWeight cost(std::size_t from, std::size_t release);
     // Releases by age and name, however the shelf has them: of equal ways the same one is found.
     const std::vector<std::size_t>& in_order() const { return order_; }

@@ -27,7 +27,7 @@ struct Route {
     std::vector<Step> steps;
     int doubt = 0;                 // 1: something of it is not known; 2: something stands against a step
     int irreversible = 0;          // steps past a one-way door that the target itself does not need
-    double no_way_back_p90_s = 0;  // seconds, 0 when not reckoned
+    double no_way_back_p90_s = 0;  // seconds, 0 when not computed
     double p90_s = 0;              // with handling
     std::string why;               // one sentence
 };

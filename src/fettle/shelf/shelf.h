@@ -199,7 +199,7 @@ public:
     Status remove(std::string_view family, std::string_view release);
 
     // Gives back the space of what no release needs: parts of living releases are copied to new packs, those that rest
-    // on dead ones are built anew. outside_error "shelf-in-use" while an intake runs. A kill leaves all as it was.
+    // on dead ones are built again. outside_error "shelf-in-use" while an intake runs. A kill leaves all as it was.
     Result<Tidied> tidy(const Progress& progress = {});
 
     // Writes the release's files with their names below a folder, which must be new or empty. Every digest is compared.
@@ -214,7 +214,7 @@ private:
     std::unique_ptr<State> state_;
 };
 
-// The package, opened for being looked at by named_families() and then taken in, without being gone through anew.
+// The package, opened for being looked at by named_families() and then taken in, without being gone through again.
 // Errors as open_package().
 Result<std::shared_ptr<Package>> open_for(const std::vector<family::Family>& families,
                                           const std::filesystem::path& package);

@@ -8,7 +8,7 @@
 namespace fettle::shelf {
 namespace {
 
-using Key = std::tuple<std::string, std::string, std::size_t>;  // box, piece, how manieth file
+using Key = std::tuple<std::string, std::string, std::size_t>;  // box, piece, which file by number
 
 struct Side {
     std::string path;

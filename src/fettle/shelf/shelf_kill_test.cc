@@ -56,11 +56,11 @@ TEST_F(ShelfTest, KillAtAnyInstantLeavesAGoodShelf) {
     const auto began = std::chrono::steady_clock::now();
     ASSERT_TRUE(Shelf::open(home)->add(dunnock(), request(t.path / "p"), noon()));
     const auto one = std::chrono::steady_clock::now() - began;
-    const auto anew = [&] {
+    const auto again = [&] {
         fs::remove_all(home);
         ASSERT_TRUE(Shelf::open(home)->add(dunnock(), request(t.path / "old"), noon()));
     };
-    anew();
+    again();
     unsigned random = 5;
     int whole = 0, absent = 0;
     for (int child = 0; child < 40; ++child) {
@@ -80,7 +80,7 @@ TEST_F(ShelfTest, KillAtAnyInstantLeavesAGoodShelf) {
         if (after.list()->size() == 2) {
             ++whole;
             for (const auto& [path, content] : made.pieces) ASSERT_EQ(content_of(after, "27.3.118", path), content);
-            anew();
+            again();
         } else {
             ++absent;
             EXPECT_EQ(packs_in(home), packs_before) << child;

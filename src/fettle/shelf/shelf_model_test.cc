@@ -47,7 +47,7 @@ std::vector<Made> line_of_releases(unsigned seed) {
 }
 
 struct Step {
-    int what = 0;  // 0–3 add, 4 remove, 5 tidy, 6 verify, 7 add and be killed, 8 tidy and be killed, 9 open anew
+    int what = 0;  // 0–3 add, 4 remove, 5 tidy, 6 verify, 7 add and be killed, 8 tidy and be killed, 9 open again
     int release = 0, call = 1;
 };
 

@@ -13,7 +13,7 @@ namespace fettle::shelf {
 namespace fs = std::filesystem;
 namespace {
 
-constexpr std::uint64_t worth_a_twentieth = 20;  // a pack is written anew when more than this share of it is dead
+constexpr std::uint64_t worth_a_twentieth = 20;  // a pack is written again when more than this share of it is dead
 
 class Plan {
 public:
@@ -93,7 +93,7 @@ Result<Tidied> Shelf::tidy(const Progress& progress) {
     for (const auto& [id, part] : held->parts)
         if (plan.living(id) && !plan.new_prefix().contains(id)) staying[part.pack] += record_head_bytes + part.stored;
     Tidied out;
-    std::unordered_set<std::int64_t> anew;
+    std::unordered_set<std::int64_t> again;
     std::vector<std::int64_t> gone;
     for (const std::int64_t id : *packs) {
         std::error_code ec;
@@ -102,14 +102,14 @@ Result<Tidied> Shelf::tidy(const Progress& progress) {
         out.bytes_before += here;
         const std::uint64_t kept = staying[id] + pack_head_bytes;
         if (!ec && (here <= kept || (staying[id] > 0 && (here - kept) * worth_a_twentieth <= here))) continue;
-        anew.insert(id);
+        again.insert(id);
         gone.push_back(id);
     }
     out.bytes_after = out.bytes_before;
 
     std::vector<const Part*> to_do;
     for (const auto& [id, part] : held->parts)
-        if (plan.living(id) && (anew.contains(part.pack) || plan.new_prefix().contains(id))) to_do.push_back(&part);
+        if (plan.living(id) && (again.contains(part.pack) || plan.new_prefix().contains(id))) to_do.push_back(&part);
     std::sort(to_do.begin(), to_do.end(),
               [](const Part* a, const Part* b) { return std::pair(a->pack, a->at) < std::pair(b->pack, b->at); });
 

@@ -29,7 +29,7 @@ const Outline* nearest(const family::VersionOrder& order, const std::string& rel
     return earlier ? earlier : later ? later : last;
 }
 
-// "box, piece, how manieth of its files": the same in every release, while paths may carry its number.
+// "box, piece, which of its files by number": the same in every release, while paths may carry its number.
 std::map<std::string, std::string> by_piece(const std::vector<family::Piece>& pieces) {
     std::map<std::string, std::string> out;
     for (const family::Piece& p : pieces)

@@ -112,7 +112,7 @@ private:
     Result<Stored> take(const std::string& path, const Read& read, std::uint64_t limit,
                         const std::vector<std::string>& digests, bool keep);
     using Listed = std::vector<std::string>;             // SHA-256 that the index gives
-    using ByPiece = std::map<std::string, std::string>;  // "box, piece, how manieth file" → path
+    using ByPiece = std::map<std::string, std::string>;  // "box, piece, which file by number" → path
     Status find_predecessor(const family::VersionOrder& order, const std::string& family, const std::string& release,
                             Listed listed, const ByPiece& pieces);
     void hand_over(Job job);  // to the helper if it has room, else done at once
@@ -138,9 +138,9 @@ private:
     std::map<std::string, std::vector<std::int64_t>, std::less<>> before_;  // path → parts of its predecessor
     std::set<std::string> not_there_;  // of the digests that the index gives: not on the shelf when intake began
 
-    std::mutex catalogue_guard_;           // of store_.catalogue
-    std::counting_semaphore<2> large_{2};  // parts of several MB are worked on two at a time, whatever the threads
-    std::mutex guard_;                     // of the rest
+    std::mutex catalogue_guard_;             // of store_.catalogue
+    std::counting_semaphore<2> large_{2};    // parts of several MB are worked on two at a time, whatever the threads
+    std::mutex guard_;                       // of the rest
     std::condition_variable handed_, idle_;  // something waits for the helper; nothing is under way, or error_
     std::deque<Job> waiting_;
     std::size_t waiting_bytes_ = 0, busy_ = 0, reading_ = 0;  // reading_: calls of put() under way

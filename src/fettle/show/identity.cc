@@ -143,16 +143,16 @@ Answer not_identified(const workshop::Identified& found, const char* headline) {
 Answer vin(const identity::VinAnswer& v) {
     Answer out;
     out.judgement = v.judgement;
-    const bool reckoned = v.expected != 0;
-    out.headline = !reckoned               ? fmt::format("{} is no VIN.", printable(v.typed))
+    const bool computed = v.expected != 0;
+    out.headline = !computed               ? fmt::format("{} is no VIN.", printable(v.typed))
                    : !v.suggestion.empty() ? fmt::format("{}: {} is suggested.", printable(v.typed), v.suggestion)
                                            : fmt::format("{}.", v.vin);
-    if (reckoned)
+    if (computed)
         out.text = fmt::format("  weighted sum {}, remainder {}, check digit {} (position 9 is {})\n", v.weighted_sum,
                                v.remainder, v.expected, v.position9);
     out.data = json::object{{"typed", v.typed}, {"vin", v.vin}, {"well_formed", v.well_formed}};
     if (!v.suggestion.empty()) out.data["suggestion"] = v.suggestion;
-    if (reckoned) {
+    if (computed) {
         out.data["weighted_sum"] = v.weighted_sum;
         out.data["remainder"] = v.remainder;
         out.data["expected"] = std::string(1, v.expected);

@@ -35,7 +35,7 @@ struct HandsWindow {
     bool wake = false;            // on a bench: something must be fed, rather than pressed
     bool call = false;            // it is due, or asked within the lead time with the shop's certainty
     double p_within = 0;          // chance that it is asked within the lead time; 1 when it is due
-    std::vector<double> draws_s;  // of its beginning, from now; for reckoning with other benches
+    std::vector<double> draws_s;  // of its beginning, from now; for counting with other benches
 };
 
 struct CallRule {         // of the shop

@@ -10,7 +10,7 @@ std::vector<Reason> reasons_against(const book::Job& job) {
         out.push_back(
             {"other-" + o.item, o.others_say ? Verdict::cant_say : Verdict::halt,
              book::words_of(o) + ": look which box it is", o.box, "read over the link",
-             Next{"if the box is right, identify it anew with the view that it shows: ",
+             Next{"if the box is right, identify it again with the view that it shows: ",
                   propose(Act::identify, {wanted("label", "PLATE…"), wanted("view", "TEXT"), fettle::job(job.number)}),
                   ", then plan again"}});
     return out;

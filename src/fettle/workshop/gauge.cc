@@ -69,7 +69,7 @@ Result<card::Seen> look_once_more(const Workshop& shop, const FoundDevice& devic
     if (seen && seen->right == 0 && seen->foreign == 0)
         return bad_input("gauge-other-card", device.path,
                          "holds no mark of the last gauging: it is another card, or was written since",
-                         "put the gauged card back in, or gauge this one anew");
+                         "put the gauged card back in, or gauge this one again");
     return seen;
 }
 

@@ -37,7 +37,7 @@ Result<std::optional<GaugeState>> read_gauge_state(const Workshop& shop, const c
     if (!parsed) return pass(parsed);
     const auto wrong = [&](const char* what) {
         return bad_input("gauge-state-damaged", file.string(), fmt::format("its {} is missing or wrong", what),
-                         "remove it, and gauge the card anew");
+                         "remove it, and gauge the card again");
     };
     const json::object* o = parsed->if_object();
     if (!o) return wrong("form");

@@ -15,7 +15,7 @@ struct JobRun {
     std::string number;
     book::Job job;
     family::Family family;
-    plan::Plan plan;                          // made anew from the job's plates, release and target; may have no steps
+    plan::Plan plan;                          // made again from the job's plates, release and target; may have no steps
     std::map<std::string, bool> right_known;  // release on the shelf → its slip names a right of use
     bool family_changed = false;              // the family file is not the one the job was identified with
 

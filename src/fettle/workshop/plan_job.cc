@@ -148,7 +148,7 @@ Result<Planned> plan_job(const Workshop& shop, const PlanAsk& asked) {
     }
     facts.own_outcomes = own_outcomes_of(shop, family.id, ask.complaint, ask.job);
     out.plan = put_together(shop, std::move(facts), *shelf);
-    if (job && ask.offered) job->offered_otherwise.clear();  // it is held against the plan anew
+    if (job && ask.offered) job->offered_otherwise.clear();  // it is held against the plan again
     judge_unit(out.unit.identity, job, out.plan->judgement);
     if (ask.offered) {
         auto held = offered_against(*out.plan, family, *ask.offered);

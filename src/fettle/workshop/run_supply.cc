@@ -53,7 +53,7 @@ RunSupply::Taken RunSupply::take() {
             std::erase_if(fresh, [&](const SupplySample& s) { return recorded_.count(s.t) > 0; });
         }
         const UnixMs now = context_.clock->now();
-        // By this machine's clock, not by what the readings say of theirs; one that was set back begins anew.
+        // By this machine's clock, not by what the readings say of theirs; one that was set back begins again.
         if (!fresh.empty() || now < came_) came_ = now;
         quiet_ = fresh.empty() ? quiet_ + 1 : 0;
         if (got && now - came_ >= kSilent_ms)

@@ -17,7 +17,7 @@ namespace {
 
 int models = 100;
 
-// Every state by itself, whole, in a map. Asks the boot rules and the script anew for each.
+// Every state by itself, whole, in a map. Asks the boot rules and the script again for each.
 class EachByItself {
 public:
     EachByItself(const Model& m, std::vector<Word> found) : m_(m), found_(std::move(found)) {}
