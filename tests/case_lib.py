@@ -332,6 +332,25 @@ class Case:
         db.close()
         return previous
 
+    def old_journal(self, name):
+        """Puts a job of tests/data/journals (one entry a line, as an earlier program wrote it) into the case's book,
+        which must be there; its chain is made here, as docs/journal.md says. The job's number."""
+        lines = [json.loads(line) for line in (self.tools.source / "tests/data/journals" / name).read_text().splitlines()]
+        job, previous, rows = lines[0]["job"], "0" * 64, []
+        for number, entry in enumerate(lines, 1):
+            at = datetime.datetime.fromtimestamp(entry["at"] / 1000, datetime.timezone.utc).isoformat(timespec="milliseconds")
+            digest_ = sha256(f"fettle-entry 1\njob {job}\nnumber {number}\nat {at}\ntype {entry['type']}\n"
+                             f"previous {previous}\ndata {len(entry['data'].encode())}\n\n{entry['data']}")
+            rows.append((job, number, entry["at"], entry["type"], entry["data"], previous, digest_))
+            previous = digest_
+        db = sqlite3.connect(self.folder.parent / "home/.local/share/fettle/book.sqlite")
+        with db:
+            db.execute("insert into jobs (job, opened_at, entries, head) values (?, ?, ?, ?)",
+                       (job, lines[0]["at"], len(rows), previous))
+            db.executemany("insert into entries values (?, ?, ?, ?, ?, ?, ?)", rows)
+        db.close()
+        return job
+
     def messages(self):
         """What the example family's box may show, from the family file itself."""
         return tomllib.loads((self.tools.source / "families/dunnock.toml").read_text())["message"]

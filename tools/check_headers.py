@@ -1,7 +1,8 @@
 #!/usr/bin/python3
 """Heavy third-party headers stay in few .cc files, so that the program builds in minutes; none of our own headers may
 include one. The lists say where each may stand; a file listed that no longer needs its header is a finding too, so
-the lists only shrink."""
+the lists only shrink. No type is defined twice in one namespace: the linker would take one for the other and say nothing
+([basic.def.odr])."""
 
 import fnmatch
 import re
@@ -30,8 +31,26 @@ INNER = {"src/fettle/link/wait.h", "apps/fettle/cli_builder.h"}
 MOST_ASIO_FILES = 8
 
 
+DEFINED = re.compile(r"^(?:struct|class|enum class) (\w+)(?: final)?(?: : [^;{]*)?(?: \{|$)", re.M)
+
+
+def defined_twice(findings):
+    places = {}
+    for path in files(".h", below="src") + files(".h", below="apps"):
+        text = path.read_text()
+        space = re.search(r"^namespace ([\w:]+) \{", text, re.M)
+        for name in DEFINED.findall(text) if space and not is_test(path) else ():
+            places.setdefault((space[1], name), []).append(shown(path))
+    for (space, name), where in places.items():
+        if len(where) > 1:
+            findings.append(f"{space}::{name} is defined in {' and in '.join(where)}")
+    if len(places) < 300:
+        findings.append("too few types found in the headers to look for doubles")
+
+
 def main():
     findings, seen, asio = [], 0, set()
+    defined_twice(findings)
     for path in files(".cc", ".h", below="src") + files(".cc", ".h", below="apps") + files(".cc", ".h", below="tests"):
         seen += 1
         name, header = shown(path), path.suffix == ".h"

@@ -25,7 +25,7 @@ std::string ask_at_terminal(const Context& context, const std::string& question)
 }
 
 std::string ask_to_erase(const Context& context, const workshop::EraseQuestion& question) {
-    if (context.say) context.say(show::erase_page(question));
+    context.say(show::erase_page(question));
     return ask_at_terminal(context, fmt::format("To have it erased {}, type the last four characters of its {}: ",
                                                 question.purpose, question.to_type()));
 }

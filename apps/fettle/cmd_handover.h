@@ -1,4 +1,4 @@
-// fettle handover J --out DIR, fettle handover check FILE.
+// fettle handover make J --out DIR, fettle handover check FILE.
 #pragma once
 
 #include <string>

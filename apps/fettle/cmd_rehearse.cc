@@ -57,7 +57,7 @@ Result<Answer> rehearse_job(const Context& context, const RehearseOptions& optio
     if (!context.json) request.tell = [&](const rehearse::Told& told) { screen.show(told); };
     const auto rehearsed = rehearse::rehearse(context, request);
     if (!rehearsed) return pass(rehearsed);
-    if (context.say) context.say("\n");
+    context.say("\n");
     return show::rehearsed(*rehearsed);
 }
 

@@ -13,11 +13,13 @@ namespace {
 
 // A typed line, if one is there; never waits.
 std::string typed_line() {
-    pollfd p{STDIN_FILENO, POLLIN, 0};
-    if (::poll(&p, 1, 0) <= 0 || (p.revents & POLLIN) == 0) return {};
-    char buffer[128];
-    const auto n = ::read(STDIN_FILENO, buffer, sizeof buffer);
-    return n > 0 ? std::string(trim(std::string_view(buffer, static_cast<std::size_t>(n)))) : std::string();
+    std::string line;
+    for (char c = 0; line.size() < 128;) {  // one by one: the line after it is the next answer
+        pollfd p{STDIN_FILENO, POLLIN, 0};
+        if (::poll(&p, 1, 0) <= 0 || (p.revents & POLLIN) == 0 || ::read(STDIN_FILENO, &c, 1) != 1 || c == '\n') break;
+        line += c;
+    }
+    return std::string(trim(line));
 }
 
 }  // namespace

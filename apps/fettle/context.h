@@ -17,7 +17,8 @@ struct Context : workshop::Workshop {
     bool json = false;
     bool terminal = false;  // standard error is a terminal and --json was not given: progress may be drawn
 
-    // What a long command tells people on standard output before it ends; nothing with --json. May be empty.
+    // What a long command tells people on standard output before it ends; nothing with --json. Set by main before any
+    // command runs.
     std::function<void(const std::string& text)> say;
 };
 

@@ -82,7 +82,7 @@ Result<workshop::RunLook> stay_with_run(const Context& context, const WatchOptio
         const auto tick = (*run)->tick();
         if (terminal)
             frame.show(show::tick_lines((*run)->follow(), tick.where, tick.troubles, style_of(options)));
-        else
+        else if (!context.json)
             lines.show(tick);
         if (tick.over) break;
         std::this_thread::sleep_for(std::chrono::seconds(1));

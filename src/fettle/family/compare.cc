@@ -275,6 +275,7 @@ void write_rest(Writer& w, const Family& f) {
         w.add("hold." + h.id + ".words", h.words, Rule::text);
         w.truth("hold." + h.id + ".on_bench", h.on_bench, Rule::guards);
         w.truth("hold." + h.id + ".in_vehicle", h.in_vehicle, Rule::guards);
+        w.truth("hold." + h.id + ".engine_off", h.engine_off, Rule::guards);
         for (const std::string& by : h.seen_by) w.add("hold." + h.id + ".seen_by." + by, "seen", Rule::guards);
     }
     for (const TouchScreen& s : f.screens) {

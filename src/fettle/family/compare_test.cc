@@ -124,7 +124,7 @@ INSTANTIATE_TEST_SUITE_P(
         Edit{"stone", [](Family& f) { f.known[2].stepping_stone = true; }, "release.27.1.110.stepping_stone"},
         Edit{"new release", [](Family& f) { f.known.push_back({"28.1.001", 2, false, true, {"x"}}); },
              "release.28.1.001.counter"},
-        Edit{"hold", [](Family& f) { f.holds.push_back({"lid", "lid stays shut", true, true, {}}); },
+        Edit{"hold", [](Family& f) { f.holds.push_back({"lid", "lid stays shut", true, true, false, {}}); },
              "hold.lid.on_bench"},
         Edit{"pair", [](Family& f) { f.pairs.push_back({"display.step == main.step", "at rest"}); },
              "pair.at rest.display.step == main.step"},

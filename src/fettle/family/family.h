@@ -279,6 +279,7 @@ struct Hold {
     std::string words;  // "doors stay shut"
     bool on_bench = false;
     bool in_vehicle = true;
+    bool engine_off = false;           // while the engine runs it cannot hold
     std::vector<std::string> seen_by;  // what sees that it is broken, beside a person's tap: "voltage", "bus"
 };
 

@@ -66,6 +66,7 @@ void read_screen(Section& top, Family& f) {
         h.words = s.text("words", Need::must);
         h.on_bench = s.truth("on_bench", h.on_bench);
         h.in_vehicle = s.truth("in_vehicle", h.in_vehicle);
+        h.engine_off = s.truth("engine_off", h.engine_off);
         h.seen_by = s.texts("seen_by", Need::may);
         for (std::size_t i = 0; i < h.seen_by.size(); ++i) {
             if (h.seen_by[i] != "voltage" && h.seen_by[i] != "bus")

@@ -212,6 +212,7 @@ private:
         if (!c_.supply_failed) return false;
         hold(kind,
              fmt::format("power went once, and {}: first a supply that holds, and say so (--supply holds)", risk));
+        a_.withheld.back().wants_supply = true;
         return true;
     }
 

@@ -214,9 +214,9 @@ private:
 
     void before() {
         const bool tries = a_.attempts.size() > 1;
-        if (case_.supply_failed && (tries || std::any_of(a_.withheld.begin(), a_.withheld.end(), [](const Withheld& w) {
-                                        return w.why.find("--supply holds") != std::string::npos;
-                                    })))
+        const bool waits_for_supply =
+            std::any_of(a_.withheld.begin(), a_.withheld.end(), [](const Withheld& w) { return w.wants_supply; });
+        if (case_.supply_failed && (tries || waits_for_supply))
             a_.before.push_back(
                 "a supply that holds, checked at the box: power went once, and a second cut is another case");
         if (q_.found.power == Power::kept && !restarted_by_itself(q_))

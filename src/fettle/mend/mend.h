@@ -94,6 +94,7 @@ struct Attempt {
 };
 struct Withheld {
     std::string kind, why;
+    bool wants_supply = false;  // it is offered once a supply is known to hold
 };
 
 struct Answer {

@@ -20,11 +20,8 @@ void Checker::contradictions() {
     const auto all = yes(s_.told, "holds", "yes", "no");
     for (const family::Hold& h : holds_of(family_, s_.on_bench)) {
         const auto own = yes(s_.told, "hold." + h.id, "yes", "no");
-        // A hold is words for a person; these two every family says in the same ones.
-        if (running && own.value_or(all.value_or(false)) && h.words.find("engine stays off") != std::string::npos)
-            contradict(h.id, "engine=running", h.words);
-        if (unsupported && own.value_or(false) && h.words.find("support supply stays on") != std::string::npos)
-            contradict(h.id, "support=no", h.words);
+        if (running && h.engine_off && own.value_or(all.value_or(false))) contradict(h.id, "engine=running", h.words);
+        if (unsupported && is_support(h) && own.value_or(false)) contradict(h.id, "support=no", h.words);
     }
     const auto call = s_.told.find("call");
     if (call == s_.told.end() || call->second != "staying") return;

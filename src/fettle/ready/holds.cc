@@ -32,6 +32,10 @@ const std::vector<General>& general_holds() {
 
 }  // namespace
 
+bool is_support(const family::Hold& hold) {
+    return hold.id == "charger" || hold.id == "support" || hold.id == "supply";
+}
+
 std::vector<family::Hold> holds_of(const family::Family& family, bool on_bench) {
     std::vector<family::Hold> out;
     for (family::Hold h : family.holds) {
@@ -49,7 +53,7 @@ std::vector<family::Hold> holds_of(const family::Family& family, bool on_bench) 
         const bool said = std::any_of(family.holds.begin(), family.holds.end(), [&](const family::Hold& h) {
             return h.id == g.id || std::find(g.same.begin(), g.same.end(), h.id) != g.same.end();
         });
-        if (!said) out.push_back({g.id, g.words, g.on_bench, g.in_vehicle, g.seen_by});
+        if (!said) out.push_back({g.id, g.words, g.on_bench, g.in_vehicle, false, g.seen_by});
     }
     return out;
 }

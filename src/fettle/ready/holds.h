@@ -16,6 +16,9 @@ namespace fettle::ready {
 // lights, key, other testers, stop-start and charger in a vehicle; medium and feed on a bench.
 std::vector<family::Hold> holds_of(const family::Family& family, bool on_bench);
 
+// Is it that the support supply stays on, by its id?
+bool is_support(const family::Hold& hold);
+
 // A hold seen broken; one entry of the journal. `hold` is "supply" when no hold of the place is seen by that witness.
 struct Breach {
     std::string hold, witness;  // "voltage", "bus" or "tap"

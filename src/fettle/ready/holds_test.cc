@@ -10,7 +10,7 @@ protected:
     Witness() {
         family_.supply.emplace();
         family_.supply->lowest_V = 11.5;
-        family_.holds = {{"support", "the support supply stays on", true, true, {}}};
+        family_.holds = {{"support", "the support supply stays on", true, true, false, {}}};
     }
     VoltageWitness start(double volts = 13.5, int calm_s = 60) {
         VoltageWitness w(family_, true);
@@ -81,7 +81,7 @@ TEST_F(Witness, AFirstReadingBelowTheLowestIsABreach) {
 }
 TEST(HoldsOf, TheFamilysWordTakesTheGeneralOnesPlace) {
     family::Family f;
-    f.holds = {{"ignition", "ignition stays on", false, true, {}}, {"doors", "doors stay shut", false, true, {}}};
+    f.holds = {{"ignition", "ignition stays on", false, true, false, {}}, {"doors", "doors stay shut", false, true, false, {}}};
     const auto holds = holds_of(f, false);
     EXPECT_EQ(holds[0].id, "ignition");
     EXPECT_EQ(holds[0].seen_by, std::vector<std::string>{"voltage"});

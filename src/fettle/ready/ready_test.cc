@@ -130,6 +130,9 @@ TEST_F(ReadyTest, EngineRunningBehindAClosedDoorHalts) {
     EXPECT_FALSE(find(c, "exhaust-first"));
     EXPECT_EQ(find(c, "stop-start-on")->verdict, Verdict::halt);
     s_.told["stop-start"] = "off";
+    EXPECT_EQ(find(run(), "answers-contradict")->verdict,
+              Verdict::halt);  // all holds were said, one of them "engine off"
+    std::erase_if(family_.holds, [](const family::Hold& h) { return h.engine_off; });
     EXPECT_EQ(run().judgement.verdict(), Verdict::mind);
 }
 TEST_F(ReadyTest, AVehicleTimerShorterThanTheRunHalts) {

@@ -122,7 +122,7 @@ Result<LearntFamily> learn_family(const Workshop& shop, const LearnRequest& requ
     out.run = static_cast<std::size_t>(*run - job->runs.data()) + 1;
     out.run_id = (*run)->id;
     learn::Seen seen = seen_in(*record, *job, **run);
-    SupplyRead supply = recorded_supply(shop, job->number, out.run, **run);
+    RecordedSupply supply = recorded_supply(shop, job->number, out.run, **run);
     if (!supply.changed) seen.observed.supply = std::move(supply.samples);
     out.learnt = learn::learn(*family, *text, seen);
     if (supply.changed)

@@ -27,7 +27,7 @@ tl::unexpected<Error> no_run(const std::string& number) {
 
 RunLook look_at(const Workshop& shop, const JobRun& run, std::size_t number, watch::CallRule rule) {
     const book::Run& which = run.job.runs.at(number - 1);
-    SupplyRead recorded = recorded_supply(shop, run.number, number, which);
+    RecordedSupply recorded = recorded_supply(shop, run.number, number, which);
     RunLook out{run.number, run.level(), which, {}, RunFollow(run, which, rule), {}};
     out.follow.see(which, std::move(recorded.samples));
     out.where = out.follow.tick(shop.clock->now());

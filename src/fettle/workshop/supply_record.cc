@@ -63,8 +63,8 @@ std::vector<SupplySample> SupplyTail::more() {
     return out;
 }
 
-SupplyRead recorded_supply(const Workshop& shop, const std::string& job, std::size_t number, const book::Run& run) {
-    SupplyRead out;
+RecordedSupply recorded_supply(const Workshop& shop, const std::string& job, std::size_t number, const book::Run& run) {
+    RecordedSupply out;
     const auto path = shop.home / "series" / name_of(job, number);
     std::error_code ignored;
     if (!std::filesystem::exists(path, ignored)) {

@@ -11,12 +11,12 @@
 
 namespace fettle::workshop {
 
-struct SupplyRead {
+struct RecordedSupply {
     std::vector<SupplySample> samples;
     bool changed = false;  // a stretch that the journal knows by its digest is not what it was
 };
 // What was recorded of run `number` (1-based); nothing when nothing was. Lines that cannot be read are left out.
-SupplyRead recorded_supply(const Workshop& shop, const std::string& job, std::size_t number, const book::Run& run);
+RecordedSupply recorded_supply(const Workshop& shop, const std::string& job, std::size_t number, const book::Run& run);
 
 // The same as it grows: each call gives what was added since the last one, from the beginning at first.
 class SupplyTail {
