@@ -36,8 +36,15 @@ Judgement judge_found(const family::Family& family, const std::vector<family::Re
     change::SetState stands = set;
     std::vector<std::string> each;
     for (auto& [role, box] : stands) {
-        if (found.origin != Origin::inferred)
-            box.release = release_by_list(shelf, found, set, role).value_or(box.release);
+        const auto listed = found.origin == Origin::inferred ? std::nullopt : release_by_list(shelf, found, set, role);
+        if (listed && !box.release.empty() && *listed != box.release)
+            out.add(
+                {"found-another-release", Verdict::cant_say,
+                 fmt::format("the list of the {} box is that of {}, piece by piece, and its view says {}: one of the "
+                             "two is wrong, and no way can be trusted before that is known",
+                             role, *listed, box.release),
+                 "as found", std::string(words(found.origin)), "read the view and the list again"});
+        box.release = listed.value_or(box.release);
         each.push_back(fmt::format("{} at {}", role, box.release.empty() ? "a release not known" : box.release));
     }
     for (const auto& rule : family.pairs) {

@@ -25,6 +25,13 @@ TEST(Found, AListTellsTheReleaseOfEachBox) {
     const auto mixed = judge_found(dunnock(), shelf, list, set);
     ASSERT_NE(reason(mixed, "found-mixed"), nullptr);
     EXPECT_EQ(mixed.verdict(), Verdict::cant_say);
+    EXPECT_NE(reason(mixed, "found-another-release"), nullptr);
+    // Both boxes wholly at another release than the view: no pair rule is broken, and still one of the two is wrong.
+    change::InstalledList other;
+    other.origin = Origin::typed;
+    for (const auto& p : shelf[1].pieces) other.pieces.push_back({p.box, p.name, p.version, ""});
+    EXPECT_EQ(judge_found(dunnock(), shelf, other, set).verdict(), Verdict::cant_say);
+    EXPECT_EQ(judge_found(dunnock(), shelf, other, set_at("26.4.102")).verdict(), Verdict::fit);
     list.pieces.back().version = "9";  // no release's
     EXPECT_FALSE(release_by_list(shelf, list, set, "display"));
     EXPECT_EQ(judge_found(dunnock(), shelf, list, set).verdict(), Verdict::fit);

@@ -16,12 +16,15 @@ void Checker::contradict(const std::string& where, const std::string& one, const
 
 void Checker::contradictions() {
     const bool running = !s_.on_bench && yes(s_.told, "engine", "running", "off").value_or(false);
-    const bool unsupported = !s_.on_bench && !yes(s_.told, "support", "yes", "no").value_or(true);
+    const bool unsupported = !yes(s_.told, "support", "yes", "no").value_or(true);
+    const bool may_crank = !s_.on_bench && yes(s_.told, "stop-start", "on", "off").value_or(false);
     const auto all = yes(s_.told, "holds", "yes", "no");
     for (const family::Hold& h : holds_of(family_, s_.on_bench)) {
         const auto own = yes(s_.told, "hold." + h.id, "yes", "no");
-        if (running && h.engine_off && own.value_or(all.value_or(false))) contradict(h.id, "engine=running", h.words);
-        if (unsupported && is_support(h) && own.value_or(false)) contradict(h.id, "support=no", h.words);
+        if (!own.value_or(all.value_or(false))) continue;
+        if (running && h.engine_off) contradict(h.id, "engine=running", h.words);
+        if (may_crank && h.id == "stop-start") contradict(h.id, "stop-start=on", h.words);
+        if (unsupported && is_support(h)) contradict(h.id, "support=no", h.words);
     }
     const auto call = s_.told.find("call");
     if (call == s_.told.end() || call->second != "staying") return;
