@@ -11,7 +11,9 @@ namespace {
 
 using Names = std::vector<std::string>;
 
-constexpr const char* kWritesDown = "for a in \"$0\" \"$@\"; do printf '%s|' \"$a\" >> \"$HERE/said\"; done";
+// In one write: two that are called at once must not come in between each other.
+constexpr const char* kWritesDown =
+    "s=; for a in \"$0\" \"$@\"; do s=\"$s$a|\"; done; printf '%s' \"$s\" >> \"$HERE/said\"";
 
 Means all_but_bell(std::string hook = "") {  // a test may have a terminal or none
     return {false, true, true, std::move(hook)};
