@@ -94,12 +94,13 @@ inline std::uint64_t number_from(const char* variable, std::uint64_t otherwise) 
     return given != nullptr ? std::strtoull(given, nullptr, 10) : otherwise;
 }
 
-// FETTLE_METAMORPHIC: how many times the rounds of the fast tier; FETTLE_RANDOM_SEED repeats a run.
+// FETTLE_METAMORPHIC: how many times the rounds of the fast tier, which are the same each time; more of them are drawn.
+// FETTLE_RANDOM_SEED repeats a run.
 template <class World>
 void run(const Suite<World>& suite, std::uint64_t rounds) {
     const std::uint64_t many = number_from("FETTLE_METAMORPHIC", 1);
     rounds *= many;
-    const std::uint64_t first = number_from("FETTLE_RANDOM_SEED", std::random_device{}());
+    const std::uint64_t first = number_from("FETTLE_RANDOM_SEED", many > 1 ? std::random_device{}() : 1);
     std::vector<std::uint64_t> asked(suite.relations.size(), 0);
     std::uint64_t in_all = 0;
     for (std::uint64_t round = 0; round < rounds; ++round) {

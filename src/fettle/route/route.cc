@@ -259,9 +259,12 @@ change::SetState with_counters(const family::Family& family, const std::vector<f
                                const change::SetState& set) {
     change::SetState out = set;
     for (auto& [role, box] : out) {
-        const auto at = number_of(shelf, box.release);
-        if (box.counter || !at || !shelf[*at].counter) continue;
-        const change::Counter left = change::counter_left(family, shelf[*at]);  // the family file's may differ
+        // Another family may number a release alike: what its index says is not of this box.
+        const auto at = std::find_if(shelf.begin(), shelf.end(), [&, &b = box](const family::Release& r) {
+            return r.release == b.release && r.family == family.id;
+        });
+        if (box.counter || at == shelf.end() || !at->counter) continue;
+        const change::Counter left = change::counter_left(family, *at);  // the family file's may differ
         if (left.known()) {
             box.counter = left.low;
         } else {

@@ -293,5 +293,17 @@ TEST(Route, ReleasesThatCannotBeComparedStandInNobodysWay) {
     EXPECT_EQ(a.releases.back().release, "next spring");
 }
 
+// Found by the relations over random worlds: an equal number in another family's index lent the box its counter.
+TEST(Counters, AnotherFamilysPackageOfEqualNumberSaysNothingOfTheBox) {
+    auto family = change::test::dunnock();
+    family.known.clear();
+    auto alike = change::test::release("27.1.110", "1.0", "");
+    alike.counter = 7;
+    const auto set = change::test::set_at("27.1.110");
+    EXPECT_EQ(with_counters(family, {alike}, set).at("main").counter, 7);
+    alike.family = "another";
+    EXPECT_FALSE(with_counters(family, {alike}, set).at("main").counter);
+}
+
 }  // namespace
 }  // namespace fettle::route
