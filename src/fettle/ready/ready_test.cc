@@ -135,6 +135,21 @@ TEST_F(ReadyTest, EngineRunningBehindAClosedDoorHalts) {
     std::erase_if(family_.holds, [](const family::Hold& h) { return h.engine_off; });
     EXPECT_EQ(run().judgement.verdict(), Verdict::mind);
 }
+// Found from outside: a hold confirmed, one by one or with all of them, beside an answer that says otherwise.
+TEST_F(ReadyTest, AnAnswerAgainstAConfirmedHoldStops) {
+    in_vehicle();
+    s_.told["support"] = "no";
+    EXPECT_EQ(find(run(), "answers-contradict")->verdict, Verdict::halt);  // by "holds"
+    s_.told.erase("holds");
+    EXPECT_FALSE(find(run(), "answers-contradict"));
+    s_.told["hold.support"] = "yes";
+    EXPECT_TRUE(find(run(), "answers-contradict"));
+    s_.told["support"] = "yes";
+    s_.told["stop-start"] = "on";
+    EXPECT_FALSE(find(run(), "answers-contradict"));
+    s_.told["hold.stop-start"] = "yes";
+    EXPECT_TRUE(find(run(), "answers-contradict"));
+}
 TEST_F(ReadyTest, AVehicleTimerShorterThanTheRunHalts) {
     in_vehicle();
     family_.supply->vehicle_off_after_s = 1500;
