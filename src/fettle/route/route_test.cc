@@ -83,7 +83,7 @@ TEST(Route, WhatTheForecastCannotTellApartDecidesNothing) {
     };
     const auto straight = [&](const family::Release& to, const change::SetState& before) -> StepWeight {
         StepWeight w = cost(to, before);
-        if (before.at("main").release == "27.1.110") w.zone_s += 0.7;
+        if (before.at("main").release == "27.1.110" && to.release == "27.3.118") w.zone_s += 0.7;
         return w;
     };
     const auto a = find_route(family, shelf, set_at("27.1.110"), {"27.3.118", true, ""}, straight);
