@@ -21,7 +21,7 @@ std::uint64_t first_seed() {
 TEST(Shelves, ThousandsEqualThePlainSearch) {
     const auto seed = first_seed();
     test::Counted n;
-    for (std::uint64_t i = 0; i < 4000; ++i) {
+    for (std::uint64_t i = 0; i < 24'000; ++i) {  // since ways up never go down, few shelves have several
         std::mt19937_64 random(seed + i);
         ASSERT_EQ(test::differs(test::random_shelf(random), n), "") << "FETTLE_RANDOM_SEED=" << seed + i;
     }
@@ -57,7 +57,7 @@ TEST(Shelves, LargeOnesEqualDijkstra) {
         }
         std::vector<std::vector<double>> seconds(n, std::vector<double>(n));
         for (auto& row : seconds)
-            for (auto& s : row) s = static_cast<double>(100 * (1 + random() % 1000));  // apart by more than the noise
+            for (auto& s : row) s = static_cast<double>(100 * (1 + random() % 20));  // apart by more than the noise
         std::map<std::string, std::size_t> number;
         for (std::size_t i = 0; i < n; ++i) number[name(i)] = i;
         const StepCost cost = [&](const family::Release& r, const change::SetState& before) {
