@@ -33,6 +33,31 @@ Counter counter_left(const family::Family& family, const family::Release& releas
     return {std::min(a, b), std::max(a, b)};
 }
 
+bool is_of(const family::Family& family, const family::Release& release) {
+    return release.family.empty() || release.family == family.id;
+}
+
+family::Family with_doors(const family::Family& family, const std::vector<family::Release>& shelf,
+                          const SetState& set) {
+    const auto can_have_had = [&](const family::Release& r) {
+        const auto is_for = [&](const auto& box) {
+            const std::string& market = box.second.market;
+            return market.empty() || std::find(r.markets.begin(), r.markets.end(), market) != r.markets.end();
+        };
+        return is_of(family, r) && (r.markets.empty() || std::any_of(set.begin(), set.end(), is_for));
+    };
+    family::Family out = family;
+    for (const auto& r : shelf) {
+        if (!r.one_way_door || !can_have_had(r)) continue;
+        auto at =
+            std::find_if(out.known.begin(), out.known.end(), [&](const auto& k) { return k.release == r.release; });
+        if (at == out.known.end()) at = out.known.insert(at, {r.release, r.counter, false, true, {}});
+        at->one_way_door = true;
+        if (!at->counter) at->counter = r.counter;
+    }
+    return out;
+}
+
 Truth takes(const Counter& box, const Counter& left) {
     if (left.low == Counter::lowest) return Truth::unknown;
     return left.low < box.low ? Truth::no : left.low >= box.high ? Truth::yes : Truth::unknown;

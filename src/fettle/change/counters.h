@@ -6,6 +6,7 @@
 #include <limits>
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "fettle/change/change.h"
 
@@ -29,6 +30,13 @@ std::int64_t floor_of(const family::Family& family, const std::string& release);
 Counter counter_in(const family::Family& family, const BoxState& box);
 // What a release leaves: where index and family file name two, from the lower to the higher.
 Counter counter_left(const family::Family& family, const family::Release& release);
+
+// Of this family, by what its index says; one that says none is.
+bool is_of(const family::Family& family, const family::Release& release);
+
+// The family as it is known together with the shelf: a one-way door that only a package's index names is a door like
+// any other, also for a box that went past it. Not one for other markets than the set's: no box here can have had it.
+family::Family with_doors(const family::Family& family, const std::vector<family::Release>& shelf, const SetState& set);
 
 // By the lowest that it may leave.
 Truth takes(const Counter& box, const Counter& left);

@@ -189,8 +189,8 @@ void check_counter(const family::Family& family, const family::Release& r, const
             if (age(family, r, box).value_or(-1) >= 0) continue;
             c.code = "counter-unknown";
             c.wanted = words(left);
-            c.text = fmt::format("rollback counter: the {} box has {}, {} leaves {}", role, words(has), r.release,
-                                 words(left));
+            c.text = fmt::format("rollback counter: the {} box has {} and takes nothing that leaves less; {} leaves {}",
+                                 role, words(has), r.release, words(left));
             c.rests_on = "family file";
         }
         out.push_back(std::move(c));
@@ -322,7 +322,10 @@ Judgement fit(const family::Family& family, const family::Release& release, cons
     for (const auto& c : conditions(family, release, set)) {
         if (c.holds == Truth::yes) continue;
         const Verdict v = c.holds == Truth::no ? Verdict::halt : Verdict::cant_say;
-        j.add({c.code, v, fmt::format("{} (found {}, wanted {})", c.text, c.found, c.wanted), c.field, c.rests_on});
+        // Of the counter the sentence has both figures.
+        j.add({c.code, v,
+               c.rule == "counter" ? c.text : fmt::format("{} (found {}, wanted {})", c.text, c.found, c.wanted),
+               c.field, c.rests_on});
     }
     if (j.reasons.empty()) {
         j.add({"fits", Verdict::fit,

@@ -28,7 +28,6 @@ Result<std::vector<Offered>> parse_offered(const family::Family& family, std::st
     if (lines.too_many)
         return bad_input("offered-long", fmt::format("{}, line {}", place, *lines.too_many), lines.problem,
                          "check that this is the right file");
-    std::map<std::pair<std::string, std::string>, int> line_of;
     for (auto& [number, w] : lines.lines) {
         const auto here = fmt::format("{}, line {}", place, number);
         if (w.size() > 3)
@@ -46,11 +45,6 @@ Result<std::vector<Offered>> parse_offered(const family::Family& family, std::st
         }
         o.name = w.front();
         if (w.size() == 2) o.version = w.back();
-        const auto [before, first] = line_of.insert({{o.box, o.name}, number});
-        if (!first)
-            return bad_input("offered-twice", here,
-                             fmt::format("{} was listed before, on line {}", printable(o.name), before->second),
-                             "take one of the two lines out, or say of which box each is");
         out.push_back(std::move(o));
     }
     if (out.empty())
@@ -69,10 +63,23 @@ OfferedAnswer compare_offered(const family::Family& family, const family::Releas
     }
     a.expected = static_cast<int>(open.size());
     for (const Offered& o : offered) {
-        const auto at = std::find_if(open.begin(), open.end(), [&](const Line* l) {
-            return l->name == o.name && (o.box.empty() || l->box == o.box);
-        });
+        const auto is_it = [&](const Line* l) { return l->name == o.name && (o.box.empty() || l->box == o.box); };
+        const auto version_of = [&](const Line* l) {
+            const auto* piece = release.piece(l->box, l->name);
+            return piece == nullptr ? std::string() : piece->version;
+        };
+        auto at = std::find_if(open.begin(), open.end(),
+                               [&](const Line* l) { return is_it(l) && version_of(l) == o.version; });
+        if (at == open.end()) at = std::find_if(open.begin(), open.end(), is_it);
         if (at == open.end()) {
+            const auto before = std::find_if(offered.begin(), offered.end(), [&](const Offered& b) {
+                return b.line < o.line && b.name == o.name && (b.box.empty() || o.box.empty() || b.box == o.box);
+            });
+            if (before != offered.end()) {
+                a.surprises.push_back(fmt::format("line {}: {} is listed once more; it was on line {}", o.line,
+                                                  printable(o.name), before->line));
+                continue;
+            }
             const auto known =
                 std::find_if(sheet.lines.begin(), sheet.lines.end(), [&](const Line& l) { return l.name == o.name; });
             a.surprises.push_back(
@@ -82,15 +89,15 @@ OfferedAnswer compare_offered(const family::Family& family, const family::Releas
                                   known->because));
             continue;
         }
-        const auto* piece = release.piece((*at)->box, (*at)->name);
-        if (!o.version.empty() && piece != nullptr && o.version != piece->version)
+        const std::string wanted = version_of(*at);
+        if (!o.version.empty() && !wanted.empty() && o.version != wanted)
             a.surprises.push_back(fmt::format("line {}: {} is listed at version {}, {} has {}", o.line,
-                                              printable(o.name), printable(o.version), sheet.to, piece->version));
+                                              printable(o.name), printable(o.version), sheet.to, wanted));
         open.erase(at);
     }
     for (const Line* l : open) a.surprises.push_back(fmt::format("{} of the {} box is not listed", l->name, l->box));
-    const std::string counts = fmt::format("{} listed, {} expected, {}", a.listed, a.expected,
-                                           plural(a.surprises.size(), "surprise"));
+    const std::string counts =
+        fmt::format("{} listed, {} expected, {}", a.listed, a.expected, plural(a.surprises.size(), "surprise"));
     if (a.surprises.empty()) {
         a.judgement.add(
             {"offered-as-expected", Verdict::fit, counts, "offered list", "the list and the package index"});

@@ -187,11 +187,16 @@ void add_mending_step(const PlanRequest& q, Plan& p) {
     const auto sheet = change::change_sheet(*q.family, *same, p.as_found, p.set, q.shelf);
     if (sheet.nothing_to_do()) return;
     p.nothing_to_do = false;
+    const auto newer = std::count_if(sheet.lines.begin(), sheet.lines.end(), [](const auto& l) { return l.downgrade; });
     p.judgement.add(
         {"mixed-set", Verdict::mind,
-         fmt::format("the boxes show {}, but {} pieces of the as-found list differ from it: one step to the same "
-                     "release puts them right",
-                     p.to, sheet.count(change::Action::add) + sheet.count(change::Action::replace)),
+         fmt::format("the boxes show {}, but {} pieces of the as-found list differ from it: {}", p.to,
+                     sheet.count(change::Action::add) + sheet.count(change::Action::replace),
+                     newer > 0
+                         ? fmt::format("{} of them are newer. Find out what was begun before here: this step would "
+                                       "put them back",
+                                       newer)
+                         : std::string("one step to the same release puts them right")),
          "as found", std::string(words(p.as_found.origin))});
     add_step(q, *same, p.set, p);
     p.steps.back().one_way_door = false;  // it was passed already

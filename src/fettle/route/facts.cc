@@ -70,8 +70,6 @@ Facts::Facts(const family::Family& family, const std::vector<family::Release>& r
             if (k.stepping_stone && k.release != r.release && at < own) of.stone_rank = std::max(of.stone_rank, at);
         }
         of.leaves = change::counter_left(family, r);
-        const auto listed = [&](const Door& d) { return d.name == r.release; };
-        of.own_door = r.one_way_door && std::none_of(doors_.begin(), doors_.end(), listed);
         releases_.push_back(std::move(of));
     }
     add_pairs(family);
@@ -266,8 +264,7 @@ bool Facts::even() const {
 
 template <class See>
 void Facts::each_door(const Now& now, std::size_t release, const See& see) const {
-    const OfRelease& r = releases_[release];
-    const Version& to = versions_[r.version];
+    const Version& to = versions_[releases_[release].version];
     const auto passes = [&](const std::string& name, int rank) {
         if (to.text != name && !(to.rank > rank && rank >= 0)) return false;
         return std::any_of(now.begin(), now.end(), [&](const BoxNow& b) {
@@ -278,7 +275,6 @@ void Facts::each_door(const Now& now, std::size_t release, const See& see) const
     for (const Door& d : doors_) {
         if (passes(d.name, d.rank)) see(d.name);
     }
-    if (r.own_door && passes(to.text, to.rank)) see(to.text);
 }
 
 std::vector<std::string> Facts::doors(const Now& now, std::size_t release) const {

@@ -96,7 +96,6 @@ private:
         int from_rank = -1;          // of it
         int stone_rank = -1;         // of the newest stepping stone below
         change::Counter leaves;
-        bool own_door = false;  // a one-way door that the family file does not list
     };
     struct Door {
         std::string name;

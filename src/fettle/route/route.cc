@@ -52,7 +52,6 @@ std::vector<std::string> needed_doors(const family::Family& family, const Graph&
     for (const auto& k : family.known) {
         if (k.one_way_door) need(k.release);
     }
-    if (target.one_way_door) need(target.release);
     return out;
 }
 
@@ -126,20 +125,21 @@ void say_why(RouteAnswer& a) {
 }
 
 // A step that puts a box back, or that may.
-void judge_direction(const Search& s, std::size_t release, const Step& step, RouteAnswer& a) {
+void judge_direction(const Search& s, std::size_t number, const std::string& release, const change::SetState& before,
+                     Judgement& judgement) {
     std::set<std::string> said;
-    for (const auto& [role, box] : step.before) {
+    for (const auto& [role, box] : before) {
         const auto of_box = [&, &r = role](const family::Piece& p) { return p.box == r; };
-        const auto& pieces = s.graph.release(release).pieces;
-        if (box.release == step.release || std::none_of(pieces.begin(), pieces.end(), of_box)) continue;
-        const auto order = s.graph.order(step.release, box.release);
+        const auto& pieces = s.graph.release(number).pieces;
+        if (box.release == release || std::none_of(pieces.begin(), pieces.end(), of_box)) continue;
+        const auto order = s.graph.order(release, box.release);
         if ((order && *order >= 0) || !said.insert(box.release).second) continue;
-        a.judgement.add({order ? "goes-back" : "direction-not-known", order ? Verdict::mind : Verdict::cant_say,
-                         order ? fmt::format("{} is older than the {} that the {} box has: the way goes back",
-                                             step.release, box.release, role)
-                               : fmt::format("whether {} is older or newer than what the {} box has ({}) is not known",
-                                             step.release, role, box.release.empty() ? "not known" : box.release),
-                         step.release, "family file"});
+        judgement.add({order ? "goes-back" : "direction-not-known", order ? Verdict::mind : Verdict::cant_say,
+                       order ? fmt::format("{} is older than the {} that the {} box has: the way goes back", release,
+                                           box.release, role)
+                             : fmt::format("whether {} is older or newer than what the {} box has ({}) is not known",
+                                           release, role, box.release.empty() ? "not known" : box.release),
+                       release, "family file"});
     }
 }
 
@@ -161,7 +161,7 @@ void judge_route(const family::Family& family, const Search& s, const Goal& goal
                                          pair.text, r.steps[i].release),
                              r.steps[i].release, "family file"});
         }
-        judge_direction(s, *at, r.steps[i], a);
+        judge_direction(s, *at, r.steps[i].release, r.steps[i].before, a.judgement);
         if (!r.steps[i].one_way_door) continue;
         a.judgement.add(
             {goal.consent_one_way ? "one-way-door-agreed" : "consent-needed",
@@ -225,10 +225,17 @@ void say_newer_than_shelf(const Search& s, const std::vector<std::size_t>& order
 void list_releases(const Search& s, const std::vector<std::size_t>& order, const std::vector<bool>& can_reach,
                    RouteAnswer& a) {
     for (const std::size_t i : order) {
-        a.releases.push_back(
-            {s.graph.release(i).release, true, change::fit(s.family, s.graph.release(i), s.set), can_reach[i]});
+        Judged j{s.graph.release(i).release, true, change::fit(s.family, s.graph.release(i), s.set), can_reach[i]};
+        judge_direction(s, i, j.release, s.set, j.fits_now);
+        a.releases.push_back(std::move(j));
     }
-    for (const auto& name : missing(s)) {
+    std::vector<std::string> by_name = missing(s);
+    for (const auto& [role, box] : s.set) {
+        const bool listed =
+            number_of(s.shelf, box.release) || std::find(by_name.begin(), by_name.end(), box.release) != by_name.end();
+        if (!box.release.empty() && !listed) by_name.push_back(box.release);
+    }
+    for (const auto& name : by_name) {
         Judged j;
         j.release = name;
         j.on_shelf = false;
@@ -261,7 +268,7 @@ change::SetState with_counters(const family::Family& family, const std::vector<f
     for (auto& [role, box] : out) {
         // Another family may number a release alike: what its index says is not of this box.
         const auto at = std::find_if(shelf.begin(), shelf.end(), [&, &b = box](const family::Release& r) {
-            return r.release == b.release && r.family == family.id;
+            return r.release == b.release && change::is_of(family, r);
         });
         if (box.counter || at == shelf.end() || !at->counter) continue;
         const change::Counter left = change::counter_left(family, *at);  // the family file's may differ
@@ -274,9 +281,10 @@ change::SetState with_counters(const family::Family& family, const std::vector<f
     return out;
 }
 
-RouteAnswer find_route(const family::Family& family, const std::vector<family::Release>& shelf,
+RouteAnswer find_route(const family::Family& by_file, const std::vector<family::Release>& shelf,
                        const change::SetState& as_told, const Goal& goal, const StepCost& cost) {
     RouteAnswer a;
+    const family::Family family = change::with_doors(by_file, shelf, as_told);
     const change::SetState set = with_counters(family, shelf, as_told);
     Graph graph(family, shelf, set, cost);
     const Search s{family, shelf, set, graph};

@@ -35,14 +35,14 @@ struct Route {
 struct Judged {
     std::string release;
     bool on_shelf = true;
-    Judgement fits_now;      // against the set as it is now; every false condition named
+    Judgement fits_now;      // against the set as it is now; every false condition named, and that it would go back
     bool reachable = false;  // by some route
 };
 
 struct RouteAnswer {
     std::optional<Route> recommended;
     std::vector<Route> others;            // each not beaten on every count
-    std::vector<Judged> releases;         // every release known to the shelf or the family file, oldest first
+    std::vector<Judged> releases;         // every release that the shelf, the family file or a box names, oldest first
     std::vector<std::string> would_open;  // the smallest addition to the shelf: "shelve 26.4.102"
     std::vector<std::string> against;     // a minimal set of conditions; drop any one and a route opens
     bool against_together = false;        // no one alone would open one: only all of `against` dropped together

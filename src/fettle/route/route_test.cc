@@ -189,6 +189,33 @@ TEST(Route, NothingGoesBackBeforeADoorOfWhichNoCounterIsKnown) {
     EXPECT_TRUE(find_route(family, shelf, set_at("27.3.118"), {"27.1.110", true, ""}).recommended);
 }
 
+// Seen: with a door that the family file does not list, standing above it made the way back a caution.
+TEST(Route, ADoorThatOnlyAPackageNamesIsADoor) {
+    auto family = dunnock();
+    family.known.clear();
+    std::vector<family::Release> shelf;
+    for (const char* name : {"26.4.102", "27.1.110", "27.3.118"}) shelf.push_back(release(name, "1"));
+    shelf[1].one_way_door = true;
+    for (const char* at : {"27.1.110", "27.3.118", "28.1.001"}) {  // the door, past it, and past it on no shelf
+        const auto a = find_route(family, shelf, set_at(at), {"26.4.102", true, ""});
+        EXPECT_FALSE(a.recommended) << at;
+        EXPECT_NE(reason(a.judgement, "one-way-door"), nullptr) << at;
+    }
+    // Its counter counts for a box above it whose own release says none.
+    shelf[0].counter = 1;
+    shelf[1].counter = 2;
+    EXPECT_EQ(find_route(family, shelf, set_at("27.3.118"), {"26.4.102", true, ""}).judgement.verdict(), Verdict::halt);
+    // Not a door of another family, nor of a market that no box here is for.
+    shelf[0].counter = shelf[1].counter = shelf[2].counter = 1;
+    shelf[1].counter.reset();
+    auto others = shelf;
+    others[1].markets = {"MD"};
+    EXPECT_TRUE(find_route(family, others, set_at("27.3.118"), {"26.4.102", true, ""}).recommended);
+    others = shelf;
+    others[1].family = "another";
+    EXPECT_TRUE(find_route(family, others, set_at("27.3.118"), {"26.4.102", true, ""}).recommended);
+}
+
 TEST(Route, TheMissingStoneIsNamed) {  // story 11
     auto shelf = whole_shelf();
     std::erase_if(shelf, [](const auto& r) { return r.release == "26.4.102"; });
@@ -300,6 +327,8 @@ TEST(Counters, AnotherFamilysPackageOfEqualNumberSaysNothingOfTheBox) {
     auto alike = change::test::release("27.1.110", "1.0", "");
     alike.counter = 7;
     const auto set = change::test::set_at("27.1.110");
+    EXPECT_EQ(with_counters(family, {alike}, set).at("main").counter, 7);
+    alike.family.clear();  // an index without an item for it
     EXPECT_EQ(with_counters(family, {alike}, set).at("main").counter, 7);
     alike.family = "another";
     EXPECT_FALSE(with_counters(family, {alike}, set).at("main").counter);

@@ -45,6 +45,7 @@ inline Shelf random_shelf(std::mt19937_64& random) {
         if (one_in(5)) continue;
         auto r = change::test::release(n, "1", one_in(2) ? "" : pick(), {}, 1);
         if (one_in(2)) r.counter = static_cast<std::int64_t>(random() % 3);
+        r.one_way_door = one_in(6);
         const auto boxes = random() % 4;  // 0: main alone, 1: display alone, else both
         if (boxes < 2) std::erase_if(r.pieces, [&](const auto& p) { return (p.box == "main") == (boxes == 1); });
         if (one_in(8)) r.markets = {"MD"};
@@ -60,6 +61,21 @@ inline Shelf random_shelf(std::mt19937_64& random) {
     if (one_in(4)) s.set["main"].counter = static_cast<std::int64_t>(random() % 3);
     s.set = with_counters(s.family, s.releases, s.set);
     s.target = s.releases.empty() ? names.front() : s.releases[random() % s.releases.size()].release;
+    return s;
+}
+
+// The doors that only indexes name, written into the family file: what is a door there is one here.
+inline Shelf with_doors_written_down(Shelf s) {
+    for (const auto& r : s.releases) {
+        if (!r.one_way_door || r.markets == std::vector<std::string>{"MD"}) continue;  // the set is for another market
+        bool there = false;
+        for (auto& k : s.family.known) {
+            if (k.release != r.release) continue;
+            there = k.one_way_door = true;
+            if (!k.counter) k.counter = r.counter;
+        }
+        if (!there) s.family.known.push_back({r.release, r.counter, false, true, {}});
+    }
     return s;
 }
 
@@ -193,8 +209,9 @@ struct Counted {
 };
 
 // Empty when the answer is the plain search's; otherwise what differs.
-inline std::string differs(const Shelf& s, Counted& counted) {
-    const auto a = find_route(s.family, s.releases, s.set, {s.target, true, ""}, cost);
+inline std::string differs(const Shelf& asked, Counted& counted) {
+    const auto a = find_route(asked.family, asked.releases, asked.set, {asked.target, true, ""}, cost);
+    const Shelf s = with_doors_written_down(asked);
     if (change::test::reason(a.judgement, "nothing-to-do") != nullptr) return {};
     const auto best = ways(s, s.releases, 0);
     if (best.empty() != !a.recommended) return best.empty() ? "a way where there is none" : "no way where there is one";

@@ -35,7 +35,8 @@ bool shows(const Plan& p, const std::string& release) {
     return std::any_of(p.set.begin(), p.set.end(), [&](const auto& b) { return b.second.release == release; });
 }
 
-// Oldest first, as the route answer has them; the release installed now is among them even if nobody else knows it.
+// Oldest first, as the route answer has them; what is installed now is among them even if nobody knows which release
+// that is.
 std::vector<Row> rows_of(const Plan& p) {
     std::vector<Row> rows;
     for (const auto& r : p.route.releases) {
@@ -49,7 +50,7 @@ std::vector<Row> rows_of(const Plan& p) {
                                         time_words(s->forecast, s->forecast.total.p90_s)));
             if (s->stepping_stone) notes.emplace_back("stepping stone");
             if (s->one_way_door) notes.emplace_back("ONE-WAY DOOR");
-        } else if (!r.on_shelf) {
+        } else if (!r.on_shelf && !row.here) {
             notes.emplace_back("not on the shelf");
         } else if (!r.reachable && !row.here) {
             notes.emplace_back("no route leads to it");
@@ -58,8 +59,7 @@ std::vector<Row> rows_of(const Plan& p) {
         rows.push_back(std::move(row));
     }
     const bool there = std::any_of(rows.begin(), rows.end(), [](const Row& r) { return r.here; });
-    if (!there && !p.set.empty())
-        rows.insert(rows.begin(), {p.from.empty() ? "as found" : p.from, "installed now", true, true, true, false});
+    if (!there && !p.set.empty()) rows.insert(rows.begin(), {"as found", "installed now", true, true, true, false});
     return rows;
 }
 

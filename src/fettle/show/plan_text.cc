@@ -132,11 +132,12 @@ void add_releases(const Plan& plan, std::string& out) {
         std::string verdict(fettle::words(r.fits_now.verdict()));
         if (!r.on_shelf) verdict = "not here";
         out += fmt::format("  {:<12} {:<10} {}\n", r.release, verdict,
-                           !r.on_shelf                            ? ""
-                           : r.release == plan.from               ? "installed now"
-                           : !r.reachable                         ? "no route leads to it"
-                           : r.fits_now.verdict() == Verdict::fit ? "in one step"
-                                                                  : "not directly; a route leads to it");
+                           r.release == plan.from                  ? "installed now"
+                           : !r.on_shelf                           ? ""
+                           : !r.reachable                          ? "no route leads to it"
+                           : r.fits_now.verdict() == Verdict::fit  ? "in one step"
+                           : r.fits_now.verdict() == Verdict::mind ? "in one step, with this:"
+                                                                   : "not directly; a route leads to it");
         for (const auto& reason : r.fits_now.reasons) {
             if (reason.verdict != Verdict::fit) out += fmt::format("      {}\n", reason.text);
         }
