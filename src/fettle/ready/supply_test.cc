@@ -114,7 +114,7 @@ TEST_F(Story18, TheColdTakesItsPart) {
     const SupplyAnswer a = judge_supply(with_supply(), n_, f_);
     EXPECT_NEAR(a.has_Ah, 0.8 * 60 / 1.3 * 0.2, 1e-6);
     EXPECT_TRUE(has(a, "battery-short"));
-    // Colder than the table, or not said: its last row, 25 °F and 1.52, so 6.3 Ah. The first is not known besides.
+    // Colder than the table, or not said: its last row, 25 °F and 1.52, so 6.3 Ah; and it may be less.
     f_.battery_C = -10;
     const SupplyAnswer below = judge_supply(with_supply(), n_, f_);
     EXPECT_EQ(find(below, "battery-too-cold")->verdict, Verdict::cant_say);
@@ -122,7 +122,7 @@ TEST_F(Story18, TheColdTakesItsPart) {
     EXPECT_EQ(below.judgement.verdict(), Verdict::halt);
     f_.battery_C.reset();
     const SupplyAnswer open = judge_supply(with_supply(), n_, f_);
-    EXPECT_EQ(find(open, "battery-temperature-not-said")->verdict, Verdict::mind);
+    EXPECT_EQ(find(open, "battery-temperature-not-said")->verdict, Verdict::cant_say);
     EXPECT_NEAR(open.has_Ah, below.has_Ah, 1e-6);
     EXPECT_EQ(open.judgement.verdict(), Verdict::halt);
 }
