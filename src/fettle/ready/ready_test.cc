@@ -3,11 +3,8 @@
 #include <gtest/gtest.h>
 
 #include <algorithm>
-#include <fstream>
-#include <sstream>
 
 #include "fettle/base/source_path.h"
-#include "fettle/ready/cautions.h"
 
 namespace fettle::ready {
 namespace {
@@ -193,7 +190,7 @@ TEST_F(ReadyTest, RightPlanAndKeepings) {
     s_.plan_verdict.reset();
     EXPECT_TRUE(find(run(), "no-plan"));
     s_.plan_verdict = Verdict::fit;
-    s_.keepings.push_back({"map card", "sd", "", false});
+    s_.keepings.push_back({"keeping-1", "map card", "sd", "", false});
     EXPECT_EQ(find(run(), "keeping-not-tagged")->verdict, Verdict::mind);
     s_.told["slots"] = "not-empty";
     EXPECT_EQ(run().judgement.verdict(), Verdict::halt);
@@ -389,21 +386,6 @@ TEST_F(AcceptTest, ASignatureNeedsNameAndReason) {
     EXPECT_EQ(may_accept(j_, {"slots-not-said", " ", "x"}).error().code, "signature-incomplete");
     EXPECT_EQ(may_start(j_, {{"slots-not-said", "", "x"}}).standing.size(), 3u);
     EXPECT_EQ(may_accept(j_, by("card-good")).error().code, "acceptance-names-nothing");
-}
-
-TEST(Cautions, StandInTheDocumentWordForWord) {
-    std::ifstream in(source_path("docs/cautions.md"));
-    ASSERT_TRUE(in);
-    std::stringstream text;
-    text << in.rdbuf();
-    for (const Caution& c : cautions()) EXPECT_NE(text.str().find(c.text), std::string::npos) << c.id;
-}
-TEST(Cautions, DeferToMakersRulesOrLicensedPeople) {
-    for (const Caution& c : cautions()) {
-        const bool defers = c.text.find("maker") != std::string::npos || c.text.find("local") != std::string::npos ||
-                            c.text.find("licensed") != std::string::npos;
-        EXPECT_TRUE(defers) << c.id;
-    }
 }
 
 }  // namespace

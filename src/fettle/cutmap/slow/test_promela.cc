@@ -53,11 +53,7 @@ private:
         out += fmt::format("#ifndef CUTS\n#define CUTS {}\n#endif\n", cuts_);
         for (int o = 0; o <= static_cast<int>(Outcome::done); ++o)
             out += fmt::format("#define {} {}\n", name(static_cast<Outcome>(o)), o);
-        out +=
-            "#define OLD 0\n#define NEW 1\n#define TORN 2\n#define OTHER 3\n#define NONE 255\n#define UNKNOWN 9\n"
-            "#define BY_ITSELF 0\n#define WITH_THE_CARD 1\n#define NOT_AT_ALL 2\n"
-            "#define SAME_CELL 0\n#define SAME_ACT 1\n#define START 2\n#define KEPT 0\n#define REWRITTEN 1\n";
-        const int cells = std::max(1, m_.cells);
+        out += promela_text::values;
         out += fmt::format("#define CELLS {}\n#define STRAYS {}\n", m_.cells, 8 + m_.acts.size());
         std::string atomic = "0";
         for (const auto& r : m_.regions)
@@ -65,9 +61,10 @@ private:
                 for (int s = 0; s < (r.selector < 0 ? 1 : 2); ++s)
                     atomic += fmt::format(" || (x) >= {} && (x) < {}", r.first[s], r.first[s] + r.cells);
         out += fmt::format("#define ATOMIC(x) ({})\n\n", atomic);
-        out += fmt::format("byte c[{0}], was[{0}], found[{0}];\nbit risk[{0}];\n", cells);
+        out += fmt::format("byte c[{0}], was[{0}], found[{0}];\nbit risk[{0}];\n", std::max(1, m_.cells));
         if (timed())
-            out += fmt::format("int took, age[{}];  /* milliseconds since it was reported written */\n", cells);
+            out += fmt::format("int took, age[{}];  /* milliseconds since it was reported written */\n",
+                               std::max(1, m_.cells));
         out += fmt::format("#define FORGET(x) risk[x] = 0; was[x] = 0;{}\n", timed() ? " age[x] = 0;" : "");
         const auto flags = std::max<std::size_t>(1, m_.flags.size());
         out += fmt::format("byte flag[{0}]; bit began[{0}];\nbyte starts[{1}];\n", flags, m_.boxes.size());
@@ -84,10 +81,7 @@ private:
                                           "#define LOST_{0} (kind == 0 || {1})\n#define STARTS_{0} (LOST_{0} "
                                           "|| (mark && ({2})))\n",
                                           b, of_supply(m_.boxes[b].supply), restarts(b));
-        if (m_.supplies == 1)
-            return out +
-                   "#define OF_A_SUPPLY() skip\n#define LOSES(x) 1\n#define HOLDS(x)\n#define UNBROKEN()\n"
-                   "#define ALL_POWERED()\n";
+        if (m_.supplies == 1) return out + promela_text::one_supply;
         std::string choice, loses = "0", needed = "0", as_expected = "1";
         for (int kind = 0; kind <= m_.supplies; ++kind) choice += fmt::format(" :: true -> kind = {}", kind);
         for (const auto& r : m_.regions)
@@ -222,27 +216,7 @@ private:
             std::string owns = "driver == NONE";
             for (std::size_t i = 0; i < m_.acts.size(); ++i)
                 if (m_.acts[i].box == static_cast<int>(b)) owns += fmt::format(" || at_act == {}", i);
-            out += fmt::format(R"(  rule_says(starts[{0}]);
-  holds = ({1});
-  normal = normal && holds;
-  if
-  :: starts[{0}] == NONE || (!holds && goes_on == NOT_AT_ALL) ->
-     no_start({0});
-     if
-     :: STARTS_{0} -> dead = 1; if :: rest > used_rest -> used_rest = rest :: else fi
-     :: else -> if :: rest > later_rest -> later_rest = rest :: else fi
-     fi
-  :: else ->
-     if
-     :: goes_on != NOT_AT_ALL ->
-        goes = 1;
-        if :: goes_on == WITH_THE_CARD -> takes = same_card :: else fi;
-        if :: {2} -> driver = {0} :: else fi
-     :: else
-     fi
-  fi;
-)",
-                               b, normal, owns);
+            out += fmt::format(fmt::runtime(promela_text::weigh_box), b, normal, owns);
         }
         return "\nbyte used_rest, later_rest;\n" + out +
                "  if :: dead -> rest = used_rest :: !dead && later_rest > 0 -> rest = later_rest\n"

@@ -4,6 +4,38 @@
 
 namespace fettle::cutmap::promela_text {
 
+// What cells, rules and their words are counted as.
+inline constexpr const char* values =
+    "#define OLD 0\n#define NEW 1\n#define TORN 2\n#define OTHER 3\n#define NONE 255\n#define UNKNOWN 9\n"
+    "#define BY_ITSELF 0\n#define WITH_THE_CARD 1\n#define NOT_AT_ALL 2\n"
+    "#define SAME_CELL 0\n#define SAME_ACT 1\n#define START 2\n#define KEPT 0\n#define REWRITTEN 1\n";
+
+// Where all boxes are fed together.
+inline constexpr const char* one_supply =
+    "#define OF_A_SUPPLY() skip\n#define LOSES(x) 1\n#define HOLDS(x)\n#define UNBROKEN()\n#define ALL_POWERED()\n";
+
+// One box weighed: its number, whether it comes up as in daily use, whether it may go on with the act.
+inline constexpr const char* weigh_box = R"(  rule_says(starts[{0}]);
+  holds = ({1});
+  normal = normal && holds;
+  if
+  :: starts[{0}] == NONE || (!holds && goes_on == NOT_AT_ALL) ->
+     no_start({0});
+     if
+     :: STARTS_{0} -> dead = 1; if :: rest > used_rest -> used_rest = rest :: else fi
+     :: else -> if :: rest > later_rest -> later_rest = rest :: else fi
+     fi
+  :: else ->
+     if
+     :: goes_on != NOT_AT_ALL ->
+        goes = 1;
+        if :: goes_on == WITH_THE_CARD -> takes = same_card :: else fi;
+        if :: {2} -> driver = {0} :: else fi
+     :: else
+     fi
+  fi;
+)";
+
 // What every model has in common. i_, seen, holds: for looking only.
 inline constexpr const char* common = R"(
 byte at_act, at_cell, from_cell, base;
