@@ -221,8 +221,10 @@ void CommandLine::define_run() {
             c.add_option("--broke-ago", o.broke_ago_s, "the first sign of trouble was so many seconds ago")
                 ->type_name("S")
                 ->transform(in_seconds());
-            c.add_option("--tried", o.tried, "an attempt that was made: wait, same card, …")->type_name("KIND");
-            c.add_option("--came", o.came, "what came of it")
+            named_option(c, "--tried", o.tried, mend_kind_named, "an attempt that was made")
+                ->check(CLI::IsMember(
+                    {"wait", "same card", "laid-again card", "recovery card", "power off and on", "other supply"}));
+            named_option(c, "--came", o.came, came_named, "what came of it")
                 ->check(CLI::IsMember({"done", "nothing", "better", "worse"}));
             c.add_option("--by", o.by, "who says so")->type_name("NAME");
         });

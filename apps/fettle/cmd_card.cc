@@ -9,19 +9,17 @@
 #include "fettle/base/text.h"
 #include "fettle/show/card.h"
 #include "fettle/show/gauge.h"
+#include "terminal.h"
 
 namespace fettle::app {
 namespace {
 
-// One line typed at the terminal; nothing where there is none.
+// On standard error, so that it is seen beside a redirected answer; nothing where nobody can be asked.
 std::string ask_at_terminal(const Context& context, const std::string& question) {
     if (context.json || ::isatty(STDIN_FILENO) != 1 || ::isatty(STDERR_FILENO) != 1) return {};
     std::fprintf(stderr, "%s", question.c_str());
     std::fflush(stderr);
-    std::string line;
-    for (int c = std::getchar(); c != EOF && c != '\n' && line.size() < 200; c = std::getchar())
-        line += static_cast<char>(c);
-    return line;
+    return line_from_person().value_or("");
 }
 
 std::string ask_to_erase(const Context& context, const workshop::EraseQuestion& question) {

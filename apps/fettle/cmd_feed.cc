@@ -15,7 +15,7 @@ Result<Answer> ready_supply(Context& context, const workshop::SupplyRequest& req
 
 Result<Answer> ready_guard(Context& context, const workshop::GuardRequest& typed) {
     auto request = typed;
-    request.broken = [&](const ready::Breach& b) { context.say("\a" + printable(workshop::breach_words(b)) + "\n"); };
+    request.broken = [&](const Breach& b) { context.say("\a" + printable(workshop::breach_words(b)) + "\n"); };
     request.without_reading = [&](const Error& e) {
         context.say("No reading: " + printable(shortened(e.message(as_command))) + "\n");
     };

@@ -5,8 +5,8 @@
 namespace fettle::app {
 namespace {
 
-Result<std::vector<workshop::Thing>> things_typed(const std::vector<std::string>& texts) {
-    std::vector<workshop::Thing> out;
+Result<std::vector<Keeping>> things_typed(const std::vector<std::string>& texts) {
+    std::vector<Keeping> out;
     for (const std::string& text : texts) {
         auto thing = workshop::thing_typed(text);
         if (!thing) return pass(thing);

@@ -1,12 +1,11 @@
 #include "cmd_rehearse.h"
 
-#include <fmt/core.h>
-#include <unistd.h>
-
 #include "cmd_handover.h"
 #include "commands.h"
+#include "fettle/base/text.h"
 #include "fettle/show/print.h"
 #include "fettle/show/rehearsal.h"
+#include "terminal.h"
 
 namespace fettle::app {
 namespace {
@@ -16,11 +15,11 @@ class Screen {
 public:
     Screen(const Context& context, bool ascii) : context_(context), ascii_(ascii) {}
 
-    bool stays_in_place() const { return context_.say && !context_.json && ::isatty(STDOUT_FILENO) == 1; }
+    bool stays_in_place() const { return context_.say && on_terminal(context_); }
 
     void show(const rehearse::Told& told) {
         if (const auto* look = std::get_if<rehearse::Looked>(&told)) return draw(*look);
-        lines_ = 0;
+        frame_.leave();
         const auto* done = std::get_if<rehearse::Done>(&told);
         context_.say(done ? as_typed(*done) : show::told(told));
     }
@@ -34,17 +33,14 @@ private:
     }
 
     void draw(const rehearse::Looked& look) {
-        const bool over = stays_in_place();
-        std::string out = over && lines_ > 0 ? fmt::format("\033[{}A\r", lines_) : "\n";
         const auto lines = show::picture(look, ascii_);
-        for (const std::string& line : lines) out += line + (over ? "\033[K\n" : "\n");
-        lines_ = lines.size();
-        context_.say(out);
+        if (!stays_in_place()) return context_.say("\n" + join(lines, "\n") + "\n");
+        context_.say((frame_.stands() ? "" : "\n") + frame_.drawn(lines));
     }
 
     const Context& context_;
     const bool ascii_;
-    std::size_t lines_ = 0;  // of the picture that stands last on the terminal
+    Frame frame_;
 };
 
 }  // namespace

@@ -1,26 +1,13 @@
 #include "cmd_touch.h"
 
 #include <fmt/core.h>
-#include <unistd.h>
-
-#include <cstdio>
-#include <optional>
 
 #include "fettle/base/text.h"
 #include "fettle/show/touch.h"
+#include "terminal.h"
 
 namespace fettle::app {
 namespace {
-
-// One line from the terminal, without its end. nullopt at its end.
-std::optional<std::string> line_from_person() {
-    std::string out;
-    for (int c = std::getchar(); c != EOF; c = std::getchar()) {
-        if (c == '\n') return out;
-        if (out.size() < 200) out += static_cast<char>(c);
-    }
-    return std::nullopt;
-}
 
 std::vector<std::string> ask_each(const Context& context, const std::vector<ready::TouchTest>& screens, bool ascii) {
     std::vector<std::string> said;
@@ -44,9 +31,7 @@ std::vector<std::string> ask_each(const Context& context, const std::vector<read
 Result<Answer> ready_touch(Context& context, const ReadyTouchOptions& options) {
     auto touched = workshop::touch_screens(context, options.ask);
     if (!touched) return pass(touched);
-    const bool person =
-        options.ask.said.empty() && !context.json && ::isatty(STDIN_FILENO) == 1 && ::isatty(STDOUT_FILENO) == 1;
-    if (person) {
+    if (options.ask.said.empty() && asks_person(context)) {
         touched = workshop::touch_screens(context, {touched->job, ask_each(context, touched->screens, options.ascii)});
         if (!touched) return pass(touched);
     }

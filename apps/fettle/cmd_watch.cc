@@ -7,6 +7,7 @@
 #include "fettle/show/wall.h"
 #include "fettle/show/watch.h"
 #include "fettle/workshop/wall.h"
+#include "terminal.h"
 
 namespace fettle::app {
 namespace {

@@ -46,6 +46,5 @@ Result<workshop::RunLook> stay_with_run(const Context& context, const WatchOptio
 Result<Answer> attach_to_run(const Context& context, const WatchOptions& options);
 Result<Answer> test_call(const Context& context, const WatchOptions& options);
 watch::StripStyle style_of(const WatchOptions& options);
-bool on_terminal(const Context& context);
 
 }  // namespace fettle::app

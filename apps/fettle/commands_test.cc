@@ -56,7 +56,7 @@ void expect_typable(Next next, std::set<Act>& met) {
 TEST(Commands, WhatSettlesAReadyCheckCanBeTyped) {
     std::vector<ready::Situation> lacking(4);
     lacking[0].one_way_door = true;
-    lacking[0].keepings = {{"map card", "sd", "", false}};
+    lacking[0].keepings = {{"keeping-1", "map card", "sd", "", false}};
     lacking[0].read_s_ago["supply.volts"] = 7200;
     lacking[1].card_release = lacking[1].release = "27.3.118";
     lacking[1].cards = 2;

@@ -1,6 +1,5 @@
 // What stays with a run on a terminal: a tick a second from the workshop, drawn in place.
 #include <fmt/core.h>
-#include <unistd.h>
 
 #include <algorithm>
 #include <chrono>
@@ -12,37 +11,16 @@
 #include "fettle/show/watch.h"
 #include "fettle/workshop/attach_to_run.h"
 #include "fettle/workshop/stay_with_run.h"
+#include "terminal.h"
 
 namespace fettle::app {
 namespace {
-
-// One write a frame, each line cleared to its end, so that nothing flickers.
-class Frame {
-public:
-    void show(const std::vector<std::string>& lines) {
-        std::string out;
-        if (drawn_ > 0) out += fmt::format("\033[{}A\r", drawn_);
-        for (const std::string& l : lines) out += l + "\033[K\n";
-        out += "\033[J";
-        drawn_ = lines.size();
-        std::fwrite(out.data(), 1, out.size(), stdout);
-        std::fflush(stdout);
-    }
-    void clear() {
-        if (drawn_ > 0) std::printf("\033[%zuA\r\033[J", drawn_);
-        drawn_ = 0;
-        std::fflush(stdout);
-    }
-
-private:
-    std::size_t drawn_ = 0;
-};
 
 // Where no terminal is: one line for what has changed.
 class Lines {
 public:
     void show(const workshop::StayWithRun::Tick& tick) {
-        for (const ready::Breach& b : tick.breaches) say(printable(workshop::breach_words(b)));
+        for (const Breach& b : tick.breaches) say(printable(workshop::breach_words(b)));
         if (std::string all = join(tick.troubles, "\n"); all != troubles_) {
             say(all);
             troubles_ = std::move(all);
@@ -57,6 +35,12 @@ private:
     std::string troubles_, sentence_;
 };
 
+// In one piece.
+void write(const std::string& text) {
+    std::fwrite(text.data(), 1, text.size(), stdout);
+    std::fflush(stdout);
+}
+
 alarm::Means means_of(const WatchOptions& o) {
     const auto used = [&](const char* name) {
         return std::find(o.quiet.begin(), o.quiet.end(), name) == o.quiet.end();
@@ -65,10 +49,6 @@ alarm::Means means_of(const WatchOptions& o) {
 }
 
 }  // namespace
-
-bool on_terminal(const Context& context) {
-    return !context.json && ::isatty(STDOUT_FILENO) == 1;
-}
 
 Result<workshop::RunLook> stay_with_run(const Context& context, const WatchOptions& options) {
     const auto run = workshop::StayWithRun::begin(
@@ -81,13 +61,13 @@ Result<workshop::RunLook> stay_with_run(const Context& context, const WatchOptio
     while (true) {
         const auto tick = (*run)->tick();
         if (terminal)
-            frame.show(show::tick_lines((*run)->follow(), tick.where, tick.troubles, style_of(options)));
+            write(frame.drawn(show::tick_lines((*run)->follow(), tick.where, tick.troubles, style_of(options))));
         else if (!context.json)
             lines.show(tick);
         if (tick.over) break;
         std::this_thread::sleep_for(std::chrono::seconds(1));
     }
-    frame.clear();
+    write(frame.cleared());
     return (*run)->end();
 }
 
@@ -105,11 +85,11 @@ Result<Answer> attach_to_run(const Context& context, const WatchOptions& options
             for (const std::string& note : {tick.trouble, tick.words})
                 if (!note.empty()) notes.push_back(note);
             const watch::Where where = (*run)->where();
-            frame.show(show::tick_lines((*run)->follow(), where, notes, style_of(options)));
+            write(frame.drawn(show::tick_lines((*run)->follow(), where, notes, style_of(options))));
         }
         std::this_thread::sleep_for(std::chrono::milliseconds(500));
     }
-    frame.clear();
+    write(frame.cleared());
     return show::watch_heard_to_end();
 }
 

@@ -56,7 +56,7 @@ struct World {
     std::vector<Sign> signs;  // in order of time
     double trouble_s = 0;
     mend::Found found;
-    std::vector<mend::Tried> tried;
+    std::vector<Tried> tried;
 };
 
 // A run as it goes, at a pace of its own; it is seen to begin some of its acts.
@@ -78,7 +78,7 @@ World world(Random& random) {
         random, {mend::Now::starts, mend::Now::recovery, mend::Now::goes_on, mend::Now::dark, mend::Now::not_said});
     w.found.supply_holds = one_in(random, 2);
     if (one_in(random, 3)) w.found.release = one_in(random, 2) ? "1.0.1" : "1.0.2";
-    if (one_in(random, 3)) w.tried.push_back({"same card", "nothing"});
+    if (one_in(random, 3)) w.tried.push_back({MendKind::same_card, Came::nothing});
     return w;
 }
 
@@ -94,8 +94,8 @@ mend::Answer ask(const World& w) {
 }
 
 // Nobody does anything to the box by these.
-bool is_an_act(const std::string& kind) {
-    return kind != "wait" && kind != "hand over";
+bool is_an_act(MendKind kind) {
+    return kind != MendKind::wait && kind != MendKind::hand_over;
 }
 
 // Attempts of the second that the first has not, unless it says that they are of no use: none that could harm.
@@ -108,7 +108,7 @@ Outcome never_offers_more(const mend::Answer& told, const mend::Answer& less, co
             return h.kind == t.kind && (h.why.find("reads no card") != std::string::npos ||
                                         h.why.find("nothing on the map fits") != std::string::npos);
         });
-        if (!has && !of_no_use) return {true, by + " makes it offer \"" + t.kind + "\""};
+        if (!has && !of_no_use) return {true, by + fmt::format(" makes it offer \"{}\"", code(t.kind))};
     }
     return {};
 }
@@ -127,7 +127,7 @@ Outcome not_saying(const World& w, Random& random) {
     }
     const auto told = ask(w), less = ask(other);
     for (const auto& t : less.attempts)
-        if (is_an_act(t.kind)) return {true, "not saying " + what + " it offers \"" + t.kind + "\""};
+        if (is_an_act(t.kind)) return {true, "not saying " + what + fmt::format(" it offers \"{}\"", code(t.kind))};
     return never_opens(told.judgement.verdict(), less.judgement.verdict(), "not saying " + what);
 }
 
@@ -152,6 +152,12 @@ Outcome asks_before_it_offers(const World& w, Random&) {
     const auto a = ask(w);
     if (a.look.empty()) return {true, "something is not said, and it asks nothing"};
     if (may_start(a.judgement.verdict())) return {true, "something is not said, and it is no can't say"};
+    const bool worsened =
+        std::any_of(w.tried.begin(), w.tried.end(), [](const auto& t) { return t.came == Came::worse; });
+    if (a.stop && !worsened) return {true, "something is not said, and it says stop"};
+    if (w.found.power != mend::Power::lost) return {};
+    for (const auto& t : a.attempts)
+        if (t.kind != MendKind::hand_over) return {true, fmt::format("without a look it offers \"{}\"", code(t.kind))};
     return {};
 }
 
@@ -166,7 +172,7 @@ Outcome no_net_is_written_over(const World& w, Random&) {
     const auto a = ask(w);
     bool asked = false;
     for (const auto& t : a.attempts) {
-        if (t.kind != "power off and on") continue;
+        if (t.kind != MendKind::power_off_and_on) continue;
         asked = true;
         for (const auto& place : a.places)
             for (const auto o : place.outcomes)
@@ -200,8 +206,8 @@ std::string show(const World& w) {
                        words(w.found.power), words(w.found.now), w.found.release,
                        w.found.supply_holds ? "holds" : "not said");
     const auto a = ask(w);
-    for (const auto& t : a.attempts) out += "    offered: " + t.kind + "\n";
-    for (const auto& h : a.withheld) out += "    withheld: " + h.kind + ", " + h.why + "\n";
+    for (const auto& t : a.attempts) out += fmt::format("    offered: {}\n", code(t.kind));
+    for (const auto& h : a.withheld) out += fmt::format("    withheld: {}, {}\n", code(h.kind), h.why);
     return out + "    " + a.sentence + "\n";
 }
 

@@ -12,7 +12,7 @@ struct Due {
 
 std::vector<Due> all_due(const watch::Where& w) {
     std::vector<Due> out;
-    if (w.state != watch::RunState::open || w.standing == watch::Standing::ended) return out;
+    if (w.state != RunState::open || w.standing == watch::Standing::ended) return out;
     for (const watch::HandsWindow& h : w.hands) {
         if (!h.call) continue;
         const std::string what = h.wake ? "feed " + h.control : "it " + h.words;

@@ -70,7 +70,7 @@ TEST(Calls, ForARunThatWasGivenUpNobodyIsCalled) {
     w.likely_stuck = true;
     w.standing = Standing::astray;
     ASSERT_TRUE(call_due(w, {}, 0));
-    w.state = watch::RunState::broken_off;
+    w.state = RunState::broken_off;
     EXPECT_FALSE(call_due(w, {}, 0));
 }
 

@@ -203,7 +203,12 @@ void aftermath(Job& job, const Entry& e, Members& m) {
 }
 
 void attempt(Job& job, const Entry& e, Members& m) {
-    Attempt a{m.text("kind"), m.text("came"), m.text_or("by"), e.number, e.at};
+    const auto kind = mend_kind_named(m.text("kind"));
+    const auto came = came_named(m.text("came"));
+    if (!kind) m.fail("kind", "\"wait\", \"same card\" or another kind of attempt");
+    if (!came) m.fail("came", "\"done\", \"nothing\", \"better\" or \"worse\"");
+    if (!kind || !came) return;
+    Attempt a{{*kind, *came}, m.text_or("by"), e.number, e.at};
     if (!job.runs.empty()) job.runs.back().attempts.push_back(std::move(a));
 }
 

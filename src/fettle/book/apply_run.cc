@@ -67,7 +67,7 @@ void tally(Job& job, const Entry& e, Members& m) {
 
 // A hold that was seen broken, by an instrument or by a person's tap.
 void breach(Job& job, const Entry& e, Members& m) {
-    Breach b{e.number, m.text("hold"), m.text("witness"), m.text("words"), instant_of(e, m), false};
+    BreachSeen b{{m.text("hold"), m.text("witness"), m.text("words"), instant_of(e, m)}, e.number, false};
     if (b.witness != "voltage" && b.witness != "bus" && b.witness != "tap")
         m.fail("witness", "\"voltage\", \"bus\" or \"tap\"");
     if (job.runs.empty()) return;
@@ -79,7 +79,7 @@ void breach(Job& job, const Entry& e, Members& m) {
 void unmark(Job& job, const Entry&, Members& m) {
     const std::int64_t number = m.whole("entry");
     for (Run& run : job.runs) {
-        for (Breach& b : run.breaches) b.undone = b.undone || b.entry == number;
+        for (BreachSeen& b : run.breaches) b.undone = b.undone || b.entry == number;
         for (RunMark& mark : run.marks) mark.undone = mark.undone || mark.entry == number;
         run.shown.clear();
         for (TextSeen& t : run.texts) {
@@ -96,11 +96,11 @@ void unmark(Job& job, const Entry&, Members& m) {
 
 void ended(Job& job, const Entry& e, Members& m) {
     const std::string outcome = m.text("outcome");
-    const bool broke = outcome == code(Outcome::broken_off);
-    if (!broke && outcome != code(Outcome::ended)) m.fail("outcome", "\"ended\" or \"broken off\"");
+    const bool broke = outcome == code(RunState::broken_off);
+    if (!broke && outcome != code(RunState::ended)) m.fail("outcome", "\"ended\" or \"broken off\"");
     const UnixMs at = instant_of(e, m);
     if (!job.is_open_run()) return;
-    job.runs.back().outcome = broke ? Outcome::broken_off : Outcome::ended;
+    job.runs.back().outcome = broke ? RunState::broken_off : RunState::ended;
     job.runs.back().ended = std::max(at, job.runs.back().started);
     Ledger ledger(job.loose_ends);
     run_ended(ledger, job, e.number);

@@ -12,17 +12,8 @@
 
 namespace fettle::book {
 
-std::string_view code(Outcome outcome) {
-    switch (outcome) {
-        case Outcome::open: return "";
-        case Outcome::ended: return "ended";
-        case Outcome::broken_off: return "broken off";
-    }
-    return "";
-}
-
 bool Job::is_open_run() const {
-    return !runs.empty() && runs.back().outcome == Outcome::open;
+    return !runs.empty() && runs.back().outcome == RunState::open;
 }
 
 const FaultRecord& Job::faults_now() const {

@@ -9,15 +9,11 @@
 #include <vector>
 
 #include "fettle/base/facts.h"
+#include "fettle/base/record.h"
 #include "fettle/base/verdict.h"
 #include "fettle/book/journal.h"
 
 namespace fettle::book {
-
-struct Keeping {  // the owner's media and parts held during the job
-    std::string id, words, slot, tag;
-    bool returned = false;
-};
 
 struct LooseEnd {    // an obligation that is open until settled or signed for
     std::string id;  // stable within the job: "keeping-1", "fault-B1A4F-13", "ask-asks", …
@@ -78,8 +74,8 @@ struct BoxSaid {  // what a box said of itself over the link; an empty text: not
     std::int64_t entry = 0;
 };
 
-struct Attempt {                 // to mend a broken run
-    std::string kind, came, by;  // "same card", "done"
+struct Attempt : Tried {  // to mend a broken run
+    std::string by;
     std::int64_t entry = 0;
     UnixMs at = 0;
 };
@@ -151,11 +147,8 @@ struct TallySeen {  // classes that were not read are absent
     bool undone = false;
 };
 
-struct Breach {  // of a hold, while a run was open
+struct BreachSeen : Breach {
     std::int64_t entry = 0;
-    std::string hold, witness;  // "support"; "voltage", "bus" or "tap"
-    std::string words;          // what was seen: "9.8 V at the supply, from 13.5 V"
-    UnixMs at = 0;
     bool undone = false;
 };
 
@@ -177,9 +170,6 @@ struct RunTimes {  // of a run that ended, for later forecasts; and what had bee
     double loss_s = 0;                              // pinball loss at that point
 };
 
-enum class Outcome { open, ended, broken_off };
-std::string_view code(Outcome outcome);  // "", "ended", "broken off"
-
 struct Run {
     std::string release;
     int step = 0;  // 1-based among the planned steps
@@ -190,10 +180,10 @@ struct Run {
     std::vector<RunMark> marks;
     std::vector<TextSeen> texts;       // all, also those taken back
     std::vector<TallySeen> tallies;    // all, also those taken back
-    std::vector<Breach> breaches;      // holds that were seen broken
+    std::vector<BreachSeen> breaches;  // holds that were seen broken
     std::vector<std::string> shown;    // texts of the box, word for word, without those taken back
     std::map<std::string, int> tally;  // last typed or read tally that stands: "landed" …
-    Outcome outcome = Outcome::open;
+    RunState outcome = RunState::open;
     std::string by;        // who began it; may be empty
     std::string expected;  // what it is held against, as JSON, as it was at the start; may be empty
     std::vector<CallMade> calls;
@@ -202,12 +192,6 @@ struct Run {
     std::optional<Aftermath> aftermath;  // the last word
     std::vector<Attempt> attempts;       // to mend it, in order
     std::string advice;                  // the last sentence of mend
-};
-
-struct Acceptance {
-    std::string code, by, reason;
-    std::optional<Verdict> verdict;  // what it was when it was signed for; absent in older entries
-    UnixMs at = 0;
 };
 
 struct Job {

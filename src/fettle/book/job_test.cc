@@ -1,5 +1,4 @@
 #include "fettle/book/fold_test_help.h"
-
 #include "fettle/book/tail.h"
 
 namespace fettle::book {
@@ -106,7 +105,7 @@ TEST(Fold, MendOpensAndALaterRunCloses) {
     const std::pair<std::string, std::string> advice{"advised", R"({"sentence":"s","no_net":true,"stop":true})"};
     const Job j = folded({begun, broken, advice, {"attempt", R"({"kind":"same card","came":"nothing"})"}}).value();
     EXPECT_EQ(ids(j.open_ends()), (Ids{"run-1-broken", "proof", "no-net", "mend-stop"}));
-    EXPECT_EQ(j.runs.back().attempts.at(0).kind, "same card");
+    EXPECT_EQ(j.runs.back().attempts.at(0).kind, MendKind::same_card);
     EXPECT_EQ(ids(folded({begun, broken, advice, begun, done, proven})->open_ends()), Ids{});
     EXPECT_EQ(ids(folded({begun, broken, advice, {"advised", R"({"sentence":"s"})"}})->open_ends()),
               (Ids{"run-1-broken", "proof"}));

@@ -124,7 +124,7 @@ void run_started(Ledger& ledger, const Run& run, std::size_t number, std::int64_
                        entry));
 }
 
-void hold_broken(Ledger& ledger, const Run& run, const Breach& breach, std::size_t number) {
+void hold_broken(Ledger& ledger, const Run& run, const BreachSeen& breach, std::size_t number) {
     LooseEnd end = end_of(fmt::format("run-{}-hold-{}", number, breach.hold),
                           fmt::format("run {} to {}: {} was seen broken ({}: {})", number, run.release, breach.hold,
                                       breach.witness, breach.words),
@@ -137,7 +137,7 @@ void run_ended(Ledger& ledger, const Job& job, std::int64_t entry) {
     const Run& run = job.runs.back();
     const std::size_t number = job.runs.size();
     ledger.settle(fmt::format("run-{}", number), std::string(code(run.outcome)), "the journal");
-    if (run.outcome != Outcome::ended) {
+    if (run.outcome != RunState::ended) {
         ledger.open(end_of(fmt::format("run-{}-broken", number),
                            fmt::format("run {} to {} was broken off", number, run.release), workshop,
                            "pieces of two releases may stand in the box", entry));
@@ -156,7 +156,7 @@ void run_ended(Ledger& ledger, const Job& job, std::int64_t entry) {
                                        skipped(run) ? "the box's ask was skipped"
                                                     : "that the box's ask was answered is not on record"),
                            workshop, "a skipped ask may leave a fault entry behind", entry));
-    else if (run.outcome == Outcome::ended && asked(run))
+    else if (run.outcome == RunState::ended && asked(run))
         ledger.settle("ask-asks", fmt::format("answered in run {}", number), "the journal");
     ledger.open(end_of("proof", fmt::format("run {} to {} is not proved", number, run.release), workshop,
                        "nobody compared what is installed with what was planned", entry));

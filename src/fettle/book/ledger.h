@@ -28,7 +28,7 @@ private:
 
 // The loose ends that follow from facts (docs/journal.md, last table).
 void run_started(Ledger& ledger, const Run& run, std::size_t number, std::int64_t entry);
-void hold_broken(Ledger& ledger, const Run& run, const Breach& breach, std::size_t number);
+void hold_broken(Ledger& ledger, const Run& run, const BreachSeen& breach, std::size_t number);
 void run_ended(Ledger& ledger, const Job& job, std::int64_t entry);
 void faults_recorded(Ledger& ledger, const Job& job, std::int64_t entry);
 // After a reading of the boxes, or another identification.

@@ -38,7 +38,7 @@ std::string found_release(const Job& job) {
 
 const book::Run* last_ended(const Job& job) {
     for (auto it = job.runs.rbegin(); it != job.runs.rend(); ++it) {
-        if (it->outcome == book::Outcome::ended) return &*it;
+        if (it->outcome == RunState::ended) return &*it;
     }
     return nullptr;
 }
@@ -166,7 +166,7 @@ private:
         open("Done");
         std::vector<std::vector<std::string>> rows;
         for (const book::Run& r : job_.runs) {
-            std::string how(r.outcome == book::Outcome::open ? "not ended" : code(r.outcome));
+            std::string how(r.outcome == RunState::open ? "not ended" : code(r.outcome));
             if (r.against_halt) how += ", begun against a halt";
             rows.push_back({r.release, time_words(r.started),
                             r.ended ? human_duration(static_cast<double>(*r.ended - r.started) / 1000) : "", how});
@@ -179,7 +179,7 @@ private:
         for (const book::Run& r : job_.runs)
             for (const book::Attempt& t : r.attempts)
                 mended.push_back(fmt::format("After the run to {} broke, tried: {}; what came of it: {}.", r.release,
-                                             t.kind, t.came));
+                                             code(t.kind), code(t.came)));
         if (!mended.empty()) list(mended);
         if (!job_.notes.empty()) list(job_.notes);
         close();
@@ -286,7 +286,7 @@ private:
                 items.push_back(fmt::format("The run to {} was begun against a halt{}.", r.release,
                                             r.by.empty() ? "" : " by " + r.by));
         }
-        for (const book::Acceptance& a : job_.accepted)
+        for (const Acceptance& a : job_.accepted)
             items.push_back(fmt::format("Before the start, \"{}\" was accepted by {}: {}", a.code, a.by, a.reason));
         for (const LooseEnd& e : job_.loose_ends) {
             if (!e.settled && e.signed_for)

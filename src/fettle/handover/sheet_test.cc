@@ -42,7 +42,7 @@ SheetInput example() {
     run.release = "27.3.118";
     run.started = 1'800'000'600'000;
     run.ended = 1'800'002'000'000;
-    run.outcome = book::Outcome::ended;
+    run.outcome = RunState::ended;
     run.tally = {{"landed", 18}, {"passed_over", 2}, {"refused", 0}};
     j.runs = {run};
     j.as_left_origin = Origin::typed;

@@ -31,14 +31,14 @@ struct Rule {  // of the family, or the usual one
     bool in_file = false;
 };
 
-Rule rule_of(const family::Family& family, std::string_view kind) {
+Rule rule_of(const family::Family& family, MendKind kind) {
     for (const family::MendWay& m : family.mend)
-        if (m.kind == kind)
+        if (m.kind == code(kind))
             return {m.most, m.words, m.who.empty() ? "the technician" : m.who, m.wait_s, m.writes, true};
     return {};
 }
 
-int done_of(const Question& q, std::string_view kind) {
+int done_of(const Question& q, MendKind kind) {
     return static_cast<int>(
         std::count_if(q.tried.begin(), q.tried.end(), [&](const Tried& t) { return t.kind == kind; }));
 }
@@ -61,8 +61,8 @@ public:
     }
 
     void all() {
-        if (std::any_of(q_.tried.begin(), q_.tried.end(), [](const Tried& t) { return t.came == "worse"; })) {
-            for (const char* kind : {"wait", "same card", "laid-again card"})
+        if (std::any_of(q_.tried.begin(), q_.tried.end(), [](const Tried& t) { return t.came == Came::worse; })) {
+            for (MendKind kind : {MendKind::wait, MendKind::same_card, MendKind::laid_again_card})
                 hold(kind, "an attempt has made it worse: nothing more is tried here");
             return hand_over();
         }
@@ -77,7 +77,7 @@ public:
 
     void hand_over() {
         Attempt t;
-        t.kind = "hand over";
+        t.kind = MendKind::hand_over;
         t.who = "a repair shop equipped for it";
         std::vector<std::string> ways;
         for (const family::BenchRepair& b : q_.family.bench) ways.push_back(b.words);
@@ -96,7 +96,7 @@ private:
         for (std::size_t i = 0; i < order.size(); ++i) order[i] = i;
         const auto rank = [&](std::size_t i) {
             const Attempt& t = a_.attempts[i];
-            return std::tuple(waits && t.kind == "wait" ? 0 : 1, std::lround(1000 * (1 - t.helps.low)),
+            return std::tuple(waits && t.kind == MendKind::wait ? 0 : 1, std::lround(1000 * (1 - t.helps.low)),
                               std::lround(t.p50_s / 60), i);
         };
         std::sort(order.begin(), order.end(), [&](std::size_t x, std::size_t y) { return rank(x) < rank(y); });
@@ -109,7 +109,8 @@ private:
         return std::any_of(c_.remaining.begin(), c_.remaining.end(),
                            [&](const Remaining& r) { return r.moment == moment; });
     }
-    void hold(const char* kind, std::string why) { a_.withheld.push_back({kind, std::move(why)}); }
+    void hold(MendKind kind, std::string why) { a_.withheld.push_back({kind, std::move(why)}); }
+    void ask_first(MendKind kind, const char* what) { a_.withheld.push_back({kind, what, false, true}); }
 
     // Chance over what remains that every outcome (low) or some outcome (high) of the moment passes.
     template <class Is>
@@ -125,13 +126,13 @@ private:
         return out;
     }
 
-    bool used_up(const char* kind, const Rule& rule) {
+    bool used_up(MendKind kind, const Rule& rule) {
         if (done_of(q_, kind) < rule.most) return false;
         hold(kind, rule.most == 0 ? std::string("the family file rules it out")
                                   : fmt::format("tried {} of at most {} times", done_of(q_, kind), rule.most));
         return true;
     }
-    Attempt made(const char* kind, const Rule& rule) const {
+    Attempt made(MendKind kind, const Rule& rule) const {
         Attempt t;
         t.kind = kind;
         t.words = rule.words;
@@ -142,12 +143,13 @@ private:
     }
 
     void wait() {
-        const Rule rule = rule_of(q_.family, "wait");
+        const Rule rule = rule_of(q_.family, MendKind::wait);
         const bool fed = q_.found.power == Power::kept, goes_on = q_.found.now == Now::goes_on;
         const bool may_go_on = chance([](Outcome o) { return o == Outcome::goes_on_by_itself; }).high > 0;
         if (q_.seen.ended || (!fed && !goes_on && !(may_go_on && q_.found.now == Now::not_said))) return;
-        if (!goes_on && used_up("wait", rule)) return;
-        Attempt t = made("wait", rule);
+        if (q_.found.power == Power::lost && !goes_on) return ask_first(MendKind::wait, kShowFirst);
+        if (!goes_on && used_up(MendKind::wait, rule)) return;
+        Attempt t = made(MendKind::wait, rule);
         const std::vector<double>& left = fed ? left_of_act_ : left_;
         t.p50_s = std::max(rule.wait_s, quantile(left, 0.5));
         t.p90_s = std::max(rule.wait_s, quantile(left, 0.99));
@@ -167,10 +169,10 @@ private:
     void power_off_and_on() {
         if (q_.found.power != Power::kept || q_.seen.ended) return;
         if (q_.found.now == Now::starts || q_.found.now == Now::recovery)
-            return hold("power off and on", "it comes up by itself: that it is fed is not what it lacks");
-        if (q_.found.now == Now::not_said) return hold("power off and on", kShowFirst);
+            return hold(MendKind::power_off_and_on, "it comes up by itself: that it is fed is not what it lacks");
+        if (q_.found.now == Now::not_said) return ask_first(MendKind::power_off_and_on, kShowFirst);
         if (!c_.by_map)
-            return hold("power off and on",
+            return hold(MendKind::power_off_and_on,
                         "the boot order is not known, so every write counts as if it had no way back");
         Outcome worst = Outcome::nothing_changed;
         std::string where;
@@ -181,12 +183,12 @@ private:
             where = words_of(r.moment);
         }
         if (cutmap::badness(worst) > cutmap::badness(Outcome::rests_unfinished))
-            return hold("power off and on",
+            return hold(MendKind::power_off_and_on,
                         fmt::format("a cut while it {} leads to \"{}\" (power-cut map)", where, cutmap::words(worst)));
-        Rule rule = rule_of(q_.family, "power off and on");
+        Rule rule = rule_of(q_.family, MendKind::power_off_and_on);
         rule.most = 1;
-        if (used_up("power off and on", rule)) return;
-        Attempt t = made("power off and on", rule);
+        if (used_up(MendKind::power_off_and_on, rule)) return;
+        Attempt t = made(MendKind::power_off_and_on, rule);
         t.words = "take its power for a minute and give it back, card in; only after the wait is over";
         t.stop = "after once";
         t.helps = chance(can_go_on);
@@ -197,7 +199,7 @@ private:
 
     // A further cut is judged by the map with two: nothing that could end worse than that place does now is offered
     // while the supply may fail again.
-    bool too_risky(const char* kind, std::string& risk) {
+    bool too_risky(MendKind kind, std::string& risk) {
         Outcome worst = Outcome::nothing_changed;
         for (const Remaining& r : c_.possible) {
             const cutmap::Moment& m = q_.map.moments[r.moment];
@@ -217,11 +219,11 @@ private:
     }
 
     void same_card() {
-        const Rule rule = rule_of(q_.family, "same card");
-        if (!may_use_card("same card")) return;
+        const Rule rule = rule_of(q_.family, MendKind::same_card);
+        if (!may_use_card(MendKind::same_card)) return;
         std::string risk;
-        if (too_risky("same card", risk) || used_up("same card", rule)) return;
-        Attempt t = made("same card", rule);
+        if (too_risky(MendKind::same_card, risk) || used_up(MendKind::same_card, rule)) return;
+        Attempt t = made(MendKind::same_card, rule);
         t.writes = still_written();
         if (t.words.empty()) t.words = "the same card in, and start the update as it was started";
         t.risk = risk;
@@ -230,12 +232,12 @@ private:
     }
 
     void laid_again() {
-        const Rule rule = rule_of(q_.family, "laid-again card");
-        if (done_of(q_, "same card") == 0 && !q_.seen.refused) return;  // the same one first
-        if (!may_use_card("laid-again card")) return;
+        const Rule rule = rule_of(q_.family, MendKind::laid_again_card);
+        if (done_of(q_, MendKind::same_card) == 0 && !q_.seen.refused) return;  // the same one first
+        if (!may_use_card(MendKind::laid_again_card)) return;
         std::string risk;
-        if (too_risky("laid-again card", risk) || used_up("laid-again card", rule)) return;
-        Attempt t = made("laid-again card", rule);
+        if (too_risky(MendKind::laid_again_card, risk) || used_up(MendKind::laid_again_card, rule)) return;
+        Attempt t = made(MendKind::laid_again_card, rule);
         t.writes = still_written();
         if (t.words.empty())
             t.words = "lay the same release again on another card, audit it, and start the update with it";
@@ -247,13 +249,13 @@ private:
     // The family's own card for this: only where every place that remains lies in a region that it writes and the box
     // starts without it. Elsewhere it would write over a region that is whole, which is the net.
     void recovery_card() {
-        const Rule rule = rule_of(q_.family, "recovery card");
+        const Rule rule = rule_of(q_.family, MendKind::recovery_card);
         if (!rule.in_file || q_.seen.ended) return;
-        if (q_.found.power == Power::not_said) return hold("recovery card", kSayFirst);
+        if (q_.found.power == Power::not_said) return ask_first(MendKind::recovery_card, kSayFirst);
         if (q_.found.power == Power::kept && !restarted_by_itself(q_))
-            return hold("recovery card", "it is still fed and may be at work");
-        if (q_.found.now == Now::not_said) return hold("recovery card", kShowFirst);
-        if (!c_.by_map) return hold("recovery card", "the boot order is not known");
+            return hold(MendKind::recovery_card, "it is still fed and may be at work");
+        if (q_.found.now == Now::not_said) return ask_first(MendKind::recovery_card, kShowFirst);
+        if (!c_.by_map) return hold(MendKind::recovery_card, "the boot order is not known");
         const bool fits =
             !c_.remaining.empty() && std::all_of(c_.possible.begin(), c_.possible.end(), [&](const Remaining& r) {
                 const family::Act* act = q_.family.act(q_.map.moments[r.moment].act);
@@ -262,11 +264,11 @@ private:
                        r.outcomes == cutmap::Outcomes{Outcome::starts_no_net};
             });
         if (!fits)
-            return hold("recovery card",
+            return hold(MendKind::recovery_card,
                         fmt::format("it writes {}, which may be whole: writing it would take the net away",
                                     join(rule.writes, ", ")));
-        if (used_up("recovery card", rule)) return;
-        Attempt t = made("recovery card", rule);
+        if (used_up(MendKind::recovery_card, rule)) return;
+        Attempt t = made(MendKind::recovery_card, rule);
         t.writes = rule.writes;
         t.helps = chance([](Outcome o) { return o == Outcome::starts_no_net; });
         t.helps.low = 0;  // it makes the net whole; the update itself is still to be finished
@@ -276,9 +278,9 @@ private:
         a_.attempts.push_back(std::move(t));
     }
 
-    bool may_use_card(const char* kind) {
+    bool may_use_card(MendKind kind) {
         if (q_.found.power == Power::not_said && !q_.seen.ended) {
-            hold(kind, kSayFirst);
+            ask_first(kind, kSayFirst);
             return false;
         }
         if (q_.found.power == Power::kept && !restarted_by_itself(q_) && !q_.seen.ended) {
@@ -286,7 +288,7 @@ private:
             return false;
         }
         if (q_.found.now == Now::not_said && !q_.seen.ended) {
-            hold(kind, kShowFirst);
+            ask_first(kind, kShowFirst);
             return false;
         }
         if (q_.found.now == Now::dark) {

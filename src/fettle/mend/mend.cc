@@ -265,7 +265,9 @@ private:
 
     void last_words() {
         const Attempt& first = a_.attempts.front();
-        a_.stop = first.kind == "hand over" && !contradicted_ && q_.found.power != Power::not_said;
+        const bool asks =
+            std::any_of(a_.withheld.begin(), a_.withheld.end(), [](const Withheld& w) { return w.wants_answer; });
+        a_.stop = first.kind == MendKind::hand_over && !contradicted_ && q_.found.power != Power::not_said && !asks;
         a_.who_goes_on = a_.attempts.back().words + " (" + a_.attempts.back().who + ")";
         a_.stop_rule =
             "each attempt at most as often as it says; at once when one makes it worse, when it shows what the family "
@@ -299,13 +301,13 @@ private:
         }
         a_.sentence =
             fmt::format("{}{}First: {}{}.", where, a_.no_net ? "It starts, no net. " : "", first.words,
-                        first.kind == "wait"           ? ""
+                        first.kind == MendKind::wait   ? ""
                         : first.most - first.done == 1 ? ", at most once"
                                                        : fmt::format(", at most {} times", first.most - first.done));
         say("mend-attempt", Verdict::mind,
             fmt::format("{}; it can help in {}{}", first.words, in_100(first.helps),
                         first.risk.empty() ? "" : "; " + first.risk),
-            first.kind, "power-cut map, forecast");
+            std::string(code(first.kind)), "power-cut map, forecast");
     }
 
     const Question& q_;

@@ -10,6 +10,7 @@
 #include <string_view>
 #include <vector>
 
+#include "fettle/base/record.h"
 #include "fettle/base/verdict.h"
 #include "fettle/change/change.h"
 #include "fettle/cutmap/cutmap.h"
@@ -50,10 +51,6 @@ struct Found {  // what the box does now
     bool supply_holds = false;  // it is on a supply now that does not fail again
 };
 
-struct Tried {
-    std::string kind, came;  // "same card"; "done", "nothing", "better", "worse"
-};
-
 struct Question {
     const family::Family& family;
     const change::ChangeSheet& sheet;
@@ -82,7 +79,7 @@ struct Place {  // where it can have broken
 };
 
 struct Attempt {
-    std::string kind;   // "wait", "same card", "laid-again card", "recovery card", "power off and on", "hand over"
+    MendKind kind = MendKind::wait;
     std::string words;  // what to do
     std::string stop;   // when to stop it
     std::string risk;   // what a further cut during it could lead to; empty: no worse than now
@@ -93,8 +90,10 @@ struct Attempt {
     std::vector<std::string> writes;  // regions, "main.recovery"; empty: nothing, or not known
 };
 struct Withheld {
-    std::string kind, why;
+    MendKind kind = MendKind::wait;
+    std::string why;
     bool wants_supply = false;  // it is offered once a supply is known to hold
+    bool wants_answer = false;  // nobody can say before Answer::look is answered
 };
 
 struct Answer {

@@ -67,11 +67,11 @@ const Step& pelm() {
     static const Step step("pelm", {{"main.base", 4}, {"main.system", 6}});
     return step;
 }
-const Attempt* attempt(const Answer& a, std::string_view kind) {
+const Attempt* attempt(const Answer& a, MendKind kind) {
     const auto t = std::find_if(a.attempts.begin(), a.attempts.end(), [&](const Attempt& x) { return x.kind == kind; });
     return t == a.attempts.end() ? nullptr : &*t;
 }
-bool withheld(const Answer& a, std::string_view kind) {
+bool withheld(const Answer& a, MendKind kind) {
     return std::any_of(a.withheld.begin(), a.withheld.end(), [&](const Withheld& w) { return w.kind == kind; });
 }
 bool has(const Answer& a, std::string_view code) {
@@ -88,12 +88,12 @@ TEST(Mend, Story41RecoveryZoneOfOneStore) {
     ASSERT_EQ(a.outcomes.size(), 1u);
     EXPECT_EQ(a.outcomes.begin()->first, Outcome::starts_no_net);
     EXPECT_NEAR(a.outcomes.begin()->second.low, 1, 1e-9);
-    EXPECT_EQ(a.attempts.front().kind, "same card");
+    EXPECT_EQ(a.attempts.front().kind, MendKind::same_card);
     EXPECT_EQ(a.attempts.front().writes, std::vector<std::string>{"main.recovery"});
     EXPECT_EQ(a.attempts.front().most, 2);
-    ASSERT_TRUE(attempt(a, "recovery card"));  // the family has one, and the only place is in what it writes
-    EXPECT_EQ(attempt(a, "recovery card")->most, 1);
-    EXPECT_EQ(a.attempts.back().kind, "hand over");
+    ASSERT_TRUE(attempt(a, MendKind::recovery_card));  // the family has one, and the only place is in what it writes
+    EXPECT_EQ(attempt(a, MendKind::recovery_card)->most, 1);
+    EXPECT_EQ(a.attempts.back().kind, MendKind::hand_over);
     EXPECT_NE(a.sentence.find("no net"), std::string::npos) << a.sentence;
 }
 
@@ -102,8 +102,8 @@ TEST(Mend, StartCodeTornStops) {
     const Answer a = mend(brill().asked("start-code", 700, 720, Power::lost, Now::dark));
     EXPECT_TRUE(a.stop);
     EXPECT_EQ(a.attempts.size(), 1u);
-    EXPECT_EQ(a.attempts.front().kind, "hand over");
-    EXPECT_TRUE(withheld(a, "same card"));
+    EXPECT_EQ(a.attempts.front().kind, MendKind::hand_over);
+    EXPECT_TRUE(withheld(a, MendKind::same_card));
     EXPECT_NE(a.who_goes_on.find("test pads"), std::string::npos);
 }
 
@@ -117,9 +117,9 @@ TEST(Mend, WhatTheBoxDoesNowDecides) {
     const Answer recovery = at(Now::recovery);
     ASSERT_EQ(recovery.outcomes.size(), 1u);
     EXPECT_EQ(recovery.outcomes.begin()->first, Outcome::same_card);
-    EXPECT_EQ(recovery.attempts.front().kind, "same card");
+    EXPECT_EQ(recovery.attempts.front().kind, MendKind::same_card);
     EXPECT_NEAR(recovery.attempts.front().helps.low, 1, 1e-9);
-    EXPECT_TRUE(withheld(recovery, "recovery card"));  // the recovery region is whole: it is the net
+    EXPECT_TRUE(withheld(recovery, MendKind::recovery_card));  // the recovery region is whole: it is the net
     const Answer unsaid = at(Now::not_said);
     EXPECT_FALSE(unsaid.look.empty());
     EXPECT_TRUE(has(unsaid, "mend-look"));
@@ -130,30 +130,30 @@ TEST(Mend, NothingOnTheMapFitsIsSaidAndNotGuessed) {
     EXPECT_TRUE(has(a, "mend-contradicted"));
     EXPECT_TRUE(a.outcomes.empty());
     EXPECT_FALSE(a.look.empty());
-    EXPECT_EQ(a.attempts.front().kind, "hand over");
+    EXPECT_EQ(a.attempts.front().kind, MendKind::hand_over);
     EXPECT_EQ(a.judgement.verdict(), Verdict::cant_say);
 }
 
 // Still fed: never a power cycle where a cut there has no way back, and no card is touched.
 TEST(Mend, StillFedItIsNotSwitchedOffInAZone) {
     const Answer zone = mend(brill().asked("start-code", 700, 760, Power::kept, Now::not_said));
-    EXPECT_TRUE(withheld(zone, "power off and on"));
-    EXPECT_TRUE(withheld(zone, "same card"));
-    EXPECT_EQ(zone.attempts.front().kind, "wait");
+    EXPECT_TRUE(withheld(zone, MendKind::power_off_and_on));
+    EXPECT_TRUE(withheld(zone, MendKind::same_card));
+    EXPECT_EQ(zone.attempts.front().kind, MendKind::wait);
     // What it shows comes first; a picture that stands still is an update that goes on.
     const Answer unsaid = mend(pelm().asked("system", 400, 500, Power::kept, Now::not_said));
-    EXPECT_TRUE(withheld(unsaid, "power off and on"));
+    EXPECT_TRUE(withheld(unsaid, MendKind::power_off_and_on));
     EXPECT_NE(unsaid.look.find("--now"), std::string::npos);
     EXPECT_EQ(unsaid.judgement.verdict(), Verdict::cant_say);
     const Answer stores = mend(pelm().asked("system", 400, 500, Power::kept, Now::goes_on));
-    EXPECT_TRUE(attempt(stores, "power off and on"));
-    EXPECT_EQ(stores.attempts.front().kind, "wait");  // and the wait comes first
+    EXPECT_TRUE(attempt(stores, MendKind::power_off_and_on));
+    EXPECT_EQ(stores.attempts.front().kind, MendKind::wait);  // and the wait comes first
 }
 
 // Two stores: a broken run goes on by itself, and nobody has to touch it.
 TEST(Mend, WhatGoesOnByItselfIsLetGoOn) {
     const Answer a = mend(pelm().asked("system", 400, 500, Power::lost, Now::goes_on));
-    EXPECT_EQ(a.attempts.front().kind, "wait");
+    EXPECT_EQ(a.attempts.front().kind, MendKind::wait);
     EXPECT_NEAR(a.attempts.front().helps.low, 1, 1e-9);
     EXPECT_FALSE(a.no_net);
     EXPECT_FALSE(a.stop);
@@ -161,13 +161,13 @@ TEST(Mend, WhatGoesOnByItselfIsLetGoOn) {
 
 TEST(Mend, AttemptsOfAKindAreLimited) {
     Question q = brill().asked("recovery", 900, 908, Power::lost, Now::starts);
-    q.tried = {{"same card", "nothing"}};
-    EXPECT_TRUE(attempt(mend(q), "same card"));
-    EXPECT_TRUE(attempt(mend(q), "laid-again card"));  // only once the same one was tried
-    q.tried.push_back({"same card", "nothing"});
-    EXPECT_FALSE(attempt(mend(q), "same card"));
-    EXPECT_TRUE(withheld(mend(q), "same card"));
-    q.tried.push_back({"laid-again card", "worse"});
+    q.tried = {{MendKind::same_card, Came::nothing}};
+    EXPECT_TRUE(attempt(mend(q), MendKind::same_card));
+    EXPECT_TRUE(attempt(mend(q), MendKind::laid_again_card));  // only once the same one was tried
+    q.tried.push_back({MendKind::same_card, Came::nothing});
+    EXPECT_FALSE(attempt(mend(q), MendKind::same_card));
+    EXPECT_TRUE(withheld(mend(q), MendKind::same_card));
+    q.tried.push_back({MendKind::laid_again_card, Came::worse});
     const Answer worse = mend(q);
     EXPECT_TRUE(worse.stop);
     EXPECT_EQ(worse.attempts.size(), 1u);
@@ -192,9 +192,9 @@ TEST(Mend, UnknownBootOrderOffersNothingByTheMap) {
     step.make({{"main.system", 3}, {"main.start", 1}});
     const Answer kept = mend(step.asked("system", 200, 300, Power::kept, Now::not_said));
     EXPECT_TRUE(has(kept, "boot-order-unknown"));
-    EXPECT_TRUE(withheld(kept, "power off and on"));
-    EXPECT_FALSE(attempt(mend(step.asked("system", 200, 300, Power::lost, Now::not_said)), "same card"));
-    EXPECT_TRUE(attempt(mend(step.asked("system", 200, 300, Power::lost, Now::recovery)), "same card"));
+    EXPECT_TRUE(withheld(kept, MendKind::power_off_and_on));
+    EXPECT_FALSE(attempt(mend(step.asked("system", 200, 300, Power::lost, Now::not_said)), MendKind::same_card));
+    EXPECT_TRUE(attempt(mend(step.asked("system", 200, 300, Power::lost, Now::recovery)), MendKind::same_card));
 }
 
 // Where power has gone once and a second cut could end worse, the card waits for a supply that holds.
@@ -208,11 +208,11 @@ TEST(Mend, ASecondCutIsKeptOutFirst) {
         return w;
     }();
     if (!cutmap::no_way_back(worst)) GTEST_SKIP() << "the map has no second cut that ends worse";
-    EXPECT_TRUE(withheld(a, "same card"));
+    EXPECT_TRUE(withheld(a, MendKind::same_card));
     Question q = brill().asked("system", 200, 500, Power::lost, Now::recovery);
     q.found.supply_holds = true;
-    EXPECT_TRUE(attempt(mend(q), "same card"));
-    EXPECT_FALSE(attempt(mend(q), "same card")->risk.empty());
+    EXPECT_TRUE(attempt(mend(q), MendKind::same_card));
+    EXPECT_FALSE(attempt(mend(q), MendKind::same_card)->risk.empty());
 }
 
 TEST(Mend, ARunThatEndedWellIsNotMended) {
@@ -221,7 +221,7 @@ TEST(Mend, ARunThatEndedWellIsNotMended) {
     EXPECT_TRUE(mend(q).nothing_to_mend);
     q.seen.refused = true;
     EXPECT_FALSE(mend(q).nothing_to_mend);
-    EXPECT_TRUE(attempt(mend(q), "laid-again card"));
+    EXPECT_TRUE(attempt(mend(q), MendKind::laid_again_card));
 }
 
 // What a box does after it said that it was done is no matter of the map: said, and nothing is offered but to hand
@@ -241,8 +241,8 @@ TEST(Mend, AfterItsEndTheMapSaysNothing) {
 // Before it is told whether it was without power, no card is touched, and nothing is called broken or at its end.
 TEST(Mend, WithoutTheTellingThingNoCardIsOffered) {
     const Answer a = mend(brill().asked("system", 200, 500, Power::not_said, Now::not_said));
-    EXPECT_TRUE(withheld(a, "same card"));
-    EXPECT_FALSE(attempt(a, "same card"));
+    EXPECT_TRUE(withheld(a, MendKind::same_card));
+    EXPECT_FALSE(attempt(a, MendKind::same_card));
     EXPECT_FALSE(a.stop);
     EXPECT_NE(a.look.find("--power"), std::string::npos);
     EXPECT_EQ(a.sentence.find("It broke"), std::string::npos) << a.sentence;
@@ -252,16 +252,16 @@ TEST(Mend, WithoutTheTellingThingNoCardIsOffered) {
 TEST(Mend, ComingUpWithoutHavingLostPower) {
     Question q = brill().asked("recovery", 900, 908, Power::kept, Now::starts);
     EXPECT_NE(mend(q).look.find("--release"), std::string::npos);
-    EXPECT_TRUE(withheld(mend(q), "same card"));
-    EXPECT_FALSE(attempt(mend(q), "power off and on"));
+    EXPECT_TRUE(withheld(mend(q), MendKind::same_card));
+    EXPECT_FALSE(attempt(mend(q), MendKind::power_off_and_on));
     q.found.release = q.sheet.to;
     EXPECT_NE(mend(q).look.find("mark its end"), std::string::npos);
-    EXPECT_TRUE(withheld(mend(q), "same card"));
+    EXPECT_TRUE(withheld(mend(q), MendKind::same_card));
     q.found.release = q.sheet.from;
     const Answer a = mend(q);
     EXPECT_TRUE(a.look.empty()) << a.look;
-    EXPECT_EQ(a.attempts.front().kind, "wait");
-    EXPECT_TRUE(attempt(a, "same card"));
+    EXPECT_EQ(a.attempts.front().kind, MendKind::wait);
+    EXPECT_TRUE(attempt(a, MendKind::same_card));
     q.found.release = "99.9.9";
     EXPECT_TRUE(has(mend(q), "mend-release-odd"));
 }

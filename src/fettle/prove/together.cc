@@ -165,7 +165,9 @@ std::vector<Finding> judge_history(const family::Family& family, const Evidence&
                              : fmt::format("the history that the {} keeps was not read", join(unread, " and the ")),
               "history", "not read"},
              false,
-             linked && !unread.empty() ? "the box's own history, which it keeps: link read --when after" : ""});
+             linked && !unread.empty()
+                 ? "the box's own history, which it keeps: read it over the link, as after the run"
+                 : ""});
     return out;
 }
 

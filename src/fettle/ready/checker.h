@@ -48,7 +48,9 @@ private:
     void zones();
     // contradictions.cc
     void contradictions();
-    void contradict(const std::string& where, const std::string& one, const std::string& other);
+    // `one` and `other` as they were answered, "engine=running"; `otherwise`: the answers of which one puts it right.
+    void contradict(const std::string& where, const std::string& one, const std::string& other,
+                    const std::string& other_words, const std::string& otherwise);
 
     const family::Family& family_;
     const forecast::Forecast& forecast_;

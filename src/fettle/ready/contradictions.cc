@@ -7,11 +7,15 @@
 
 namespace fettle::ready {
 
-void Checker::contradict(const std::string& where, const std::string& one, const std::string& other) {
+void Checker::contradict(const std::string& where, const std::string& one, const std::string& other,
+                         const std::string& other_words, const std::string& otherwise) {
+    std::erase_if(out_.items,
+                  [&](const Item& i) { return i.reason.code == "hold-confirmed" && i.reason.where == where; });
     item("answers", "contradict each other",
          {"answers-contradict", Verdict::halt,
-          fmt::format("said were both \"{}\" and \"{}\": they cannot both be true", one, other), where, "typed"},
-         "put the wrong one right");
+          fmt::format("said were both {} and {} ({}): they cannot both be true", one, other, other_words), where,
+          "typed"},
+         "look which of the two is true, then answer " + otherwise);
 }
 
 void Checker::contradictions() {
@@ -22,17 +26,21 @@ void Checker::contradictions() {
     for (const family::Hold& h : holds_of(family_, s_.on_bench)) {
         const auto own = yes(s_.told, "hold." + h.id, "yes", "no");
         if (!own.value_or(all.value_or(false))) continue;
-        if (running && h.engine_off) contradict(h.id, "engine=running", h.words);
-        if (may_crank && h.id == "stop-start") contradict(h.id, "stop-start=on", h.words);
-        if (unsupported && is_support(h)) contradict(h.id, "support=no", h.words);
+        const std::string key = own ? "hold." + h.id : "holds", no = " or hold." + h.id + "=no";
+        if (running && h.engine_off) contradict(h.id, "engine=running", key + "=yes", h.words, "engine=off" + no);
+        if (may_crank && h.id == "stop-start")
+            contradict(h.id, "stop-start=on", key + "=yes", h.words, "stop-start=off" + no);
+        if (unsupported && is_support(h)) contradict(h.id, "support=no", key + "=yes", h.words, "support=yes" + no);
     }
     const auto call = s_.told.find("call");
     if (call == s_.told.end() || call->second != "staying") return;
-    for (const HandsWindow& h : out_.hands) {
-        auto there = yes(s_.told, "person." + h.act, "yes", "no");
-        if (!there) there = yes(s_.told, "person", "yes", "no");
+    for (const HandsDue& h : out_.hands) {
+        std::string key = "person." + h.act;
+        auto there = yes(s_.told, key, "yes", "no");
+        if (!there) there = yes(s_.told, key = "person", "yes", "no");
         if (there.value_or(true)) continue;
-        contradict("call", "call=staying", "nobody will be there when it " + h.words);
+        contradict("call", "call=staying", key + "=no", "nobody will be there when it " + h.words,
+                   key + "=yes, or how you are called");
         return;
     }
 }

@@ -7,6 +7,7 @@
 #include <string>
 #include <vector>
 
+#include "fettle/base/record.h"
 #include "fettle/base/supply_sample.h"
 #include "fettle/family/family.h"
 
@@ -18,13 +19,6 @@ std::vector<family::Hold> holds_of(const family::Family& family, bool on_bench);
 
 // Is it that the support supply stays on, by its id?
 bool is_support(const family::Hold& hold);
-
-// A hold seen broken; one entry of the journal. `hold` is "supply" when no hold of the place is seen by that witness.
-struct Breach {
-    std::string hold, witness;  // "voltage", "bus" or "tap"
-    std::string words;          // "9.8 V at the supply, from 13.5 V"
-    UnixMs at = 0;
-};
 
 // Which hold a witness speaks of: the first of the place that it sees, in the file's order; "supply" when none.
 std::string hold_seen_by(const std::vector<family::Hold>& holds, std::string_view witness);

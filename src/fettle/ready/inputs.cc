@@ -34,8 +34,9 @@ void Checker::asks() {
         const family::Act* act = family_.act(w.act);
         const bool wakes = act && s_.on_bench && !act->wake.empty();
         if (!act || (act->kind != family::ActKind::ask && !wakes)) continue;
-        out_.hands.push_back({act->id, wakes ? fmt::format("{} (feed: {})", act->words, act->wake) : act->words,
-                              act->control, w.begins.p10_s, w.begins.p90_s});
+        out_.hands.push_back({{act->id, w.begins.p10_s, w.begins.p90_s},
+                              wakes ? fmt::format("{} (feed: {})", act->words, act->wake) : act->words,
+                              act->control});
     }
 }
 
@@ -123,7 +124,7 @@ bool waits_for_ever(const family::Act& act) {
 // For each hands-on moment: will somebody be there in its window?
 void Checker::people() {
     const auto all = yes(s_.told, "person", "yes", "no");
-    for (const HandsWindow& h : out_.hands) {
+    for (const HandsDue& h : out_.hands) {
         const family::Act* act = family_.act(h.act);
         const std::string window =
             fmt::format("{} to {} after the start", human_duration(h.from_s), human_duration(h.to_s));

@@ -9,6 +9,7 @@
 #include <string>
 #include <vector>
 
+#include "fettle/base/record.h"
 #include "fettle/base/result.h"
 #include "fettle/base/verdict.h"
 #include "fettle/cutmap/cutmap.h"
@@ -24,11 +25,6 @@ using Told = std::map<std::string, std::string>;
 // Checks one key=value before it is kept: unknown keys and values that cannot be read are bad_input, with what was
 // expected. A figure must be a number in a range that can be true at all (a battery health of 800 % is a slip).
 Status check_answer(const family::Family& family, const std::string& key, const std::string& value);
-
-struct Keeping {  // of the owner: what came out of the slots
-    std::string words, slot, tag;
-    bool returned = false;
-};
 
 // What other rooms found. optional: nullopt is "not known", which is never taken for yes.
 struct Situation {
@@ -56,29 +52,21 @@ struct Item {
     Reason reason;
 };
 
-struct HandsWindow {  // when a person must act at the box, seconds from the start of the step
-    std::string act, words, control;
-    double from_s = 0, to_s = 0;  // P10 of the beginning, P90 of the beginning
+struct HandsDue : HandsOn {  // of the step that is checked
+    std::string words, control;
 };
 
 struct Check {
     std::vector<Item> items;
     Judgement judgement;                // the items' reasons, in the same order
     std::vector<std::string> cautions;  // short, for the point of risk; the same words as docs/cautions.md
-    std::vector<HandsWindow> hands;
+    std::vector<HandsDue> hands;
     std::vector<std::string> remedies;  // the least change of each kind that would better the supply, searched
     std::vector<std::string> wanted;    // keys not told yet that would settle a can't say
 };
 
 Check check(const family::Family& family, const forecast::Forecast& forecast, const cutmap::CutMap& map,
             const Situation& situation);
-
-// A person's signature under one named reason.
-struct Acceptance {
-    std::string code;  // the reason's code, or "code:where" when several share it
-    std::string by, reason;
-    std::optional<Verdict> verdict = std::nullopt;  // what it was when signed: covers that and better, never worse
-};
 
 // "code:where", or the code alone when it says where nothing.
 std::string acceptance_key(const Reason& r);

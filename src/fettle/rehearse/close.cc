@@ -41,7 +41,7 @@ std::vector<Argument> at_all(const std::vector<std::string>& addresses) {
 Status give_back(Practice& p) {
     const Result<book::Job> job = workshop::load_job(p.shop, p.job());
     if (!job) return pass(job);
-    for (const book::Keeping& k : job->keepings) {
+    for (const Keeping& k : job->keepings) {
         if (k.returned) continue;
         const auto back = p.did(p.about_job({given("id", k.id), given("by", kTechnician)}),
                                 workshop::return_thing(p.shop, {p.job(), k.id, kTechnician}));

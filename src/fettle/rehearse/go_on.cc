@@ -17,7 +17,7 @@ int signs_of(const book::Run& run) {
         return static_cast<int>(
             std::count_if(list.begin(), list.end(), [](const auto& s) { return s.source == kSource; }));
     };
-    return ours(run.marks) + ours(run.texts) + ours(run.tallies) + (run.outcome == book::Outcome::broken_off ? 1 : 0);
+    return ours(run.marks) + ours(run.texts) + ours(run.tallies) + (run.outcome == RunState::broken_off ? 1 : 0);
 }
 
 }  // namespace

@@ -81,7 +81,7 @@ Status ask_mend(Practice& p, double ago_s) {
     said.push_back(given("supply", "holds"));
     const auto mended = p.did(p.about_job(std::move(said)), workshop::mend_job(p.shop, r), true);
     if (!mended) return pass(mended);
-    if (!mended->answer.attempts.empty()) p.so_far.mended_first = mended->answer.attempts.front().kind;
+    if (!mended->answer.attempts.empty()) p.so_far.mended_first = code(mended->answer.attempts.front().kind);
     return {};
 }
 

@@ -52,7 +52,7 @@ std::vector<std::string> answers_of(const family::Family& family) {
 }  // namespace
 
 Status take_in(Practice& p) {
-    const workshop::Thing kept{"owner's map card", "card slot", "blue", {}};
+    const Keeping kept{{}, "owner's map card", "card slot", "blue"};
     workshop::TakeInRequest r;
     r.customer = "1007";
     r.vehicle = "Vellmoor estate (invented)";

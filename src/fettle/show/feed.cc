@@ -8,7 +8,7 @@
 namespace fettle::show {
 namespace {
 
-json::object breach_json(const ready::Breach& b) {
+json::object breach_json(const Breach& b) {
     return {{"hold", b.hold}, {"witness", b.witness}, {"words", b.words}};
 }
 

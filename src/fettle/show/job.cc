@@ -19,13 +19,13 @@ Answer appended(const std::string& job, std::string headline, json::object data)
     return a;
 }
 
-std::string lines_of(const std::vector<workshop::Thing>& things) {
+std::string lines_of(const std::vector<Keeping>& things) {
     std::string out;
-    for (const workshop::Thing& t : things) out += fmt::format("  {}: {}\n", t.id, workshop::words_of(t));
+    for (const Keeping& t : things) out += fmt::format("  {}: {}\n", t.id, workshop::words_of(t));
     return out;
 }
 
-json::object thing_as_json(const workshop::Thing& t) {
+json::object thing_as_json(const Keeping& t) {
     return {{"id", t.id}, {"words", t.words}, {"slot", t.slot}, {"tag", t.tag}};
 }
 

@@ -25,7 +25,7 @@ json::object faults_as_json(const book::FaultRecord& f) {
     return out;
 }
 
-json::object keeping_as_json(const book::Keeping& k) {
+json::object keeping_as_json(const Keeping& k) {
     return {{"id", k.id}, {"words", k.words}, {"slot", k.slot}, {"tag", k.tag}, {"returned", k.returned}};
 }
 

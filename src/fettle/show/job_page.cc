@@ -87,11 +87,10 @@ void done(std::string& out, const Job& j) {
              fmt::format("{} {}{} {}{}", minute(c.at), c.release, c.number > 1 ? fmt::format(" card {}", c.number) : "",
                          c.target, c.audited ? fmt::format(": {}", words(c.verdict)) : ""));
     if (j.ready_checked) fact(out, "ready", std::string(words(j.ready_verdict)));
-    for (const book::Acceptance& a : j.accepted)
-        fact(out, "accepted", fmt::format("{} by {}: {}", a.code, a.by, a.reason));
+    for (const Acceptance& a : j.accepted) fact(out, "accepted", fmt::format("{} by {}: {}", a.code, a.by, a.reason));
     std::size_t n = 0;
     for (const book::Run& r : j.runs) {
-        const std::string end = r.outcome == book::Outcome::open
+        const std::string end = r.outcome == RunState::open
                                     ? "still open"
                                     : std::string(code(r.outcome)) + " " + minute(r.ended.value_or(0));
         fact(out, fmt::format("run {}", ++n),
@@ -105,7 +104,8 @@ void done(std::string& out, const Job& j) {
         for (const std::string& text : r.shown) fact(out, "", "it showed: \"" + text + "\"");
         if (!r.advice.empty()) fact(out, "mend", r.advice);
         for (const book::Attempt& t : r.attempts)
-            fact(out, "", fmt::format("tried: {}, {}{}", t.kind, t.came, t.by.empty() ? "" : " (" + t.by + ")"));
+            fact(out, "",
+                 fmt::format("tried: {}, {}{}", code(t.kind), code(t.came), t.by.empty() ? "" : " (" + t.by + ")"));
     }
 }
 

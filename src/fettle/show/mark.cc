@@ -34,11 +34,11 @@ Answer marked(const workshop::Marked& m) {
     a.level = look.level;
     a.headline = headline(m);
     a.text = look.where.sentence + "\n";
-    if (look.where.state == watch::RunState::broken_off) {
+    if (look.where.state == RunState::broken_off) {
         a.text += "What can have happened and what may be tried: ";
         a.text += propose(Act::mend, {fettle::job(look.job)});
         a.text += "\n";
-    } else if (look.where.state == watch::RunState::open) {
+    } else if (look.where.state == RunState::open) {
         a.text += "If power went now: " + look.where.if_power_went_words + ".\n";
     }
     a.judgement = look.where.judgement;

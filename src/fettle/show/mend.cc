@@ -30,7 +30,7 @@ json::object as_data(const mend::Answer& m) {
         outcomes.push_back(std::move(x));
     }
     for (const mend::Attempt& t : m.attempts)
-        attempts.push_back({{"kind", json_word(t.kind)},
+        attempts.push_back({{"kind", json_word(code(t.kind))},
                             {"words", t.words},
                             {"most", t.most},
                             {"done", t.done},
@@ -41,7 +41,7 @@ json::object as_data(const mend::Answer& m) {
                             {"stop", t.stop},
                             {"risk", t.risk},
                             {"who", t.who}});
-    for (const mend::Withheld& w : m.withheld) withheld.push_back({{"kind", json_word(w.kind)}, {"why", w.why}});
+    for (const mend::Withheld& w : m.withheld) withheld.push_back({{"kind", json_word(code(w.kind))}, {"why", w.why}});
     return {{"places", std::move(places)},
             {"outcomes", std::move(outcomes)},
             {"before", texts_as_json(m.before)},
@@ -91,7 +91,7 @@ std::string as_page(const mend::Answer& m, bool power_went) {
     if (!m.attempts.empty()) out += "what may be tried, in this order\n";
     int n = 0;
     for (const mend::Attempt& t : m.attempts) {
-        if (t.kind == "hand over") {
+        if (t.kind == MendKind::hand_over) {
             out += fmt::format("  then {}\n", t.words);
             continue;
         }
@@ -105,7 +105,7 @@ std::string as_page(const mend::Answer& m, bool power_went) {
         if (!t.stop.empty()) out += "    stop: " + t.stop + "\n";
     }
     if (!m.withheld.empty()) out += "what is not offered\n";
-    for (const mend::Withheld& w : m.withheld) out += fmt::format("  {}: {}\n", w.kind, w.why);
+    for (const mend::Withheld& w : m.withheld) out += fmt::format("  {}: {}\n", code(w.kind), w.why);
     if (!m.stop_rule.empty()) out += "when to stop\n  " + m.stop_rule + "\n";
     if (!m.rests_on.empty()) out += "Rests on: " + m.rests_on + ".\n";
     return out;

@@ -45,12 +45,12 @@ TEST(ShowMend, OddsAreNeverRoundedToNothingNorToAll) {
 TEST(ShowMend, HandingOverIsNoAttemptWithANumber) {
     workshop::Mended m;
     mend::Attempt same;
-    same.kind = "same card";
+    same.kind = MendKind::same_card;
     same.words = "put the same card in";
     same.most = 2;
     same.done = 1;
     mend::Attempt over;
-    over.kind = "hand over";
+    over.kind = MendKind::hand_over;
     over.words = "hand it over";
     m.answer.attempts = {same, over};
     const std::string text = page(m);

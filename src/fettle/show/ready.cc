@@ -25,7 +25,7 @@ Page items_page(const ReadyChecked& c) {
         if (r.verdict == Verdict::fit) continue;
         out += fmt::format("{}{} ({})\n", kUnderAnItem, r.text, r.code);
         const std::string key = ready::acceptance_key(r);
-        for (const ready::Acceptance& a : c.signed_for)
+        for (const Acceptance& a : c.signed_for)
             if (a.code == key || a.code == r.code)
                 out += fmt::format("{}signed for by {}: {}\n", kUnderAnItem, printable(a.by), printable(a.reason));
         const auto& cautions = c.check.cautions;
@@ -43,7 +43,7 @@ Page items_page(const ReadyChecked& c) {
 
 Page as_page(const ReadyChecked& c) {
     Page out = items_page(c);
-    for (const ready::HandsWindow& h : c.check.hands)
+    for (const ready::HandsDue& h : c.check.hands)
         out += fmt::format("  hands: it {} between {} and {} after the start{}\n", h.words, human_duration(h.from_s),
                            human_duration(h.to_s), h.control.empty() ? "" : " (" + h.control + ")");
     if (c.check.judgement.verdict() != Verdict::fit) {
@@ -72,7 +72,7 @@ json::object item_json(const ready::Item& i, const ShowAct& shown) {
 
 json::object as_data(const ReadyChecked& c, const ShowAct& shown) {
     json::array hands, standing;
-    for (const ready::HandsWindow& h : c.check.hands)
+    for (const ready::HandsDue& h : c.check.hands)
         hands.push_back({{"act", h.act}, {"control", h.control}, {"from_s", h.from_s}, {"to_s", h.to_s}});
     for (const Reason& r : c.may.standing) standing.push_back(json::string(ready::acceptance_key(r)));
     return {{"step", c.step},
@@ -129,7 +129,7 @@ Answer answered(const workshop::Answered& answered) {
 }
 
 Answer accepted(const workshop::Accepted& accepted) {
-    const ready::Acceptance& s = accepted.signature;
+    const Acceptance& s = accepted.signature;
     Answer a;
     a.verdict_matters = false;
     a.headline = fmt::format("{} signed for \"{}\": {}", printable(s.by), s.code, printable(s.reason));

@@ -70,9 +70,12 @@ Answer not_started(const workshop::Started& started) {
     }
     a.text += "How to settle each is said by: ";
     a.text += propose(Act::check_ready, {fettle::job(started.job)});
-    a.text += "\nA can't say may also be signed for: ";
-    a.text += propose(Act::accept, {fettle::job(started.job), wanted("code", "CODE"), wanted("by", "NAME"),
-                                    wanted("reason", "TEXT")});
+    const auto may_be_signed_for = [](const Reason& r) { return r.verdict == Verdict::cant_say; };
+    if (std::any_of(started.standing.begin(), started.standing.end(), may_be_signed_for)) {
+        a.text += "\nA can't say may also be signed for: ";
+        a.text += propose(Act::accept, {fettle::job(started.job), wanted("code", "CODE"), wanted("by", "NAME"),
+                                        wanted("reason", "TEXT")});
+    }
     a.text += "\n";
     a.data["begun"] = false;
     a.data["standing"] = std::move(standing);

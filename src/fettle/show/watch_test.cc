@@ -87,7 +87,7 @@ TEST(ShowMark, SaysWhatWasMarkedOrTakenBackAndWhatComesNext) {
     EXPECT_NE(marked(m).text.text(by_name).find("If power went now: "), std::string::npos);
     m.taken_back = true;
     EXPECT_EQ(marked(m).headline, "Taken back: mark \"dark\".");
-    run.job.runs.back().outcome = book::Outcome::broken_off;
+    run.job.runs.back().outcome = RunState::broken_off;
     run.job.runs.back().ended = run.job.runs.back().started + 1000;
     const workshop::Marked off{workshop::Sign::event, "broken-off", false, {}, look_of(run)};
     EXPECT_EQ(marked(off).headline, "Marked: broken off.");

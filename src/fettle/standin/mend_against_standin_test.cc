@@ -38,12 +38,12 @@ int badness(Fate f) {
 }
 
 // Cuts at every `stride` seconds and mends. Returns how often each kind of attempt came first.
-std::map<std::string, int> hold_mend(const std::string& id, const std::string& from, const std::string& to,
-                                     double stride_s, std::uint64_t nature) {
+std::map<MendKind, int> hold_mend(const std::string& id, const std::string& from, const std::string& to,
+                                  double stride_s, std::uint64_t nature) {
     Bench& b = bench(id);
     const PlannedStep step(b, b.family, from, to, 2);
     const forecast::Forecast forecast = forecast::forecast(*b.family, step.sheet, {}, 1);
-    std::map<std::string, int> first;
+    std::map<MendKind, int> first;
     VirtualSet s = b.started(from, to, nature);
     Told told;
     bool card_out = false;
@@ -77,11 +77,11 @@ std::map<std::string, int> hold_mend(const std::string& id, const std::string& f
         EXPECT_EQ(a.no_net && came != Fate::starts_no_net, false) << where;
         const mend::Attempt& attempt = a.attempts.front();
         ++first[attempt.kind];
-        if (attempt.kind == "hand over") {
+        if (attempt.kind == MendKind::hand_over) {
             EXPECT_TRUE(came == Fate::bench_repair || came == Fate::lost) << where;
             continue;
         }
-        if (attempt.kind == "same card") {
+        if (attempt.kind == MendKind::same_card) {
             after.insert_card(b.card_for(to));
             if (!after.running()) (void)after.start_update();
         }
@@ -99,17 +99,17 @@ std::map<std::string, int> hold_mend(const std::string& id, const std::string& f
 
 TEST(MendAgainstStandIn, OneStore) {
     const auto first = hold_mend("brill", "26.4.088", "27.2.031", 23.7, 5);
-    EXPECT_GT(first.at("same card"), 5);
-    EXPECT_GT(first.at("hand over"), 0);
+    EXPECT_GT(first.at(MendKind::same_card), 5);
+    EXPECT_GT(first.at(MendKind::hand_over), 0);
 }
 TEST(MendAgainstStandIn, SetWhoseRecoveryIsWrittenFirst) {
     const auto first = hold_mend("dunnock", "27.1.110", "27.3.118", 31.3, 9);
-    EXPECT_GT(first.at("same card"), 5);
+    EXPECT_GT(first.at(MendKind::same_card), 5);
 }
 TEST(MendAgainstStandIn, TwoStores) {
     const auto first = hold_mend("pelm", "27.1.052", "27.2.064", 29.1, 3);
-    EXPECT_GT(first.at("wait"), 3);
-    EXPECT_FALSE(first.contains("hand over"));
+    EXPECT_GT(first.at(MendKind::wait), 3);
+    EXPECT_FALSE(first.contains(MendKind::hand_over));
 }
 
 }  // namespace

@@ -3,8 +3,8 @@
 // as far as it must be, with the very answer that track() gives from the beginning. Pure: it asks no clock and touches
 // no file; the same input and the same `now` give the same answer. One thread at a time.
 //
-// This is also the one place that says what it means that a run was broken off (Observed::state): it stands as it was at
-// that moment, and nothing is asked for it any more. When it was is in the journal: workshop/run_follow.h, state_of().
+// This is also the one place that says what it means that a run was broken off (Observed::state): it stands as it was
+// at that moment, and nothing is asked for it any more. When it was is in the journal: book::Run::outcome.
 #pragma once
 
 #include <memory>

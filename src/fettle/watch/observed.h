@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "fettle/base/clock.h"
+#include "fettle/base/record.h"
 #include "fettle/base/supply_sample.h"
 #include "fettle/change/change.h"
 #include "fettle/cutmap/cutmap.h"
@@ -34,10 +35,6 @@ struct TallyReading {  // what the box counts; classes that were not read are ab
 
     bool operator==(const TallyReading&) const = default;
 };
-
-// What the journal says has become of a run. Broken off: a person gave it up; nothing is asked for it any more, and it
-// stands as it was then.
-enum class RunState { open, ended, broken_off };
 
 struct Observed {
     UnixMs started = 0;

@@ -40,7 +40,7 @@ std::vector<std::string> asks_skipped(const family::Family& family, const book::
     }
     if (waits && next < asks.size()) skipped.insert(asks[next]);
     // A run that ended has asked all that its script asks: what was not marked was not marked as answered.
-    for (std::size_t i = next; last.outcome == book::Outcome::ended && i < asks.size(); ++i) skipped.insert(asks[i]);
+    for (std::size_t i = next; last.outcome == RunState::ended && i < asks.size(); ++i) skipped.insert(asks[i]);
     return {skipped.begin(), skipped.end()};
 }
 

@@ -16,7 +16,7 @@ protected:
         }
         job_.runs.emplace_back();
     }
-    std::vector<std::string> after(const std::vector<std::string>& events, book::Outcome outcome) {
+    std::vector<std::string> after(const std::vector<std::string>& events, RunState outcome) {
         book::Run& run = job_.runs.back();
         run.marks.clear();
         for (const std::string& e : events)
@@ -31,18 +31,17 @@ protected:
 using Ids = std::vector<std::string>;
 
 TEST_F(Asks, AreSkippedWhenSaidSoOrNeverAnswered) {
-    EXPECT_EQ(after({"asks", "answered", "asks", "answered"}, book::Outcome::ended), Ids{});
-    EXPECT_EQ(after({"asks", "skipped", "asks", "answered"}, book::Outcome::ended), Ids{"first"});
-    EXPECT_EQ(after({"asks", "asks", "answered"}, book::Outcome::ended),
-              Ids{"first"});                                                // the next came before an answer
-    EXPECT_EQ(after({"second", "answered"}, book::Outcome::ended), Ids{});  // by its name
-    EXPECT_EQ(after({}, book::Outcome::ended), (Ids{"first", "second"}));   // it ended, so it asked both
+    EXPECT_EQ(after({"asks", "answered", "asks", "answered"}, RunState::ended), Ids{});
+    EXPECT_EQ(after({"asks", "skipped", "asks", "answered"}, RunState::ended), Ids{"first"});
+    EXPECT_EQ(after({"asks", "asks", "answered"}, RunState::ended), Ids{"first"});  // the next came before an answer
+    EXPECT_EQ(after({"second", "answered"}, RunState::ended), Ids{});               // by its name
+    EXPECT_EQ(after({}, RunState::ended), (Ids{"first", "second"}));                // it ended, so it asked both
 }
 
 TEST_F(Asks, OfABrokenRunCountOnlyIfTheyCame) {
-    EXPECT_EQ(after({}, book::Outcome::broken_off), Ids{});
-    EXPECT_EQ(after({"asks"}, book::Outcome::broken_off), Ids{"first"});
-    EXPECT_EQ(after({"asks", "answered"}, book::Outcome::broken_off), Ids{});
+    EXPECT_EQ(after({}, RunState::broken_off), Ids{});
+    EXPECT_EQ(after({"asks"}, RunState::broken_off), Ids{"first"});
+    EXPECT_EQ(after({"asks", "answered"}, RunState::broken_off), Ids{});
 }
 
 TEST_F(Asks, CountAsAnsweredWhenSomebodySettledThem) {
@@ -52,12 +51,12 @@ TEST_F(Asks, CountAsAnsweredWhenSomebodySettledThem) {
     end.settled_by = "R";
     end.entry = 20;
     job_.loose_ends.push_back(end);
-    EXPECT_EQ(after({"asks", "skipped"}, book::Outcome::ended), Ids{});
+    EXPECT_EQ(after({"asks", "skipped"}, RunState::ended), Ids{});
     job_.loose_ends[0].settled_by = "the journal";  // a rule of the book, not a person
-    EXPECT_EQ(after({"asks", "skipped"}, book::Outcome::ended), (Ids{"first", "second"}));
+    EXPECT_EQ(after({"asks", "skipped"}, RunState::ended), (Ids{"first", "second"}));
     job_.loose_ends[0].settled_by = "R";
     job_.loose_ends[0].entry = 5;  // of a run before
-    EXPECT_EQ(after({"asks", "skipped"}, book::Outcome::ended), (Ids{"first", "second"}));
+    EXPECT_EQ(after({"asks", "skipped"}, RunState::ended), (Ids{"first", "second"}));
     job_.runs.clear();
     EXPECT_EQ(asks_skipped(family_, job_), Ids{});
 }

@@ -40,7 +40,7 @@ AttachToRun::Tick AttachToRun::tick() {
     Tick out;
     if (const auto looked = live_.look(); !looked)
         out.trouble = printable(shortened("the journal cannot be read now: " + looked.error().problem));
-    out.over = live_.job().runs.size() > number_ || state_of(which()) != watch::RunState::open;
+    out.over = live_.job().runs.size() > number_ || which().outcome != RunState::open;
     const double now_s = steady_s();
     const bool silent = listener_.hear(alarm::read_heart(beats_folder(shop_), run_.number).count, now_s);
     ringer_.tidy();

@@ -49,7 +49,7 @@ prove::Evidence evidence_of(const JobRun& run, UnixMs now) {
     e.as_left = as_left_of(job);
     if (!job.as_left_release.empty()) e.release_shown = job.as_left_release;
     e.tally = counted_by(last);
-    e.run_ended = last.outcome == book::Outcome::ended;
+    e.run_ended = last.outcome == RunState::ended;
     if (last.ended) e.settled_s = std::max(0.0, static_cast<double>(now - *last.ended) / 1000);
     for (const std::string& text : last.shown) {
         if (watch::meaning_of(run.family, text).refused_piece) e.refused_texts.push_back(text);

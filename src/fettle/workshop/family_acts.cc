@@ -68,10 +68,10 @@ Result<AddedFamily> add_family(const Workshop& shop, const AddFamilyRequest& req
         return out;
     }
     if (out.loosened > 0) {
-        Acceptance acceptance{by, digest_in_use, out.offered.digest, std::nullopt, {}};
+        LooseningSigned acceptance{by, digest_in_use, out.offered.digest, std::nullopt, {}};
         for (const family::Change& c : out.changes)
             if (c.loosens) acceptance.loosened.push_back(c.key);
-        if (const Status kept = keep_acceptance(shop, out.offered.id, acceptance); !kept) return pass(kept);
+        if (const Status kept = keep_signed_loosening(shop, out.offered.id, acceptance); !kept) return pass(kept);
         out.judgement.add({"family-loosening-accepted", Verdict::mind, fmt::format("{} accepted what is loosened", by),
                            out.offered.id, "named acceptance"});
     }
@@ -92,7 +92,7 @@ Result<fs::path> put_in_use(const Workshop& shop, const std::string& id, const s
     return target;
 }
 
-Status keep_acceptance(const Workshop& shop, const std::string& id, const Acceptance& a) {
+Status keep_signed_loosening(const Workshop& shop, const std::string& id, const LooseningSigned& a) {
     const fs::path file = shop.families_folder() / (id + ".accepted.jsonl");
     if (const Status made = make_folder(shop.families_folder()); !made) return made;
     std::string lines;  // the file is small, and written whole

@@ -49,7 +49,7 @@ Result<std::string> family_file_text(const std::filesystem::path& file);
 Result<std::filesystem::path> put_in_use(const Workshop& shop, const std::string& id, const std::string& text);
 
 // Who accepted that the family in use allows more than before.
-struct Acceptance {
+struct LooseningSigned {
     std::string by;
     std::string from_sha256, to_sha256;      // the file before and after
     std::optional<std::string> signed_with;  // for a file from elsewhere: its key in hex, which may be empty
@@ -57,7 +57,7 @@ struct Acceptance {
 };
 // One line more in HOME/families/ID.accepted.jsonl. Kept before the file changes: a kill between the two leaves a name
 // without a change, never a change without a name.
-Status keep_acceptance(const Workshop& shop, const std::string& id, const Acceptance& acceptance);
+Status keep_signed_loosening(const Workshop& shop, const std::string& id, const LooseningSigned& acceptance);
 
 // Numbers from 1 to `last` as they are typed: "3", "2-5", "all". Usage error "line-not-there", with this problem and
 // what to do, for what is none.

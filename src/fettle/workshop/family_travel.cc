@@ -91,7 +91,7 @@ Status take_over(const Workshop& shop, const std::string& mine, const std::strin
     const auto merged = family::merged(mine, theirs, f.taken);
     if (!merged) return pass(merged);
     if (!loosened.empty()) {
-        const Status kept = keep_acceptance(
+        const Status kept = keep_signed_loosening(
             shop, f.id, {by, sha256_hex(mine), sha256_hex(*merged), f.signer.public_key, std::move(loosened)});
         if (!kept) return kept;
         f.judgement.add({"family-loosening-accepted", Verdict::mind, fmt::format("{} accepted what is loosened", by),

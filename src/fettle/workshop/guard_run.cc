@@ -48,7 +48,7 @@ public:
     }
 
     Guarded take() {
-        for (const ready::Breach& b : out_.breaches)
+        for (const Breach& b : out_.breaches)
             out_.judgement.add({"hold-broken", Verdict::mind, b.hold + ": " + b.words, b.hold, b.witness});
         if (out_.by_supply && out_.readings == 0)
             out_.judgement.add({"supply-not-witnessed", Verdict::cant_say,
@@ -58,9 +58,9 @@ public:
 
 private:
     Status look() {
-        std::vector<ready::Breach> seen;
+        std::vector<Breach> seen;
         auto kept = witness_.see(source_ ? readings() : std::vector<SupplySample>(), seen);
-        for (ready::Breach& b : seen) {
+        for (Breach& b : seen) {
             if (request_.broken) request_.broken(b);
             out_.breaches.push_back(std::move(b));
         }

@@ -14,17 +14,17 @@ namespace fettle::workshop {
 
 struct GuardRequest {
     std::string job;
-    std::string supply;  // a source as link/supply_source.h has it; it or the next is needed
-    std::string listen;  // ADDR:PORT where other testers are heard; nothing is sent
-    double for_s = 0;    // 0: until the run ends
-    std::function<void(const ready::Breach&)> broken{};   // told at once, when the journal has it
+    std::string supply;                           // a source as link/supply_source.h has it; it or the next is needed
+    std::string listen;                           // ADDR:PORT where other testers are heard; nothing is sent
+    double for_s = 0;                             // 0: until the run ends
+    std::function<void(const Breach&)> broken{};  // told at once, when the journal has it
     std::function<void(const Error&)> without_reading{};  // the supply gives nothing, and why; once for each why
 };
 struct Guarded {
     std::string job;
     bool by_supply = false;
     std::size_t readings = 0, troubles = 0;  // had, and not to be had
-    std::vector<ready::Breach> breaches;
+    std::vector<Breach> breaches;
     Judgement judgement;
 };
 // A supply that gives nothing is asked again and ends nothing. usage "guard-without-witness"; bad_input "no-open-run";
@@ -37,7 +37,7 @@ struct BreachRequest {
 };
 struct Breached {
     std::string job;
-    ready::Breach breach;
+    Breach breach;
     Judgement judgement;
 };
 // bad_input "no-open-run"; usage "hold-unknown" with the holds that there are.

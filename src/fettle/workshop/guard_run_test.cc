@@ -48,7 +48,7 @@ TEST_F(GuardRun, ADipIsToldAtOnceAndIsInTheJournalThen) {
     for (int i = 0; i < 20; ++i) lines += std::to_string(i) + ",13.4,2\n";
     GuardRequest request = over(lines + "20,9.4,2\n21,9.4,2\n");
     std::size_t told = 0;
-    request.broken = [&](const ready::Breach& b) {
+    request.broken = [&](const Breach& b) {
         ++told;
         EXPECT_EQ(b.witness, "voltage");
         EXPECT_EQ(t_.entries_of("breach"), told);

@@ -47,7 +47,7 @@ int JobRun::next_step() const {
     for (std::size_t i = 0; i < plan.steps.size(); ++i) {
         const std::string& release = plan.steps[i].release.release;
         const bool done = std::any_of(job.runs.begin(), job.runs.end(), [&](const book::Run& r) {
-            return r.outcome == book::Outcome::ended && r.release == release;
+            return r.outcome == RunState::ended && r.release == release;
         });
         if (!done) return static_cast<int>(i) + 1;
     }
@@ -114,11 +114,15 @@ Status add_plan(const Workshop& shop, JobRun& run) {
     if (run.job.target.empty() || run.job.plates.empty()) return {};
     auto set = found_set(shop, run);
     if (!set) return pass(set);
-    PlanFacts facts{&run.family,          std::move(*set),
-                    kept_list(run.job),   run.job.target,
-                    run.job.complaint,    consents_to_one_way(run.job),
-                    run.job.planned_cuts, {}};
-    run.plan = put_together(shop, std::move(facts), *shelf);
+    plan::PlanRequest request;
+    request.family = &run.family;
+    request.set = std::move(*set);
+    request.as_found = kept_list(run.job);
+    request.to = run.job.target;
+    request.complaint = run.job.complaint;
+    request.consent_one_way = consents_to_one_way(run.job);
+    request.cuts = run.job.planned_cuts;
+    run.plan = put_together(shop, std::move(request), *shelf);
     return {};
 }
 

@@ -16,7 +16,7 @@ Result<KeptThings> kept_now(const Workshop& shop, const KeepRequest& request) {
     KeptThings out{job->number, request.things};
     std::size_t number = job->keepings.size();
     std::vector<NewEntry> entries;
-    for (Thing& thing : out.things) {
+    for (Keeping& thing : out.things) {
         thing.id = fmt::format("keeping-{}", ++number);
         entries.push_back(kept_entry(thing));
     }
@@ -24,17 +24,17 @@ Result<KeptThings> kept_now(const Workshop& shop, const KeepRequest& request) {
     return out;
 }
 
-std::string known_ids(const std::vector<book::Keeping>& keepings) {
+std::string known_ids(const std::vector<Keeping>& keepings) {
     std::vector<std::string> ids;
-    for (const book::Keeping& k : keepings) ids.push_back(k.id);
+    for (const Keeping& k : keepings) ids.push_back(k.id);
     return ids.empty() ? "nothing is kept in this job" : "no keeping of that id; there are: " + join(ids, ", ");
 }
 
 }  // namespace
 
-Result<Thing> thing_typed(const std::string& text) {
+Result<Keeping> thing_typed(const std::string& text) {
     std::string_view rest = trim(text);
-    Thing out;
+    Keeping out;
     if (const std::size_t colon = rest.find(':'); colon != std::string_view::npos) {
         out.slot = trim(rest.substr(0, colon));
         rest = trim(rest.substr(colon + 1));
@@ -50,11 +50,11 @@ Result<Thing> thing_typed(const std::string& text) {
     return out;
 }
 
-std::string words_of(const Thing& thing) {
+std::string words_of(const Keeping& thing) {
     return (thing.slot.empty() ? "" : thing.slot + ": ") + thing.words + (thing.tag.empty() ? "" : " #" + thing.tag);
 }
 
-NewEntry kept_entry(const Thing& thing) {
+NewEntry kept_entry(const Keeping& thing) {
     return {"kept", {{"id", thing.id}, {"words", thing.words}, {"slot", thing.slot}, {"tag", thing.tag}}};
 }
 
@@ -70,7 +70,7 @@ Result<ReturnedThing> return_thing(const Workshop& shop, const ReturnRequest& re
     const auto job = load_job(shop, request.job);
     if (!job) return pass(job);
     const auto& held = job->keepings;
-    const auto at = std::find_if(held.begin(), held.end(), [&](const book::Keeping& k) {
+    const auto at = std::find_if(held.begin(), held.end(), [&](const Keeping& k) {
         return k.id == request.id || k.id == "keeping-" + request.id;
     });
     if (at == held.end())

@@ -4,28 +4,24 @@
 #include <string>
 #include <vector>
 
+#include "fettle/base/record.h"
 #include "fettle/workshop/workshop.h"
 
 namespace fettle::workshop {
 
-struct Thing {
-    std::string words;      // "owner's map card"
-    std::string slot, tag;  // where it was, and the number on its bag; may be empty
-    std::string id;         // "keeping-1", once it is held
-};
 // As people type it, "slot: words #tag"; only the words are needed. usage "keep-form".
-Result<Thing> thing_typed(const std::string& text);
+Result<Keeping> thing_typed(const std::string& text);
 // The same the other way round.
-std::string words_of(const Thing& thing);
-NewEntry kept_entry(const Thing& thing);
+std::string words_of(const Keeping& thing);
+NewEntry kept_entry(const Keeping& thing);
 
 struct KeepRequest {
     std::string job;
-    std::vector<Thing> things;  // usage "keep-form" when there is none
+    std::vector<Keeping> things;  // usage "keep-form" when there is none
 };
 struct KeptThings {
     std::string job;
-    std::vector<Thing> things;  // with their ids
+    std::vector<Keeping> things;  // with their ids
 };
 Result<KeptThings> keep_things(const Workshop& shop, const KeepRequest& request);
 

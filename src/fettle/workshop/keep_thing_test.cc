@@ -10,12 +10,12 @@ namespace fettle::workshop {
 namespace {
 
 TEST(KeepThing, IsTypedAsSlotWordsAndTag) {
-    const Thing all = must(thing_typed("  B2: owner's map card #17 "));
+    const Keeping all = must(thing_typed("  B2: owner's map card #17 "));
     EXPECT_EQ(all.slot, "B2");
     EXPECT_EQ(all.words, "owner's map card");
     EXPECT_EQ(all.tag, "17");
     EXPECT_EQ(words_of(all), "B2: owner's map card #17");
-    const Thing plain = must(thing_typed("spare key"));
+    const Keeping plain = must(thing_typed("spare key"));
     EXPECT_EQ(plain.words, "spare key");
     EXPECT_EQ(words_of(plain), "spare key");
     for (const char* empty : {"", "  ", "B2:", "B2: "}) {
@@ -39,7 +39,7 @@ protected:
 };
 
 TEST_F(Kept, IdsGoOnFromThoseThatAreThere) {
-    const KeptThings more = must(keep_things(t_.shop, {number_, {{"key", "", "", ""}, {"bag", "", "", ""}}}));
+    const KeptThings more = must(keep_things(t_.shop, {number_, {{"", "key", "", ""}, {"", "bag", "", ""}}}));
     ASSERT_EQ(more.things.size(), 2u);
     EXPECT_EQ(more.things[0].id, "keeping-2");
     EXPECT_EQ(more.things[1].id, "keeping-3");

@@ -24,8 +24,8 @@ Result<const book::Run*> run_of(const book::Job& job, int wanted) {
                            fmt::format("the job has {}", plural(job.runs.size(), "run")), "name one of them");
     const book::Run* out = wanted > 0 ? &job.runs[static_cast<std::size_t>(wanted) - 1] : nullptr;
     for (const book::Run& r : job.runs)
-        if (wanted == 0 && r.outcome == book::Outcome::ended) out = &r;
-    if (!out || out->outcome != book::Outcome::ended || !out->ended)
+        if (wanted == 0 && r.outcome == RunState::ended) out = &r;
+    if (!out || out->outcome != RunState::ended || !out->ended)
         return bad_input(
             "run-not-to-its-end", "job " + job.number,
             wanted > 0 ? fmt::format("run {} did not come to its end", wanted) : std::string("no run came to its end"),

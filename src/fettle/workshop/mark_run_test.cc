@@ -72,7 +72,7 @@ TEST_F(MarkRun, TheLastSignOfWhateverKindIsTakenBack) {
 TEST_F(MarkRun, AnEndIsKeptOnceWithItsTimeAndIsNotTakenBack) {
     t_.run("");
     const Marked m = must(mark("ended"));
-    EXPECT_EQ(m.look.where.state, watch::RunState::ended);
+    EXPECT_EQ(m.look.where.state, RunState::ended);
     ASSERT_TRUE(m.look.run.times);
     EXPECT_EQ(m.look.run.times->seconds, 1800);
     EXPECT_EQ(m.look.run.times->promised_p90_s, t_.step().forecast.total.p90_s);
@@ -89,7 +89,7 @@ TEST_F(MarkRun, AfterItsEndARunTakesOnlyWhatWasSeenBefore) {
     t_.clock.at += 60'000;
     EXPECT_EQ(refusal(mark("broken-off")), "run-ended");
     EXPECT_EQ(refusal(mark("dark")), "run-ended");
-    EXPECT_EQ(must(mark("dark", 600)).look.where.state, watch::RunState::broken_off);
+    EXPECT_EQ(must(mark("dark", 600)).look.where.state, RunState::broken_off);
     t_.add("handover", {{"file", "f"}, {"sheet_sha256", "s"}, {"key", "k"}});
     EXPECT_EQ(refusal(mark("dark", 600)), "handed-over");
 }

@@ -33,17 +33,17 @@ void put_in_order(const std::vector<family::Act>& script, std::vector<watch::Mar
 
 }  // namespace
 
-std::vector<mend::Tried> tried_of(const book::Job& job) {
-    std::vector<mend::Tried> out;
+std::vector<Tried> tried_of(const book::Job& job) {
+    std::vector<Tried> out;
     const std::string& release = job.runs.back().release;
     for (std::size_t i = 0; i < job.runs.size(); ++i) {
         const book::Run& r = job.runs[i];
         if (r.release != release) continue;
-        for (const book::Attempt& t : r.attempts) out.push_back({t.kind, t.came});
+        for (const book::Attempt& t : r.attempts) out.push_back(t);
         const bool again = std::any_of(job.runs.begin() + static_cast<std::ptrdiff_t>(i) + 1, job.runs.end(),
                                        [&](const book::Run& x) { return x.release == release; });
-        if (again && state_of(r) == watch::RunState::broken_off && r.attempts.empty())
-            out.push_back({"same card", "begun again"});
+        if (again && r.outcome == RunState::broken_off && r.attempts.empty())
+            out.push_back({MendKind::same_card, Came::begun_again});
     }
     return out;
 }
@@ -79,7 +79,7 @@ mend::Seen seen_of(const JobRun& run, UnixMs trouble) {
         out.landed_at_s = seconds(t.at);
     }
     out.trouble_s = std::max(out.alive_s, seconds(trouble));
-    out.ended = state_of(last) == watch::RunState::ended;
+    out.ended = last.outcome == RunState::ended;
     for (const std::string& text : last.shown)
         out.refused = out.refused || watch::meaning_of(run.family, text).refused_piece;
     for (const watch::TallyReading& t : seen.tally) out.refused = out.refused || t.refused.value_or(0) > 0;

@@ -12,21 +12,15 @@
 namespace fettle::workshop {
 namespace {
 
-const char* const kKinds[] = {"wait",          "same card",        "laid-again card",
-                              "recovery card", "power off and on", "other supply"};
-
 Status check_words(const MendRequest& r) {
     if (r.release.size() > 64)
         return usage_error("mend-word", shortened(printable(r.release)), "it is longer than any release is",
                            "say what the version view shows, e.g. --release 27.3.118");
-    if (r.dark_for_s && r.now != mend::Now::dark)
-        return usage_error("mend-word", "--dark-for", "it goes with --now dark", "say --now dark --dark-for 5m");
-    if (r.tried.empty() != r.came.empty())
+    if (r.tried.has_value() != r.came.has_value())
         return usage_error("mend-word", "--tried", "what was tried and what came of it go together",
                            "give both: --tried \"same card\" --came nothing");
-    if (!r.tried.empty() && std::find(std::begin(kKinds), std::end(kKinds), r.tried) == std::end(kKinds))
-        return usage_error("mend-word", printable(r.tried), "it is no kind of attempt",
-                           "say wait, same card, laid-again card, recovery card or power off and on");
+    if (r.dark_for_s && r.now != mend::Now::dark)
+        return usage_error("mend-word", "--dark-for", "it goes with --now dark", "say --now dark --dark-for 5m");
     return {};
 }
 
@@ -77,11 +71,11 @@ std::vector<NewEntry> entries_of(const MendRequest& r, const book::Aftermath& sa
     std::vector<NewEntry> out;
     const bool told = r.power || r.now || !r.shows.empty() || !r.release.empty() || r.supply_holds;
     if (told) out.push_back({"aftermath", aftermath_of(r, said, found)});
-    if (!r.tried.empty()) out.push_back({"attempt", {{"kind", r.tried}, {"came", r.came}, {"by", r.by}}});
+    if (r.tried) out.push_back({"attempt", {{"kind", code(*r.tried)}, {"came", code(*r.came)}, {"by", r.by}}});
     if (!m.nothing_to_mend)
         out.push_back({"advised",
                        {{"sentence", m.sentence},
-                        {"first", m.attempts.empty() ? "" : m.attempts.front().kind},
+                        {"first", m.attempts.empty() ? std::string_view() : code(m.attempts.front().kind)},
                         {"no_net", m.no_net},
                         {"stop", m.stop}}});
     return out;
@@ -128,8 +122,8 @@ Result<Mended> mended_now(const Workshop& shop, const MendRequest& request) {
     if (!trouble) return pass(trouble);
     const book::Aftermath said = last.aftermath.value_or(book::Aftermath{});
     const mend::Found found = found_of(request, said, early->has_value());
-    std::vector<mend::Tried> tried = tried_of(run->job);
-    if (!request.tried.empty()) tried.push_back({request.tried, request.came});
+    std::vector<Tried> tried = tried_of(run->job);
+    if (request.tried) tried.push_back({*request.tried, *request.came});
     const bool nothing_known = run->family.script.empty() || held->sheet.lines.empty() ||
                                (held->map.moments.empty() && !held->map.boot_order_known);
     const cutmap::CutMap map = nothing_known ? cutmap::CutMap() : map_of_two_cuts(*held);

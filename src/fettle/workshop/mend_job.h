@@ -24,7 +24,8 @@ struct MendRequest {
     std::string release;                // that its version view shows now
     bool supply_holds = false;          // it is on a supply now that does not fail again
     std::optional<double> broke_ago_s;  // the first sign of trouble; absent: the mark, else now
-    std::string tried, came;            // an attempt ("same card") and "done", "nothing", "better" or "worse"
+    std::optional<MendKind> tried;      // an attempt that was made
+    std::optional<Came> came;           // of it
     std::string by;
 };
 
@@ -44,7 +45,7 @@ struct Mended {
 Result<Mended> mend_job(const Workshop& shop, const MendRequest& request);
 
 // What was tried since a run to the last run's release broke: as told, and every run begun again to it that broke, too.
-std::vector<mend::Tried> tried_of(const book::Job& job);
+std::vector<Tried> tried_of(const book::Job& job);
 // The last certain sign of the last run before `trouble`, in seconds since its start.
 mend::Seen seen_of(const JobRun& run, UnixMs trouble);
 

@@ -71,7 +71,7 @@ TEST_F(MendJob, ARunBegunAgainCountsAsTheSameCardTried) {
     t_.run("broken off");
     const auto tried = tried_of(t_.job());
     ASSERT_EQ(tried.size(), 1u);
-    EXPECT_EQ(tried[0].kind, "same card");
+    EXPECT_EQ(tried[0].kind, MendKind::same_card);
     t_.add("attempt", {{"kind", "wait"}, {"came", "nothing"}, {"by", "R"}});
     EXPECT_EQ(tried_of(t_.job()).size(), 2u);
 }

@@ -73,7 +73,7 @@ Result<PlacardFor> placard_of(const Workshop& shop, const PlacardRequest& reques
     }
     for (const family::Hold& h : ready::holds_of(run->family, run->on_bench())) facts.keep.push_back(h.words);
     const ready::Check check = ready_of(*run, **step, shop.clock->now());
-    for (const ready::HandsWindow& h : check.hands)
+    for (const ready::HandsDue& h : check.hands)
         facts.hands.push_back(fmt::format("between {} and {}: {}", times.from(h.from_s), times.to(h.to_s), h.words));
     if (run->family.script.empty())
         facts.hands.emplace_back("not known when: the step script is not known, so somebody stays until it ends");

@@ -96,19 +96,10 @@ std::vector<std::string> views_of(const book::Job& job, const std::string& relea
     return {release + (job.market.empty() ? "" : " " + job.market)};
 }
 
-plan::Plan put_together(const Workshop& shop, PlanFacts facts, const ShelfView& shelf) {
-    plan::PlanRequest request;
-    request.family = facts.family;
-    request.set = std::move(facts.set);
+plan::Plan put_together(const Workshop& shop, plan::PlanRequest request, const ShelfView& shelf) {
     request.shelf = shelf.releases;
     request.shelf_as_of = shelf.as_of;
-    request.as_found = std::move(facts.as_found);
-    request.to = facts.to;
-    request.consent_one_way = facts.consent_one_way;
-    request.complaint = facts.complaint;
-    request.cuts = facts.cuts;
-    request.own_outcomes = std::move(facts.own_outcomes);
-    request.own_runs = own_runs_of(shop, facts.family->id);
+    request.own_runs = own_runs_of(shop, request.family->id);
     return plan::make_plan(request);
 }
 
@@ -135,19 +126,22 @@ Result<Planned> plan_job(const Workshop& shop, const PlanAsk& asked) {
     if (!shelf) return pass(shelf);
     if (auto fed = feed(family, ask.fed); !fed) return pass(fed);
 
-    PlanFacts facts{&family,       plan::set_of(family, out.unit.identity),
-                    std::nullopt,  ask.to,
-                    ask.complaint, ask.consent_one_way,
-                    ask.cuts,      {}};
+    plan::PlanRequest request;
+    request.family = &family;
+    request.set = plan::set_of(family, out.unit.identity);
+    request.to = ask.to;
+    request.complaint = ask.complaint;
+    request.consent_one_way = ask.consent_one_way;
+    request.cuts = ask.cuts;
     if (ask.as_found) {
         auto list = installed_of(*ask.as_found);
         if (!list) return pass(list);
-        facts.as_found = std::move(*list);
+        request.as_found = std::move(*list);
     } else if (job) {
-        facts.as_found = found_over_link(*job, family);
+        request.as_found = found_over_link(*job, family);
     }
-    facts.own_outcomes = own_outcomes_of(shop, family.id, ask.complaint, ask.job);
-    out.plan = put_together(shop, std::move(facts), *shelf);
+    request.own_outcomes = own_outcomes_of(shop, family.id, ask.complaint, ask.job);
+    out.plan = put_together(shop, std::move(request), *shelf);
     if (job && ask.offered) job->offered_otherwise.clear();  // it is held against the plan again
     judge_unit(out.unit.identity, job, out.plan->judgement);
     if (ask.offered) {

@@ -48,17 +48,8 @@ struct Planned {
 // or nothing is to be done.
 Result<Planned> plan_job(const Workshop& shop, const PlanAsk& ask);
 
-// What a plan is made of.
-struct PlanFacts {
-    const family::Family* family = nullptr;  // fed as it is
-    change::SetState set;
-    std::optional<change::InstalledList> as_found;
-    std::string to, complaint;
-    bool consent_one_way = false;
-    int cuts = 1;
-    std::vector<plan::OwnOutcome> own_outcomes;  // told in a plan, and judge nothing
-};
-plan::Plan put_together(const Workshop& shop, PlanFacts facts, const ShelfView& shelf);
+// With what the shelf and the shop's own runs say: the other members of the request are as they are.
+plan::Plan put_together(const Workshop& shop, plan::PlanRequest request, const ShelfView& shelf);
 
 bool consents_to_one_way(const book::Job& job);
 

@@ -118,7 +118,8 @@ namespace {
 Status check_typed_moment(const std::optional<Moment>& named, const book::Job& job) {
     if (named == Moment::before && !job.runs.empty())
         return usage_error("when-past", "--when", "a run was begun, so what is typed now is no reading from before it",
-                           "leave --when away; `job note` keeps what somebody remembers");
+                           Next{"leave --when away; what somebody remembers is a note: ",
+                                propose(Act::note, {fettle::job(job.number), wanted("text", "TEXT")})});
     if (named == Moment::after && job.runs.empty())
         return usage_error("when-early", "--when", "no run was begun, so what is typed now is from before it",
                            "leave --when away");

@@ -41,7 +41,7 @@ Result<Accepted> accepted_now(const Workshop& shop, const AcceptRequest& request
     const auto step = step_or_none(*run, request.step);
     if (!step) return pass(step);
     const Judgement judgement = ready_of(*run, **step, shop.clock->now()).judgement;
-    ready::Acceptance signature{request.code, request.by, request.reason};
+    Acceptance signature{request.code, request.by, request.reason};
     if (auto ok = ready::may_accept(judgement, signature); !ok) {
         ok.error().next.name_job(run->number);
         return pass(ok);
@@ -76,11 +76,11 @@ Result<const plan::PlanStep*> step_or_none(const JobRun& run, int wanted) {
     return run.step(wanted);
 }
 
-std::vector<ready::Acceptance> signatures_of(const book::Job& job) {
+std::vector<Acceptance> signatures_of(const book::Job& job) {
     const UnixMs since = job.runs.empty() ? job.opened : job.runs.back().started;
-    std::vector<ready::Acceptance> out;
-    for (const book::Acceptance& a : job.accepted) {
-        if (a.at >= since) out.push_back({a.code, a.by, a.reason, a.verdict});
+    std::vector<Acceptance> out;
+    for (const Acceptance& a : job.accepted) {
+        if (a.at >= since) out.push_back(a);
     }
     return out;
 }
@@ -112,7 +112,7 @@ ready::Check ready_of(const JobRun& run, const plan::PlanStep& step, UnixMs now)
     s.one_way_door = step.one_way_door;
     const auto& c = run.job.consents;
     s.one_way_consent = std::find(c.begin(), c.end(), "one-way") != c.end();
-    for (const book::Keeping& k : run.job.keepings) s.keepings.push_back({k.words, k.slot, k.tag, k.returned});
+    s.keepings = run.job.keepings;
     ready::Check out = ready::check(run.family, step.forecast, step.map, s);
     for (const Reason& r : reasons_against(run.job)) {
         out.items.push_back({"the box's own word", "differs (read over the link)", r});

@@ -22,7 +22,7 @@ struct ReadyChecked {
     bool planned = false;  // false: no plan looked at it
     int step = 0;          // of the plan, from 1
     ready::Check check;
-    std::vector<ready::Acceptance> signed_for;
+    std::vector<Acceptance> signed_for;
     ready::MayStart may;
 };
 // Every precondition and hold with its value; keeps the verdict. Errors: of step_or_none.
@@ -47,7 +47,7 @@ struct AcceptRequest {
 };
 struct Accepted {
     std::string job;
-    ready::Acceptance signature;  // its code says where; its verdict is what was signed for
+    Acceptance signature;  // its code says where; its verdict is what was signed for
 };
 // usage errors of ready::may_accept.
 Result<Accepted> accept(const Workshop& shop, const AcceptRequest& request);
@@ -63,7 +63,7 @@ Result<const plan::PlanStep*> step_or_none(const JobRun& run, int wanted);
 
 ready::Check ready_of(const JobRun& run, const plan::PlanStep& step, UnixMs now);
 // Those that count for the next start: given since the last run began.
-std::vector<ready::Acceptance> signatures_of(const book::Job& job);
+std::vector<Acceptance> signatures_of(const book::Job& job);
 // `step`: its number from 1; 0 when it is none of the plan's.
 NewEntry ready_entry(const ready::Check& check, int step);
 

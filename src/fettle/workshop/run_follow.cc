@@ -13,8 +13,8 @@ namespace {
 
 // Each hold that was seen broken, by its last time.
 std::vector<Reason> broken_holds(const book::Run& run) {
-    std::map<std::string, std::pair<const book::Breach*, int>> last;
-    for (const book::Breach& b : run.breaches) {
+    std::map<std::string, std::pair<const book::BreachSeen*, int>> last;
+    for (const book::BreachSeen& b : run.breaches) {
         if (b.undone) continue;
         auto& [newest, times] = last[b.hold];
         if (!newest || b.at >= newest->at) newest = &b;
@@ -41,21 +41,12 @@ watch::TallyReading reading_of(const book::TallySeen& t) {
 
 }  // namespace
 
-watch::RunState state_of(const book::Run& run) {
-    switch (run.outcome) {
-        case book::Outcome::open: return watch::RunState::open;
-        case book::Outcome::ended: return watch::RunState::ended;
-        case book::Outcome::broken_off: return watch::RunState::broken_off;
-    }
-    return watch::RunState::open;
-}
-
 watch::Observed observed(const book::Run& run, bool on_bench) {
     watch::Observed out;
     out.started = run.started;
     out.on_bench = on_bench;
     out.against_halt = run.against_halt;
-    out.state = state_of(run);
+    out.state = run.outcome;
     out.over_at = run.ended;
     for (const book::RunMark& m : run.marks) out.marks.push_back({m.event, m.at, m.source, m.undone});
     for (const book::TextSeen& t : run.texts) {

@@ -12,7 +12,6 @@
 
 namespace fettle::workshop {
 
-watch::RunState state_of(const book::Run& run);
 // What the journal has noted of a run, without its supply.
 watch::Observed observed(const book::Run& run, bool on_bench);
 // What it is held against: what the journal kept at the start, before the plan of now. Where neither has it the script

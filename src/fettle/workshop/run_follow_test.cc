@@ -35,9 +35,8 @@ book::Run any_run(const book::Run& begun) {
         m.undone = *rc::gen::weightedElement<bool>({{4, false}, {1, true}});
         run.marks.push_back(m);
     }
-    run.outcome = *rc::gen::elementOf(
-        std::vector<book::Outcome>{book::Outcome::open, book::Outcome::ended, book::Outcome::broken_off});
-    if (run.outcome != book::Outcome::open) run.ended = std::max(run.started, at());
+    run.outcome = *rc::gen::elementOf(std::vector<RunState>{RunState::open, RunState::ended, RunState::broken_off});
+    if (run.outcome != RunState::open) run.ended = std::max(run.started, at());
     return run;
 }
 
@@ -55,8 +54,8 @@ RC_GTEST_PROP(RunFollow, ABrokenOffRunIsOneByItsJournalAloneAndAsksForNothing, (
     RunFollow follow(example(), run);
     const UnixMs now = run.started + *rc::gen::inRange<UnixMs>(0, 1'500'000);
     const watch::Where w = follow.tick(now);
-    const bool broken = run.outcome == book::Outcome::broken_off;
-    RC_ASSERT((w.state == watch::RunState::broken_off) == broken);
+    const bool broken = run.outcome == RunState::broken_off;
+    RC_ASSERT((w.state == RunState::broken_off) == broken);
     RC_ASSERT(w.sentence.starts_with("Broken off") == broken);
     if (!broken) return;
     RC_ASSERT(w.standing == watch::Standing::astray);
@@ -107,9 +106,9 @@ TEST(WhoLooksAtARun, AgreesWithAllOthers) {
 
         const RunLook look = must(look_at_run(t.shop, {t.number, {}, {}}));
         const std::string shown = watch::all_of(look.where);
-        EXPECT_EQ(look.where.state, outcome.empty()      ? watch::RunState::open
-                                    : outcome == "ended" ? watch::RunState::ended
-                                                         : watch::RunState::broken_off);
+        EXPECT_EQ(look.where.state, outcome.empty()      ? RunState::open
+                                    : outcome == "ended" ? RunState::ended
+                                                         : RunState::broken_off);
         const auto tick = stays->tick();
         EXPECT_EQ(watch::all_of(tick.where), shown);
         EXPECT_EQ(tick.over, !outcome.empty());

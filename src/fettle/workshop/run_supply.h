@@ -23,8 +23,8 @@ public:
                                                    const std::string& listen);
 
     struct Taken {
-        std::vector<SupplySample> samples;    // at first with all that was recorded before
-        std::vector<ready::Breach> breaches;  // holds seen broken; they are in the journal already
+        std::vector<SupplySample> samples;  // at first with all that was recorded before
+        std::vector<Breach> breaches;       // holds seen broken; they are in the journal already
     };
     // What came since the last call: from the source, or without one what another watch has recorded.
     Taken take();

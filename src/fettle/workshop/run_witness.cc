@@ -16,11 +16,11 @@ std::string name_of(const std::string& hold, const std::string& witness, const s
 
 }  // namespace
 
-NewEntry breach_entry(const ready::Breach& b) {
+NewEntry breach_entry(const Breach& b) {
     return {"breach", {{"hold", b.hold}, {"witness", b.witness}, {"words", b.words}}};
 }
 
-std::string breach_words(const ready::Breach& b) {
+std::string breach_words(const Breach& b) {
     return fmt::format("Hold broken ({}): {}. Look now; do not cut power.", b.hold, b.words);
 }
 
@@ -29,7 +29,8 @@ RunWitness::RunWitness(const Workshop& shop, const JobRun& run)
       number_(run.number),
       bus_hold_(ready::hold_seen_by(ready::holds_of(run.family, run.on_bench()), "bus")),
       voltage_(run.family, run.on_bench()) {
-    for (const book::Breach& b : run.job.runs.back().breaches) known_.push_back(name_of(b.hold, b.witness, b.words));
+    for (const book::BreachSeen& b : run.job.runs.back().breaches)
+        known_.push_back(name_of(b.hold, b.witness, b.words));
 }
 
 Status RunWitness::listen_at(const std::string& at) {
@@ -42,7 +43,7 @@ Status RunWitness::listen_at(const std::string& at) {
 }
 
 // When it was, where that is not now: readings of a file may be told late.
-Status RunWitness::keep(ready::Breach b, std::vector<ready::Breach>& kept) {
+Status RunWitness::keep(Breach b, std::vector<Breach>& kept) {
     NewEntry entry = breach_entry(b);
     const double ago_s = static_cast<double>(context_.clock->now() - b.at) / 1000;
     if (ago_s >= 2 && ago_s <= 30 * 86400.0) entry.data["ago_s"] = ago_s;
@@ -50,9 +51,9 @@ Status RunWitness::keep(ready::Breach b, std::vector<ready::Breach>& kept) {
     return append_entries(context_, number_, {entry});
 }
 
-Status RunWitness::see(const std::vector<SupplySample>& samples, std::vector<ready::Breach>& kept) {
+Status RunWitness::see(const std::vector<SupplySample>& samples, std::vector<Breach>& kept) {
     Status out;
-    const auto take = [&](ready::Breach b) {
+    const auto take = [&](Breach b) {
         if (auto ok = keep(std::move(b), kept); !ok) out = std::move(ok);
     };
     for (const SupplySample& s : samples) {
@@ -67,7 +68,7 @@ Status RunWitness::see(const std::vector<SupplySample>& samples, std::vector<rea
     return out;
 }
 
-Status RunWitness::see_again(const std::vector<SupplySample>& samples, std::vector<ready::Breach>& kept) {
+Status RunWitness::see_again(const std::vector<SupplySample>& samples, std::vector<Breach>& kept) {
     Status out;
     for (const SupplySample& s : samples) {
         auto b = voltage_.observe(s);

@@ -15,9 +15,9 @@
 
 namespace fettle::workshop {
 
-NewEntry breach_entry(const ready::Breach& b);
+NewEntry breach_entry(const Breach& b);
 // "Hold broken (support): 9.8 V at the supply, from 13.5 V. Look now; do not cut power."
-std::string breach_words(const ready::Breach& b);
+std::string breach_words(const Breach& b);
 
 class RunWitness {
 public:
@@ -28,13 +28,13 @@ public:
 
     // New readings, and what was heard since the last call; in order of time. The same sender on the bus is said once.
     // An error is the journal's: what was seen is in `kept` all the same.
-    Status see(const std::vector<SupplySample>& samples, std::vector<ready::Breach>& kept);
+    Status see(const std::vector<SupplySample>& samples, std::vector<Breach>& kept);
     // Readings that an earlier watch recorded: only what the journal does not have yet comes of them, for that watch
     // may have been killed between the reading and the entry.
-    Status see_again(const std::vector<SupplySample>& samples, std::vector<ready::Breach>& kept);
+    Status see_again(const std::vector<SupplySample>& samples, std::vector<Breach>& kept);
 
 private:
-    Status keep(ready::Breach b, std::vector<ready::Breach>& kept);
+    Status keep(Breach b, std::vector<Breach>& kept);
 
     const Workshop& context_;
     const std::string number_;

@@ -56,7 +56,7 @@ Result<std::unique_ptr<StayWithRun>> StayWithRun::begin(const Workshop& shop, co
 
 // Another run that was begun meanwhile is not this one.
 bool StayWithRun::over() const {
-    return live_.job().runs.size() > number_ || state_of(which()) != watch::RunState::open;
+    return live_.job().runs.size() > number_ || which().outcome != RunState::open;
 }
 
 // Marks of another terminal are seen at once. A journal that cannot be read for now ends no watch: it goes on with what
@@ -92,8 +92,7 @@ StayWithRun::Tick StayWithRun::tick() {
     const UnixMs now = shop_.clock->now();
     if (const double jump_s = clocks_.jumped(kMachine.now(), steady_s()); jump_s != 0) keep(jump_entry(jump_s));
     RunSupply::Taken taken = supply_->take();
-    for (const ready::Breach& b : taken.breaches)
-        ringer_.ring(run_.number, {"hold:" + b.hold, 0, true, breach_words(b)});
+    for (const Breach& b : taken.breaches) ringer_.ring(run_.number, {"hold:" + b.hold, 0, true, breach_words(b)});
     out.breaches = std::move(taken.breaches);
     look();
     if (moved_ || !taken.samples.empty()) follow_->see(which(), std::move(taken.samples));

@@ -38,10 +38,10 @@ public:
 
     struct Tick {
         watch::Where where;
-        std::vector<ready::Breach> breaches;  // since the last tick; in the journal, and called out
-        std::optional<alarm::Call> call;      // made now
-        std::vector<std::string> troubles;    // one sentence each, while they stand
-        bool over = false;                    // the run has ended or was broken off
+        std::vector<Breach> breaches;       // since the last tick; in the journal, and called out
+        std::optional<alarm::Call> call;    // made now
+        std::vector<std::string> troubles;  // one sentence each, while they stand
+        bool over = false;                  // the run has ended or was broken off
     };
     Tick tick();
     const watch::Follow& follow() const { return follow_->follow(); }

@@ -67,7 +67,7 @@ TEST_F(Stay, ARunThatEndsIsOverAndIsLookedAtOnceMore) {
     EXPECT_TRUE(over.over);
     EXPECT_FALSE(over.call);
     const RunLook last = must(run->end());
-    EXPECT_EQ(last.where.state, watch::RunState::broken_off);
+    EXPECT_EQ(last.where.state, RunState::broken_off);
     EXPECT_EQ(last.where.sentence, over.where.sentence);
 }
 
@@ -79,8 +79,8 @@ TEST_F(Stay, AnotherRunThatWasBegunIsNotThisOne) {
     t_.add("started", {{"release", "27.3.118"}});
     const auto over = run->tick();
     EXPECT_TRUE(over.over);
-    EXPECT_EQ(over.where.state, watch::RunState::ended);
-    EXPECT_EQ(must(run->end()).run.outcome, book::Outcome::ended);
+    EXPECT_EQ(over.where.state, RunState::ended);
+    EXPECT_EQ(must(run->end()).run.outcome, RunState::ended);
 }
 
 TEST_F(Stay, AHoldThatTheReadingsShowBrokenIsSaidAndKeptBeforeTheTickIsDone) {

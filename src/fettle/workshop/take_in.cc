@@ -97,7 +97,7 @@ Result<TakenIn> take_in(const Workshop& shop, const TakeInRequest& request) {
     if (auto ok = book::check_entry("opened", data); !ok) return pass(ok);
     std::vector<book::Addition> more;
     out.kept = request.keep;
-    for (Thing& thing : out.kept) {
+    for (Keeping& thing : out.kept) {
         thing.id = fmt::format("keeping-{}", more.size() + 1);
         const NewEntry entry = kept_entry(thing);
         more.push_back({entry.type, json::serialize(entry.data)});

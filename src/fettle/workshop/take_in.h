@@ -19,7 +19,7 @@ struct TakeInRequest {
     Place place = Place::bench;
     std::vector<std::string> plates;  // as typed
     std::optional<int> housings;      // how many came in
-    std::vector<Thing> keep;
+    std::vector<Keeping> keep;
     std::vector<std::string> consents;  // "one-way", "name on the sheet", …
     std::string by;                     // who took it in
 };
@@ -31,7 +31,7 @@ struct WorthDoing {
 };
 struct TakenIn {
     std::string job;
-    std::vector<Thing> kept;  // with their ids
+    std::vector<Keeping> kept;  // with their ids
     bool complains = false;
     bool family_known = false;  // one of the plates is of a family known here: there are release notes to ask
     std::vector<WorthDoing> worth;
