@@ -4,7 +4,7 @@ line that waits to be resolved after a merge, a C++ file too long to read."""
 
 import re
 
-from tree import end, files, shown
+from tree import end, shown, tracked
 
 LARGEST_BYTES = 1 << 20
 MOST_LINES = 400
@@ -19,7 +19,7 @@ WORDS = {  # put together from parts, so that this file passes its own check
 
 def main():
     findings, seen = [], 0
-    for path in files():
+    for path in tracked():
         seen += 1
         name = shown(path)
         if path.is_symlink() and not path.exists():

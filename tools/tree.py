@@ -2,6 +2,7 @@
 
 import os
 import re
+import subprocess
 import sys
 from pathlib import Path
 
@@ -16,6 +17,16 @@ def files(*suffixes, below="."):
         folders[:] = [f for f in folders if f not in SKIPPED]
         found += [Path(at) / n for n in names if n not in SKIPPED and (not suffixes or n.endswith(suffixes))]
     return sorted(found)
+
+
+def tracked():
+    """The files that belong to the tree, whatever else lies in its folders: by git, or all where there is none."""
+    try:
+        told = subprocess.run(["git", "-C", ROOT, "ls-files", "-z"], capture_output=True, check=True).stdout
+    except (OSError, subprocess.CalledProcessError):
+        return files()
+    names = {ROOT / name for name in told.decode().split("\0") if name}
+    return [f for f in files() if f in names] if names else files()
 
 
 def shown(path):
