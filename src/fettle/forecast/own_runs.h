@@ -20,6 +20,10 @@ struct NormalInverseGamma {
 // A prior worth three runs whose predictive has the model's median and 90 % point.
 NormalInverseGamma prior_from(const Quantiles& model);
 
+// ln(seconds) of runs with those drawn in that no honest run comes near: one absurd run (a tap by mistake, a night in
+// between) then says no more than one at the edge of what is believed.
+std::vector<double> pulled_in(const NormalInverseGamma& prior, std::vector<double> logs);
+
 // For each total its value at the same rank in the predictive distribution after `runs`.
 std::vector<double> predictive(const Quantiles& model, const std::vector<PastRun>& runs,
                                const std::vector<double>& totals);

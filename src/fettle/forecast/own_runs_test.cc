@@ -59,5 +59,53 @@ TEST(Predictive, KeepsRanksAndFollowsTheStudentT) {
     EXPECT_NEAR(sorted[900], std::exp(p.m + p.scale() * boost::math::quantile(t, 900.5 / 1001)), 1e-4 * sorted[900]);
 }
 
+const Quantiles model{800, 1000, 1300, 1500};
+
+// The 90 % point of the next run, as that of the 91st of 101.
+double ninety(const std::vector<PastRun>& runs) {
+    std::vector<double> totals(101);
+    for (std::size_t i = 0; i < totals.size(); ++i) totals[i] = 500 + static_cast<double>(i);
+    return predictive(model, runs, totals)[90];
+}
+
+std::vector<double> logs_of(const std::vector<PastRun>& runs) {
+    std::vector<double> out;
+    for (const PastRun& r : runs) out.push_back(std::log(r.seconds));
+    return out;
+}
+
+// The wish itself: one run of 0 s or 15 h among n moves the nine-in-ten point by no more than one extreme honest run
+// would; honest: within the range of 10,000 runs of what was predicted before it (Student's t of the own runs).
+TEST(Predictive, OneAbsurdRunSaysNoMoreThanOneExtremeHonestOne) {
+    std::vector<PastRun> runs;
+    for (int n = 0; n <= 30; ++n) {
+        if (n < 6 || n % 8 == 0) {
+            const double before = ninety(runs);
+            const auto p = prior_from(model).after(logs_of(runs));
+            const double reach = p.scale() * boost::math::quantile(boost::math::students_t(p.degrees()), 0.9999);
+            double honest = 0;
+            for (int k = -20; k <= 20; ++k) {
+                auto with = runs;
+                with.push_back({std::exp(p.m + reach * k / 20)});
+                honest = std::max(honest, std::abs(ninety(with) - before));
+            }
+            for (const double absurd : {0.001, 0.5, 54'000.0, 2'000'000.0}) {
+                auto with = runs;
+                with.push_back({absurd});
+                EXPECT_LE(std::abs(ninety(with) - before), 1.02 * honest)
+                    << n << " runs, and one of " << absurd << " s";
+            }
+        }
+        runs.push_back({1000 + 40.0 * ((n * 7) % 11 - 5)});
+    }
+}
+
+TEST(Predictive, RunsThatAreAllSlowerOrQuickerAreBelieved) {
+    for (const double seconds : {2500.0, 400.0}) {
+        const std::vector<double> logs = logs_of(std::vector<PastRun>(8, {seconds}));
+        EXPECT_EQ(pulled_in(prior_from(model), logs), logs);
+    }
+}
+
 }  // namespace
 }  // namespace fettle::forecast
