@@ -22,6 +22,7 @@ public:
         : family_(family), sheet_(sheet), expected_(expected), set_after_(set_after), e_(e) {}
 
     Answer run() {
+        some_lines_ = listed_in_part();
         for (const Installed& want : expected_.pieces) piece(want);
         strangers();
         count();
@@ -54,6 +55,16 @@ private:
         return nullptr;
     }
 
+    // Somebody who types less than half of what must be there has typed some lines of the box's list: of the others
+    // nothing is known. (A guess: nobody takes a list of which more than half is missing for a whole one.)
+    bool listed_in_part() const {
+        if (!e_.as_left || e_.as_left->origin != Origin::typed) return false;
+        const auto listed = std::count_if(expected_.pieces.begin(), expected_.pieces.end(), [&](const Installed& p) {
+            return e_.as_left->find(p.box, p.name) != nullptr;
+        });
+        return 2 * static_cast<std::size_t>(listed) < expected_.pieces.size();
+    }
+
     void piece(const Installed& want) {
         PieceProof p;
         p.box = want.box;
@@ -64,7 +75,7 @@ private:
         if (!e_.as_left) {
             p.state = PieceState::not_read;
         } else if (!found) {
-            p.state = PieceState::missing;
+            p.state = some_lines_ ? PieceState::not_read : PieceState::missing;
         } else {
             p.found = found->version;
             const bool same = found->version == want.version &&
@@ -118,8 +129,13 @@ private:
         }
         differences();
         if (a_.not_read > 0) {
-            say("as-left-not-read", Verdict::cant_say, "the as-left list was not read, piece by piece", "as-left",
-                "not read");
+            say("as-left-not-read", Verdict::cant_say,
+                some_lines_
+                    ? fmt::format("only some lines of the as-left list were typed; of {} of {} pieces nothing is "
+                                  "known",
+                                  a_.not_read, expected_.pieces.size())
+                    : std::string("the as-left list was not read, piece by piece"),
+                "as-left", some_lines_ ? "typed" : "not read");
             miss("the as-left list, read over the link or typed from the box's own list", Give::as_left);
         }
         if (a_.inferred > 0) {
@@ -297,7 +313,7 @@ private:
     const change::InstalledList& expected_;
     const change::SetState& set_after_;
     const Evidence& e_;
-    bool failed_ = false, tally_good_ = true;
+    bool failed_ = false, tally_good_ = true, some_lines_ = false;
     int wrong_ = 0;  // pieces of another version, or not there
     Answer a_;
 };

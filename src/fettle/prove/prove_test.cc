@@ -87,6 +87,22 @@ TEST_F(ProveTest, OnePieceMissingFails) {
     e_.as_left->pieces.pop_back();
     EXPECT_EQ(answer().proof, Proof::failed);
 }
+// Two lines of five: of the others nothing is known, and nothing is proved by it.
+TEST_F(ProveTest, SomeLinesOfTheListAreSomeLines) {
+    e_.as_left->origin = Origin::typed;
+    e_.as_left->pieces.resize(2);
+    Answer a = answer();
+    EXPECT_EQ(a.proof, Proof::partly) << a.sentence;
+    EXPECT_EQ(a.differ, 0);
+    EXPECT_EQ(a.not_read, 3);
+    EXPECT_EQ(a.judgement.verdict(), Verdict::cant_say);
+    e_.as_left->pieces[0].version = "27.1.110";
+    EXPECT_EQ(answer().proof, Proof::failed);
+    e_.as_left->origin = Origin::read;  // over the link the list is whole
+    a = answer();
+    EXPECT_EQ(a.proof, Proof::failed);
+    EXPECT_EQ(a.differ, 4);
+}
 TEST_F(ProveTest, APieceNobodyExpectedIsSaid) {
     e_.as_left->pieces.push_back({"main", "stranger", "1", ""});
     const Answer a = answer();
