@@ -92,6 +92,7 @@ void identified(Job& job, const Entry& e, Members& m) {
     // What an earlier view told stands until another view tells otherwise: one that could not be read tells nothing.
     const std::string release = m.text("release"), market = m.text_or("market");
     if (!release.empty()) job.release_found = release;
+    if (!release.empty() && !job.runs.empty() && !job.is_open_run()) job.as_left_release = release;
     if (!release.empty() || !market.empty()) job.market = market;
     job.view = m.text_or("view");
     job.views = m.texts("views");

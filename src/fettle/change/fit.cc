@@ -181,16 +181,23 @@ void check_counter(const family::Family& family, const family::Release& r, const
         if (c.holds == Truth::no) {
             const std::string door = door_above(family, left.low);
             if (!door.empty()) c.code = "one-way-door";
-            c.text = fmt::format("{}rollback counter: the {} box has {}, {} needs {} or less",
-                                 door.empty() ? "" : "one-way door at " + door + ": ", role, words(has), r.release,
-                                 words(left));
+            c.text = fmt::format(
+                "{}rollback counter: the {} box has {} and takes nothing that leaves less; {} leaves {}",
+                door.empty() ? "" : "one-way door at " + door + ": ", role, words(has), r.release, words(left));
         } else if (c.holds == Truth::unknown) {
             // Going forward, what is not known cannot stand against. Going back, or not known which way, it decides.
             if (age(family, r, box).value_or(-1) >= 0) continue;
             c.code = "counter-unknown";
             c.wanted = words(left);
-            c.text = fmt::format("rollback counter: the {} box has {} and takes nothing that leaves less; {} leaves {}",
-                                 role, words(has), r.release, words(left));
+            c.text = has.low == Counter::lowest
+                         ? fmt::format(
+                               "rollback counter: that of the {} box is not known, and it takes nothing that "
+                               "leaves less; {} leaves {}",
+                               role, r.release, words(left))
+                         : fmt::format(
+                               "rollback counter: the {} box has {} and takes nothing that leaves less; {} "
+                               "leaves {}",
+                               role, words(has), r.release, words(left));
             c.rests_on = "family file";
         }
         out.push_back(std::move(c));

@@ -147,7 +147,7 @@ private:
         const bool fed = q_.found.power == Power::kept, goes_on = q_.found.now == Now::goes_on;
         const bool may_go_on = chance([](Outcome o) { return o == Outcome::goes_on_by_itself; }).high > 0;
         if (q_.seen.ended || (!fed && !goes_on && !(may_go_on && q_.found.now == Now::not_said))) return;
-        if (q_.found.power == Power::lost && !goes_on) return ask_first(MendKind::wait, kShowFirst);
+        if (!fed && !goes_on) return ask_first(MendKind::wait, q_.found.power == Power::lost ? kShowFirst : kSayFirst);
         if (!goes_on && used_up(MendKind::wait, rule)) return;
         Attempt t = made(MendKind::wait, rule);
         const std::vector<double>& left = fed ? left_of_act_ : left_;

@@ -214,9 +214,7 @@ private:
 
     void before() {
         const bool tries = a_.attempts.size() > 1;
-        const bool waits_for_supply =
-            std::any_of(a_.withheld.begin(), a_.withheld.end(), [](const Withheld& w) { return w.wants_supply; });
-        if (case_.supply_failed && (tries || waits_for_supply))
+        if (case_.supply_failed && (tries || waits_for_supply()))
             a_.before.push_back(
                 "a supply that holds, checked at the box: power went once, and a second cut is another case");
         if (q_.found.power == Power::kept && !restarted_by_itself(q_))
@@ -248,6 +246,8 @@ private:
                 "goes-on or dark",
                 human_duration(std::max(60.0, longest_dark_s(q_.family, q_.forecast))));
         }
+        if (a_.look.empty() && a_.attempts.size() == 1 && waits_for_supply())
+            a_.look = "feed it from a supply that does not fail again, and say so: --supply holds";
         if (const std::string& r = q_.found.release; !r.empty() && r != q_.sheet.from && r != q_.sheet.to)
             say("mend-release-odd", Verdict::cant_say,
                 fmt::format("{} is neither what was installed ({}) nor what this run brings ({}): mistyped, or another "
@@ -255,8 +255,11 @@ private:
                             printable(r), q_.sheet.from, q_.sheet.to),
                 "mend", "typed");
         if (!a_.look.empty() && !contradicted_)
-            say("mend-look", Verdict::cant_say, "what the box does now is not said: " + a_.look, "mend", "not said",
-                std::move(next));
+            say("mend-look", Verdict::cant_say, "look first: " + a_.look, "mend", "not said", std::move(next));
+    }
+
+    bool waits_for_supply() const {
+        return std::any_of(a_.withheld.begin(), a_.withheld.end(), [](const Withheld& w) { return w.wants_supply; });
     }
 
     bool comes_up_fed() const {
@@ -265,8 +268,8 @@ private:
 
     void last_words() {
         const Attempt& first = a_.attempts.front();
-        const bool asks =
-            std::any_of(a_.withheld.begin(), a_.withheld.end(), [](const Withheld& w) { return w.wants_answer; });
+        const bool asks = std::any_of(a_.withheld.begin(), a_.withheld.end(),
+                                      [](const Withheld& w) { return w.wants_answer || w.wants_supply; });
         a_.stop = first.kind == MendKind::hand_over && !contradicted_ && q_.found.power != Power::not_said && !asks;
         a_.who_goes_on = a_.attempts.back().words + " (" + a_.attempts.back().who + ")";
         a_.stop_rule =

@@ -30,7 +30,9 @@ void Checker::contradictions() {
         if (running && h.engine_off) contradict(h.id, "engine=running", key + "=yes", h.words, "engine=off" + no);
         if (may_crank && h.id == "stop-start")
             contradict(h.id, "stop-start=on", key + "=yes", h.words, "stop-start=off" + no);
-        if (unsupported && is_support(h)) contradict(h.id, "support=no", key + "=yes", h.words, "support=yes" + no);
+        if (unsupported && is_support(h))
+            contradict(h.id, "support=no", key + "=yes", h.words,
+                       "support=yes once a support supply feeds it: this family wants one");
     }
     const auto call = s_.told.find("call");
     if (call == s_.told.end() || call->second != "staying") return;

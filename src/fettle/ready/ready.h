@@ -26,6 +26,10 @@ using Told = std::map<std::string, std::string>;
 // expected. A figure must be a number in a range that can be true at all (a battery health of 800 % is a slip).
 Status check_answer(const family::Family& family, const std::string& key, const std::string& value);
 
+// A general no, "holds=no" or "person=no", said after single ones were answered with yes: it is a no to each of them.
+// Their keys. A general yes says nothing of a single no: that one is put right by its own key.
+std::vector<std::string> also_denied_by(const Told& told, const std::string& key, const std::string& value);
+
 // What other rooms found. optional: nullopt is "not known", which is never taken for yes.
 struct Situation {
     bool on_bench = true;

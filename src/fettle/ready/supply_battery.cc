@@ -84,7 +84,7 @@ double Judge::cold() {
     const auto factor = cold_factor(*f_.battery_C);
     if (!factor)
         reason("battery-too-cold", Verdict::cant_say,
-               fmt::format("what a battery gives at {:.0f} °C is not in the table, which ends at {:.0f} °C: less "
+               fmt::format("what a battery gives at {:.1f} °C is not in the table, which ends at {:.1f} °C: less "
                            "than there",
                            *f_.battery_C, kColdest_C),
                "IEEE 485, from memory");

@@ -219,4 +219,13 @@ std::string tested(const Told& told, const family::Act& ask, const std::string& 
     return first;
 }
 
+std::vector<std::string> also_denied_by(const Told& told, const std::string& key, const std::string& value) {
+    std::vector<std::string> out;
+    const std::string stem = key == "holds" ? "hold." : key == "person" ? "person." : "";
+    if (stem.empty() || value != "no") return out;
+    for (const auto& [other, said] : told)
+        if (other.starts_with(stem) && said == "yes") out.push_back(other);
+    return out;
+}
+
 }  // namespace fettle::ready

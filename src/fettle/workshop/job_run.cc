@@ -24,7 +24,10 @@ Result<change::SetState> found_set(const Workshop& shop, const JobRun& run) {
     }
     IdentifyRequest who;
     for (const auto& [role, plate] : run.job.plates) who.plates.push_back(plate);
-    const std::string release = run.job.planned_from.empty() ? run.job.release_found : run.job.planned_from;
+    // Identified since, and before any run: what was found is what it shows now.
+    const bool found_since = run.job.runs.empty() && !run.job.release_found.empty();
+    const std::string release =
+        run.job.planned_from.empty() || found_since ? run.job.release_found : run.job.planned_from;
     if (!release.empty()) who.views = views_of(run.job, release);
     who.family = run.job.family;
     auto unit = identified(shop, who);

@@ -24,12 +24,23 @@ Status check_words(const MendRequest& r) {
     return {};
 }
 
+// Where nothing came of it, what was seen before still stands; but taking its power is a cut.
+bool changes_what_it_shows(const Tried& t) {
+    return t.came != Came::nothing || t.kind == MendKind::power_off_and_on;
+}
+
 // What is said now, over what was said earlier; `early`: then it counts as not said what the box does.
 mend::Found found_of(const MendRequest& r, const book::Aftermath& said, bool early) {
     mend::Found out;
     out.power = r.power ? *r.power : mend::power_named(said.power).value_or(mend::Power::not_said);
-    out.now = early ? mend::Now::not_said : r.now ? *r.now : mend::now_named(said.now).value_or(mend::Now::not_said);
-    out.release = r.release.empty() ? said.release : r.release;
+    // What was seen before its power went, or before an attempt that changed something, is no sight of what it does
+    // now.
+    const bool old = (r.power && !said.power.empty() && mend::words(*r.power) != said.power) ||
+                     (r.tried && changes_what_it_shows({*r.tried, *r.came}));
+    const auto before = old ? std::nullopt : mend::now_named(said.now);
+    out.now = early ? mend::Now::not_said : r.now ? *r.now : before.value_or(mend::Now::not_said);
+    out.release = !r.release.empty() ? r.release : old ? std::string() : said.release;
+    if (r.tried == MendKind::power_off_and_on && !r.power) out.power = mend::Power::lost;
     out.supply_holds = r.supply_holds || said.supply == "holds";
     return out;
 }
@@ -69,7 +80,8 @@ json::object aftermath_of(const MendRequest& r, const book::Aftermath& said, con
 std::vector<NewEntry> entries_of(const MendRequest& r, const book::Aftermath& said, const mend::Found& found,
                                  const mend::Answer& m) {
     std::vector<NewEntry> out;
-    const bool told = r.power || r.now || !r.shows.empty() || !r.release.empty() || r.supply_holds;
+    const bool told = r.power || r.now || !r.shows.empty() || !r.release.empty() || r.supply_holds ||
+                      (r.tried && changes_what_it_shows({*r.tried, *r.came}));
     if (told) out.push_back({"aftermath", aftermath_of(r, said, found)});
     if (r.tried) out.push_back({"attempt", {{"kind", code(*r.tried)}, {"came", code(*r.came)}, {"by", r.by}}});
     if (!m.nothing_to_mend)

@@ -2,7 +2,9 @@
 
 #include <algorithm>
 
+#include "fettle/base/json.h"
 #include "fettle/base/text.h"
+#include "fettle/plan/json_parts.h"
 #include "fettle/workshop/box_against.h"
 #include "fettle/workshop/plan_entry.h"
 #include "fettle/workshop/run_times.h"
@@ -35,6 +37,29 @@ std::optional<change::InstalledList> found_over_link(const book::Job& job, const
     return out.pieces.empty() ? std::nullopt : std::optional(std::move(out));
 }
 
+// The list that was typed for an earlier plan of the same set: it stands until another is typed, or the boxes are
+// identified again.
+std::optional<change::InstalledList> typed_before(const book::Job& job, const change::SetState& set) {
+    if (!job.runs.empty() || job.as_found_origin != Origin::typed || job.planned_set.empty()) return std::nullopt;
+    const auto kept = parse_json(job.planned_set, "the planned set");
+    if (!kept || !kept->is_object()) return std::nullopt;
+    const change::SetState then = plan::set_from_json(kept->get_object());
+    const auto same = [](const auto& a, const auto& b) {
+        return a.first == b.first && a.second.release == b.second.release && a.second.market == b.second.market;
+    };
+    if (!std::equal(then.begin(), then.end(), set.begin(), set.end(), same)) return std::nullopt;
+    change::InstalledList out;
+    out.origin = Origin::typed;
+    out.pieces = job.as_found;
+    return out;
+}
+
+// A plan that leads nowhere is kept where it stands on something that the last one did not know of the boxes.
+bool learnt_more(const book::Job& job, const plan::Plan& plan) {
+    return !job.planned_set.empty() &&
+           parse_json(job.planned_set, "the planned set").value_or(nullptr) != json::value(plan::set_as_json(plan.set));
+}
+
 // What is not certain of the unit comes first; then what its boxes said against what the job has. What was typed here
 // and now counts before what the job has.
 void judge_unit(const identity::Identity& unit, std::optional<book::Job> job, Judgement& judgement) {
@@ -48,16 +73,27 @@ void judge_unit(const identity::Identity& unit, std::optional<book::Job> job, Ju
     if (auto r = offered_before(*job)) judgement.add(std::move(*r));
 }
 
-// What the box offers for the first step.
+// What the box offers for the first step; `before`: what it offered otherwise when a list was last held against it.
 Result<change::OfferedAnswer> offered_against(const plan::Plan& plan, const family::Family& family,
-                                              const ListText& typed) {
+                                              const ListText& typed, const std::vector<std::string>& before) {
     if (plan.steps.empty())
         return usage_error("offered-no-step", "--offered", "the plan has no step to hold an offered list against",
                            "leave --offered out, or plan to a release that is reached");
     const auto list = change::parse_offered(family, typed.text, typed.place);
     if (!list) return pass(list);
     const auto& step = plan.steps.front();
-    return change::compare_offered(family, step.release, step.sheet, *list);
+    change::OfferedAnswer held = change::compare_offered(family, step.release, step.sheet, *list);
+    // A list that says less than another said does not settle what that one had otherwise.
+    const bool less = std::any_of(list->begin(), list->end(), [](const auto& o) { return o.version.empty(); });
+    if (!less || !held.surprises.empty() || before.empty()) return held;
+    held.surprises = before;
+    held.judgement = {};
+    held.judgement.add(
+        {"offered-says-less", Verdict::halt,
+         "the list names no versions, and an earlier one had something else than planned: " + before.front(),
+         "offered list", "the lists and the package index",
+         "type the list that it offers once more, with boxes and versions"});
+    return held;
 }
 
 }  // namespace
@@ -139,20 +175,23 @@ Result<Planned> plan_job(const Workshop& shop, const PlanAsk& asked) {
         request.as_found = std::move(*list);
     } else if (job) {
         request.as_found = found_over_link(*job, family);
+        if (!request.as_found) request.as_found = typed_before(*job, request.set);
     }
     request.own_outcomes = own_outcomes_of(shop, family.id, ask.complaint, ask.job);
     out.plan = put_together(shop, std::move(request), *shelf);
-    if (job && ask.offered) job->offered_otherwise.clear();  // it is held against the plan again
+    std::vector<std::string> otherwise;
+    if (job && ask.offered) std::swap(otherwise, job->offered_otherwise);  // it is held against the plan again
     judge_unit(out.unit.identity, job, out.plan->judgement);
     if (ask.offered) {
-        auto held = offered_against(*out.plan, family, *ask.offered);
+        auto held = offered_against(*out.plan, family, *ask.offered, otherwise);
         if (!held) return pass(held);
         out.offered = std::move(*held);
         out.plan->judgement.add(out.offered->judgement);
     }
     if (job)
         for (Reason& r : out.plan->judgement.reasons) r.next.name_job(job->number);
-    if (job && (!out.plan->steps.empty() || out.plan->nothing_to_do)) {
+    const bool leads = !out.plan->steps.empty() || out.plan->nothing_to_do;
+    if (job && (leads || (job->runs.empty() && learnt_more(*job, *out.plan)))) {
         if (auto kept = append_entries(shop, ask.job, {planned_entry(*out.plan, ask.cuts, ask.fed, out.offered)});
             !kept)
             return pass(kept);

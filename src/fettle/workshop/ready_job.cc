@@ -5,6 +5,7 @@
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
 #include "fettle/workshop/box_against.h"
+#include "fettle/workshop/step_before.h"
 #include "fettle/workshop/store.h"
 
 namespace fettle::workshop {
@@ -122,6 +123,10 @@ ready::Check ready_of(const JobRun& run, const plan::PlanStep& step, UnixMs now)
         out.items.push_back({"what the box offers", "not as planned (typed)", *r});
         out.judgement.add(*r);
     }
+    if (const auto r = step_before(run, step, now)) {
+        out.items.push_back({"the step before", r->verdict == Verdict::mind ? "not proved" : "not as planned", *r});
+        out.judgement.add(*r);
+    }
     for (ready::Item& i : out.items) i.reason.next.name_job(run.number);
     for (Reason& r : out.judgement.reasons) r.next.name_job(run.number);
     return out;
@@ -159,11 +164,17 @@ Result<Answered> answer(const Workshop& shop, const AnswerRequest& request) {
                            "say KEY=VALUE, e.g. knob=answers");
     Answered out{run->number, {}};
     std::vector<NewEntry> entries;
+    ready::Told told = run->job.answers;
     for (const std::string& text : request.answers) {
         auto said = key_and_value(text, "say KEY=VALUE");
         if (!said) return pass(said);
         if (auto ok = ready::check_answer(run->family, said->first, said->second); !ok) return pass(ok);
+        for (const std::string& key : ready::also_denied_by(told, said->first, said->second)) {
+            entries.push_back(answered_entry(key, said->second));
+            told[key] = said->second;
+        }
         entries.push_back(answered_entry(said->first, said->second));
+        told[said->first] = said->second;
         out.kept.push_back(std::move(*said));
     }
     if (auto kept = append_entries(shop, run->number, entries); !kept) return pass(kept);
