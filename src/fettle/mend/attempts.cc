@@ -110,7 +110,10 @@ private:
                            [&](const Remaining& r) { return r.moment == moment; });
     }
     void hold(MendKind kind, std::string why) { a_.withheld.push_back({kind, std::move(why)}); }
-    void ask_first(MendKind kind, const char* what) { a_.withheld.push_back({kind, what, false, true}); }
+    void ask_first(MendKind kind, const char* what) {
+        hold(kind, what);
+        a_.withheld.back().wants_answer = true;
+    }
 
     // Chance over what remains that every outcome (low) or some outcome (high) of the moment passes.
     template <class Is>
