@@ -153,7 +153,7 @@ def library(t, image):
     largest.write_bytes(b"\0" + largest.read_bytes()[1:] + b"\0")
     t.json("shelf", "add", spoilt, "--from", "test", "--right", "own-work", exits=(3,))
     t.json("shelf", "list", "--refused")
-    t.json("shelf", "list", "--fits", *PLATES)
+    t.json("shelf", "list", *(word for plate in PLATES for word in ("--fits", plate)))
     t.json("shelf", "compare", FROM, TO)
     t.json("shelf", "compare", FROM, TO, "--all")
     t.json("shelf", "verify")

@@ -20,6 +20,13 @@ fs::path default_home() {
     return ".fettle";
 }
 
+// An option takes one value each time that it is given, however often it may be: what stands behind is not its own.
+void one_value_each(CLI::App& app) {
+    for (CLI::Option* option : app.get_options())
+        if (!option->get_positional()) option->allow_extra_args(false);
+    for (CLI::App* command : app.get_subcommands([](CLI::App*) { return true; })) one_value_each(*command);
+}
+
 }  // namespace
 
 void CommandLine::define() {
@@ -42,6 +49,7 @@ void CommandLine::define() {
     define_link();
     define_ready();
     define_run();
+    one_value_each(app);
 }
 
 namespace {

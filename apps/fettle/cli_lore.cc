@@ -81,7 +81,7 @@ void CommandLine::define_shelf() {
         shelf, "list", "what is on the shelf, oldest first", shelf_list,
         [](CLI::App& c, workshop::ShelfListRequest& o) {
             c.add_option("--family", o.family, "of this family")->type_name("ID");
-            c.add_option("--fits", o.fits, "for the boxes with these plates")->type_name("PLATE");
+            c.add_option("--fits", o.fits, "for the box with this plate; once for each box")->type_name("PLATE");
             c.add_flag("--refused", o.refused, "what was refused, and why");
         });
     command<ShelfShowOptions>(shelf, "show", "one release: slip, signature, pieces", shelf_show,
