@@ -2,45 +2,11 @@
 
 #include <fmt/core.h>
 
-#include <algorithm>
-
 #include "fettle/base/text.h"
 #include "fettle/card/audit_parts.h"
 
 namespace fettle::card {
 namespace {
-
-// The finding that a technician would name first: the worst, and among equals the one that explains the others.
-const Reason* first_to_say(const Judgement& j) {
-    static constexpr std::string_view order[] = {
-        "wrong-file-system", "no-file-system",      "boot-sector-wrong", "fat32-too-few-clusters", "card-cut-short",
-        "card-read-failed",  "one-folder-too-deep", "archive-unopened",  "releases-mixed",         "copy-name",
-        "other-card",        "other-release",       "other-family",      "index-missing",          "signature-wrong",
-        "file-missing",      "file-differs",        "family-not-named"};
-    const auto rank = [](const Reason& r) {
-        return std::find(std::begin(order), std::end(order), r.code) - std::begin(order);
-    };
-    const Reason* best = nullptr;
-    for (const auto& r : j.reasons)
-        if (!best || r.verdict > best->verdict || (r.verdict == best->verdict && rank(r) < rank(*best))) best = &r;
-    return best;
-}
-
-// Findings whose text names a cluster or an entry: the sentence on top says first what that means.
-bool of_structure(std::string_view code) {
-    static constexpr std::string_view all[] = {
-        "chain-crossed", "chain-circular", "chain-short", "chain-long",      "clusters-broken",  "name-damaged",
-        "long-name-sum", "folder-damaged", "name-twice",  "name-hash-wrong", "entry-set-damaged"};
-    return std::find(std::begin(all), std::end(all), code) != std::end(all);
-}
-
-std::string sentence_of(const Audit& a) {
-    const Reason* first = first_to_say(a.judgement);
-    if (!first || first->verdict == Verdict::fit) return first ? first->text : std::string();
-    const auto others = a.judgement.reasons.size() - 1;
-    const std::string more = others == 0 ? "" : fmt::format(" ({} below)", plural(others, "more finding"));
-    return (of_structure(first->code) ? "The card's file system is damaged: " : "") + first->text + more;
-}
 
 void say_what_was_not_checked(AuditState& s) {
     const auto* rule = s.rule();
@@ -84,7 +50,7 @@ Result<Audit> audit(BlockDevice& device, const AuditRequest& request) {
     }
     say_what_was_not_checked(s);
     say_good(s);
-    s.out.sentence = sentence_of(s.out);
+    s.out.sentence = sentence_of(s.out.judgement);
     return std::move(s.out);
 }
 

@@ -29,10 +29,24 @@ struct AuditRequest {
     UnixMs now = 0;     // for the dates of the maker's certificates
 };
 
+// The whole of what a finding's text shows three of.
+struct NamedList {
+    std::string code;
+    std::vector<std::string> names;
+};
+
+// A file whose digest is not the one wanted.
+struct Differing {
+    std::string path, algorithm, found, wanted;
+};
+
 struct Audit {
     Judgement judgement;                   // never empty: a good card has `card-good`
     std::string sentence;                  // what a technician would say, one sentence
     std::vector<std::string> not_checked;  // what this audit did not look at, and why
+
+    std::vector<NamedList> lists;
+    std::vector<Differing> differing;
 
     std::string table;        // "mbr", "gpt", "none"
     std::string file_system;  // "FAT32", "exFAT", …; empty: none known
@@ -46,13 +60,18 @@ struct Audit {
     std::uint64_t files_wanted = 0;   // that the release names
     std::uint64_t bytes_read = 0;     // of file content
 
-    std::string release;       // that the card's index names; empty: no index read
-    std::string index_sha256;  // of the index on the card
-    unsigned card = 1;         // which of the release's cards this is, by what stands on it
-    unsigned cards = 1;        // that the release takes; 0: not known
+    std::string release;               // that the card's index names; empty: no index read
+    std::string family;                // whose index it is; empty: no index read
+    std::vector<std::string> markets;  // that the index names; empty: it does not say, or no index read
+    std::string index_sha256;          // of the index on the card
+    unsigned card = 1;                 // which of the release's cards this is, by what stands on it
+    unsigned cards = 1;                // that the release takes; 0: not known
 
     Verdict verdict() const { return judgement.verdict(); }
 };
+
+// The sentence on top: the finding that explains most, and how many more there are.
+std::string sentence_of(const Judgement& judgement);
 
 // Outside errors only when the card's first sector cannot be read at all; everything else is a finding.
 Result<Audit> audit(BlockDevice& device, const AuditRequest& request = {});

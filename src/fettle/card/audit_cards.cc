@@ -45,9 +45,10 @@ std::vector<std::string> choose_card(ContentAudit& c, const family::Release& r) 
     if (!split) {
         c.s.out.cards = 0;
         const Error& e = split.error();
-        c.s.add(e.code, e.code == "sizes-not-known" ? Verdict::cant_say : Verdict::halt,
-                fmt::format("Which files belong on this card is not known: {} {}.", printable(r.release), e.problem),
-                e.place, by_family);
+        c.s.out.judgement.add(
+            Reason{e.code, e.code == "sizes-not-known" ? Verdict::cant_say : Verdict::halt,
+                   fmt::format("Which files belong on this card is not known: {} {}.", printable(r.release), e.problem),
+                   e.place, by_family, e.next});
         std::vector<std::string> here;  // what is missing cannot be told
         for (auto& p : all_paths(r))
             if (!c.look.prefixes(c.on_card(p)).empty()) here.push_back(std::move(p));
@@ -58,9 +59,10 @@ std::vector<std::string> choose_card(ContentAudit& c, const family::Release& r) 
     if (asked > split->cards)
         c.s.add("other-card", Verdict::halt,
                 split->cards == 1
-                    ? fmt::format("Release {} takes one card; there is no card {}.", printable(r.release), asked)
-                    : fmt::format("Release {} takes {} cards; there is no card {}.", printable(r.release), split->cards,
-                                  asked),
+                    ? fmt::format("Release {} takes one card; there is no card {}. Take the one that there is.",
+                                  printable(r.release), asked)
+                    : fmt::format("Release {} takes {} cards; there is no card {}. Take one that there is.",
+                                  printable(r.release), split->cards, asked),
                 "", by_family);
     if (split->cards == 1) return all_paths(r);
 

@@ -72,7 +72,7 @@ void judge_4_gib(ContentAudit& c, const Wanted& w, const Node& n) {
     else if (n.size > fat_largest_file - c.volume.boot().cluster_bytes())
         c.s.add("file-at-4-gib", Verdict::mind,
                 fmt::format("{} ('{}') ends within one cluster of the 4 GiB border; readers that count in 32 bits "
-                            "stumble there.",
+                            "stumble there. Ask the release's source whether that is meant.",
                             w.words, printable(n.path)),
                 n.path, "FAT specification 1.03, DIR_FileSize");
 }
@@ -130,6 +130,7 @@ void report_missing(ContentAudit& c, const std::vector<std::string>& missing) {
     std::vector<std::string> pieces;
     for (const auto& m : missing)
         if (!(c.has_index && m == c.index_path())) pieces.push_back(m);
+    if (!pieces.empty() && !c.none_there) c.s.list("file-missing", pieces);
     if (!pieces.empty() && !c.none_there)
         c.s.add("file-missing", Verdict::halt,
                 fmt::format("{} {} not on the card, and the release names {}. Lay the card again.", some_names(pieces),
@@ -137,16 +138,26 @@ void report_missing(ContentAudit& c, const std::vector<std::string>& missing) {
                 pieces.front(), "index");
 }
 
+// What the release itself is held against, a file that it does not name and that the family tolerates is not: for that
+// only limits count that the family file states.
 void judge_limits(ContentAudit& c) {
     const auto* rule = c.s.rule();
     if (!rule) return;
+    static const family::CardRule unstated;
+    const bool strict = rule->foreign == "refused";
     std::vector<std::string> long_paths, large;
     for (const auto& n : c.listing.nodes) {
         if (n.folder) continue;
+        const bool ours = strict || c.is_matched(n);
         const auto wide = to_utf16(n.path);
-        if ((wide ? wide->size() : n.path.size()) > rule->longest_path) long_paths.push_back(n.path);
-        if (n.size > rule->largest_file) large.push_back(n.path);
+        if ((wide ? wide->size() : n.path.size()) > rule->longest_path &&
+            (ours || rule->longest_path != unstated.longest_path))
+            long_paths.push_back(n.path);
+        if (n.size > rule->largest_file && (ours || rule->largest_file != unstated.largest_file))
+            large.push_back(n.path);
     }
+    if (!long_paths.empty()) c.s.list("path-too-long-on-card", long_paths);
+    if (!large.empty()) c.s.list("file-too-large-on-card", large);
     if (!long_paths.empty())
         c.s.add("path-too-long-on-card", Verdict::halt,
                 fmt::format("{} is longer than the {} characters that {} takes. Lay the card again.",
@@ -188,6 +199,7 @@ void look_up(ContentAudit& c) {
     }
     judge_copies(c, missing);
     report_missing(c, missing);
+    if (!wrong_case.empty()) c.s.list("wrong-case", wrong_case);
     if (!wrong_case.empty())
         c.s.add(
             "wrong-case", Verdict::mind,
@@ -202,16 +214,16 @@ void without_family(ContentAudit& c) {
     for (const auto& n : c.listing.nodes) {
         if (n.path.find('/') != std::string::npos) continue;
         if (const auto whose = leftover_of(n.path); !whose.empty())
-            c.s.add(
-                "desktop-leftover", Verdict::mind,
-                fmt::format("'{}' was left on the card by {}; a box that lists the top strictly would stumble on it.",
-                            printable(n.path), whose),
-                n.path, "common practice");
+            c.s.add("desktop-leftover", Verdict::mind,
+                    fmt::format("'{}' was left on the card by {}; a box that lists the top strictly would stumble on "
+                                "it. Lay it again.",
+                                printable(n.path), whose),
+                    n.path, "common practice");
         else if (!n.folder)
             if (const auto kind = c.archive_of(n); !kind.empty())
                 c.s.add("archive-on-card", Verdict::mind,
-                        fmt::format("'{}' is an archive ({}); boxes do not open archives as a rule.", printable(n.path),
-                                    kind),
+                        fmt::format("'{}' is an archive ({}); boxes do not open archives as a rule. Name the family.",
+                                    printable(n.path), kind),
                         n.path, "common practice");
     }
     if (c.s.request.family) {
@@ -224,7 +236,7 @@ void without_family(ContentAudit& c) {
     }
     c.s.add("family-not-named", Verdict::cant_say,
             "Which box this card is for was not said: where the index must stand, which files belong here and whether "
-            "they are whole was not checked.",
+            "they are whole was not checked. Name the family.",
             "", "no family named");
     c.s.out.not_checked.emplace_back("index, files and digests: no family was named (--family ID)");
 }

@@ -27,16 +27,50 @@ std::optional<Region> read_region(BlockDevice& device, std::uint64_t at, std::ui
     return r;
 }
 
+// Two FATs has only a variant of exFAT (TexFAT), and which counts a flag says: many readers know the first alone.
+void judge_fats(AuditState& s, const Volume& v) {
+    const BootSector& b = v.boot();
+    const bool second = b.volume_flags & 1;
+    const char* where = "boot sector, ActiveFat";
+    const char* rests = "exFAT specification 3.1, NumberOfFats and ActiveFat";
+    if (b.fat_copies < 2) {
+        if (second)
+            s.add("active-fat-wrong", Verdict::halt,
+                  "The boot sector says that only FAT 2 counts, and the card has 1. Lay the card again.", where, rests);
+        return;
+    }
+    const auto differ = first_difference(s, v, 0, 1);
+    if (!differ) return;
+    const std::string at = fmt::format("byte {} of FAT 2", *differ);
+    if (*differ == b.fat_sectors * b.bytes_per_sector)
+        s.add("exfat-second-fat", s.strictly(),
+              "The card has two FATs, as only a variant of exFAT has: many readers refuse it or know the first alone. "
+              "Lay "
+              "it again.",
+              where, rests);
+    else if (second)
+        s.add(
+            "first-fat-stale", Verdict::halt,
+            "Only FAT 2 counts, and the first says something else: common readers go by the first and get wrong bytes. "
+            "Lay the card again.",
+            at, rests);
+    else
+        s.add("fats-differ", Verdict::halt,
+              "The FATs differ: which of them is right cannot be told, and a box may read either. Lay the card again.",
+              at, rests);
+}
+
 }  // namespace
 
 void audit_exfat(AuditState& s, Volume& v) {
     const BootSector& b = v.boot();
+    judge_fats(s, v);
     auto main = read_region(s.device, v.at_bytes(), b.bytes_per_sector);
     const std::uint64_t region = std::uint64_t{exfat::boot_region_sectors} * b.bytes_per_sector;
     auto backup = read_region(s.device, v.at_bytes() + region, b.bytes_per_sector);
     if (!main || !backup) {
-        s.add("card-read-failed", Verdict::halt, "The boot regions cannot be read to their end.", "boot region",
-              "device");
+        s.add("card-read-failed", Verdict::halt, "The boot regions cannot be read to their end. Take another card.",
+              "boot region", "device");
         return;
     }
     if (!main->sum_holds)
@@ -53,13 +87,15 @@ void audit_exfat(AuditState& s, Volume& v) {
               "again if there is time.",
               "sector 12 of the volume", by_spec);
     if (b.volume_flags & 2)
-        s.add(
-            "dirty-flag", Verdict::mind,
-            "The card was pulled before it was written to the end, or not ejected. If every file is right, it will do.",
-            "volume flags", by_spec);
+        s.add("dirty-flag", Verdict::mind,
+              "The card was pulled before it was written to the end, or not ejected. If every file is right, it will "
+              "do; else "
+              "lay it again.",
+              "volume flags", by_spec);
     if (b.volume_flags & 4)
         s.add("hard-error-flag", Verdict::mind,
-              "A system that used this card met read or write errors on it. Take another.", "volume flags", by_spec);
+              "A system that used this card met read or write errors on it. Take another card.", "volume flags",
+              by_spec);
 }
 
 }  // namespace fettle::card

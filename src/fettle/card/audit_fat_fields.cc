@@ -12,29 +12,9 @@ namespace {
 
 constexpr const char* by_spec = "FAT specification 1.03";
 
-// The first byte at which two copies of the FAT differ; the FAT's size where they are equal. Says so where it cannot
-// be read.
-std::optional<std::uint64_t> first_difference(AuditState& s, const Volume& v, std::uint32_t one, std::uint32_t two) {
-    const BootSector& b = v.boot();
-    const std::uint64_t size = b.fat_sectors * b.bytes_per_sector;
-    const std::uint64_t fats = v.at_bytes() + std::uint64_t{b.reserved} * b.bytes_per_sector;
-    Bytes left, right;
-    for (std::uint64_t at = 0; at < size; at += left.size()) {
-        left.resize(std::min<std::uint64_t>(256u << 10, size - at));
-        right.resize(left.size());
-        if (!s.device.read_at(fats + one * size + at, left) || !s.device.read_at(fats + two * size + at, right)) {
-            s.add("card-read-failed", Verdict::halt, "The FATs cannot be read to their end.", "FAT", "device");
-            return std::nullopt;
-        }
-        if (left != right)
-            return at + static_cast<std::uint64_t>(std::mismatch(left.begin(), left.end(), right.begin()).first -
-                                                   left.begin());
-    }
-    return size;
-}
-
-// With mirroring off the specification goes by the copy that is named. mtools does; fsck.fat and sleuthkit read the first
-// (tried with mtools 4.0.32, dosfstools 4.2, sleuthkit 4.11 on one card). Where the two hold the same, all read the same.
+// With mirroring off the specification goes by the copy that is named. mtools does; fsck.fat and sleuthkit read the
+// first (tried with mtools 4.0.32, dosfstools 4.2, sleuthkit 4.11 on one card). Where the two hold the same, all read
+// the same.
 void judge_active_fat(AuditState& s, const Volume& v) {
     const BootSector& b = v.boot();
     const std::uint32_t named = b.ext_flags & 0x0Fu;
@@ -80,7 +60,8 @@ void judge_fat_copies(AuditState& s, const Volume& v) {
 void judge_info(AuditState& s, const Volume& v, const Listing& listing) {
     const BootSector& b = v.boot();
     const auto wrong = [&](std::string text) {
-        s.add("fsinfo-wrong", Verdict::mind, std::move(text), "FSInfo sector", by_spec);
+        s.add("fsinfo-wrong", Verdict::mind, std::move(text) + " Lay the card again if there is time.", "FSInfo sector",
+              by_spec);
     };
     if (b.fsinfo_sector == 0 || b.fsinfo_sector == 0xFFFF) return;  // the volume has none
     if (b.fsinfo_sector >= b.reserved)
@@ -107,11 +88,33 @@ void judge_backup(AuditState& s, const Volume& v) {
     sector[65] = other[65];  // the flag byte changes in the first copy only
     if (sector != other)
         s.add("backup-boot-differs", Verdict::mind,
-              "The backup boot sector differs from the first: something wrote to this card after it was made.",
+              "The backup boot sector differs from the first: something wrote to this card after it was made. Lay it "
+              "again if "
+              "there is time.",
               fmt::format("sector {} of the volume", b.backup_sector), by_spec);
 }
 
 }  // namespace
+
+std::optional<std::uint64_t> first_difference(AuditState& s, const Volume& v, std::uint32_t one, std::uint32_t two) {
+    const BootSector& b = v.boot();
+    const std::uint64_t size = b.fat_sectors * b.bytes_per_sector;
+    const std::uint64_t fats = v.at_bytes() + std::uint64_t{b.reserved} * b.bytes_per_sector;
+    Bytes left, right;
+    for (std::uint64_t at = 0; at < size; at += left.size()) {
+        left.resize(std::min<std::uint64_t>(256u << 10, size - at));
+        right.resize(left.size());
+        if (!s.device.read_at(fats + one * size + at, left) || !s.device.read_at(fats + two * size + at, right)) {
+            s.add("card-read-failed", Verdict::halt, "The FATs cannot be read to their end. Take another card.", "FAT",
+                  "device");
+            return std::nullopt;
+        }
+        if (left != right)
+            return at + static_cast<std::uint64_t>(std::mismatch(left.begin(), left.end(), right.begin()).first -
+                                                   left.begin());
+    }
+    return size;
+}
 
 void audit_fat_fields(AuditState& s, const Volume& v, const Listing& listing) {
     const BootSector& b = v.boot();
@@ -128,7 +131,7 @@ void audit_fat_fields(AuditState& s, const Volume& v, const Listing& listing) {
     }
     judge_fat_copies(s, v);
     if (listing.labels > 1)
-        s.add("second-label", Verdict::mind,
+        s.add("second-label", s.strictly(),
               fmt::format("The top folder has {} volume labels, one is allowed: something else than a common system "
                           "wrote to this card. Lay it again if there is time.",
                           listing.labels),

@@ -57,11 +57,12 @@ void audit_foreign(ContentAudit& c) {
     const auto say = [&](const char* code, bool top, const std::vector<std::string>& names, std::string what) {
         if (names.empty()) return;
         const bool refused = strict && top;
+        c.s.list(code, names);
         c.s.add(code, refused ? Verdict::halt : Verdict::mind,
                 fmt::format("{} {}{}.", some_names(names), what,
                             refused       ? ", and the box lists the top of the card strictly: lay the card again"
-                            : rule && top ? ", which the family tolerates"
-                                          : ""),
+                            : rule && top ? ", which the family tolerates: lay the card again if there is time"
+                                          : ": lay the card again if there is time"),
                 names.front(), rule ? by_family : "common practice");
     };
     for (const auto& [whose, names] : f.leftovers)

@@ -1,6 +1,7 @@
 // The index on the card: what it names, whether that is what was wanted, and whether its signature holds.
 #include <fmt/core.h>
 
+#include <algorithm>
 #include <map>
 
 #include "fettle/base/digest.h"
@@ -36,13 +37,25 @@ void judge_stale(ContentAudit& c, const std::string& release) {
             c.index_path(), "version order of the family file");
 }
 
+// The same number for other boxes: the number alone would let it pass.
+void judge_markets(ContentAudit& c, const family::Release& here, const family::Release& asked,
+                   const std::string& where) {
+    if (here.markets.empty() || asked.markets.empty() || here.markets == asked.markets) return;
+    c.s.add("other-market", Verdict::halt,
+            fmt::format("The package on the card is for market {}, release {} as it was asked for is for {}. Lay the "
+                        "card from the right package.",
+                        printable(join(here.markets, ", ")), printable(asked.release),
+                        printable(join(asked.markets, ", "))),
+            where, "index");
+}
+
 void judge_asked(ContentAudit& c, const family::Release& release, const std::string& where) {
     const auto* asked = c.s.request.release;
     if (asked == nullptr) {
         c.want_pieces(release);
         return judge_stale(c, release.release);
     }
-    if (release.release == asked->release) return;
+    if (release.release == asked->release) return judge_markets(c, release, *asked, where);
     const auto order = family::compare_versions(c.family()->order, release.release, asked->release);
     c.s.add("other-release", Verdict::halt,
             fmt::format("The card holds release {}, wanted is {}{}. Lay the right one.", printable(release.release),
@@ -101,11 +114,14 @@ void audit_index(ContentAudit& c) {
     if (!c.family() || !c.family()->package) return;
     const auto release = family::read_index(*c.family(), as_text(*c.index_bytes));
     if (!release)
-        return c.s.add("index-unreadable", Verdict::halt,
-                       fmt::format("The index '{}' is not one of {}: {}.", printable(node->path), c.family()->id,
-                                   release.error().problem),
-                       node->path, by_family);
+        return c.s.add(
+            "index-unreadable", Verdict::halt,
+            fmt::format("The index '{}' is not one of {}: {}. Lay the card again; check that it is for this family.",
+                        printable(node->path), c.family()->id, release.error().problem),
+            node->path, by_family);
     c.s.out.release = release->release;
+    c.s.out.family = release->family.empty() ? c.family()->id : release->family;
+    c.s.out.markets = release->markets;
     if (!release->family.empty() && release->family != c.family()->id)
         c.s.add("other-family", Verdict::halt,
                 fmt::format("The index is for '{}', the card was audited for '{}'. Take the right card.",
@@ -115,14 +131,28 @@ void audit_index(ContentAudit& c) {
     judge_second_index(c, *release, node);
 }
 
+namespace {
+
+// Whether the release was asked for, or stands on the shelf: there it was vetted, so what is wrong, is wrong on the
+// card.
+bool is_on_shelf(const ContentAudit& c) {
+    if (c.s.request.release) return true;
+    return std::any_of(c.s.request.others.begin(), c.s.request.others.end(), [&](const family::Release* r) {
+        return r->family == c.family()->id && (c.s.out.release.empty() || r->release == c.s.out.release);
+    });
+}
+
+}  // namespace
+
 void audit_signature(ContentAudit& c) {
     if (!c.family() || !c.family()->package || !c.index_bytes) return;
     const auto& p = *c.family()->package;
     if (p.signature_form.empty())
-        return c.s.add(
-            "origin-not-proven", Verdict::mind,
-            "Packages of this family carry no signature: the card is whole by its index, its origin is not proven.",
-            c.index_path(), by_family);
+        return c.s.add("origin-not-proven", Verdict::mind,
+                       "Packages of this family carry no signature: the card is whole by its index, its origin is not "
+                       "proven. Know "
+                       "where the release is from.",
+                       c.index_path(), by_family);
     const std::string path = c.on_card(p.signature_file);
     const Node* n = c.found(path);
     if (n == nullptr || n->folder)
@@ -140,8 +170,10 @@ void audit_signature(ContentAudit& c) {
         c.s.add(
             "signature-wrong", Verdict::halt,
             fmt::format("The signature '{}' does not belong to the index on this card by the family's key: one of them "
-                        "was changed. Get the release again from its source.",
-                        printable(path)),
+                        "was changed. {}",
+                        printable(path),
+                        is_on_shelf(c) ? "The shelf has this release with a good one: lay the card again."
+                                       : "Get the release again from its source."),
             path, "signature");
         if (p.signature_form == "ed25519") return;  // there is no more to say of it
     }

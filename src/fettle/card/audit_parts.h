@@ -21,14 +21,31 @@ struct AuditState {
     const family::CardRule* rule() const {
         return request.family && request.family->card ? &*request.family->card : nullptr;
     }
+    // How hard a field is judged that some readers look at: a family whose boxes are strict (it refuses foreign files)
+    // is taken to be strict in this as well.
+    Verdict strictly() const {
+        const auto* r = rule();
+        return r && r->foreign == "refused" ? Verdict::halt : Verdict::mind;
+    }
     void add(std::string code, Verdict verdict, std::string text, std::string where, std::string rests_on) {
         out.judgement.add(Reason{std::move(code), verdict, std::move(text), std::move(where), std::move(rests_on)});
+    }
+    // All the names of a finding whose text shows a few of them.
+    void list(std::string code, std::vector<std::string> names) {
+        out.lists.push_back({std::move(code), std::move(names)});
     }
 };
 
 // Table, partition and file system; the volume if there is a FAT volume to go on with. Error only if the card's first
 // sector cannot be read.
 Result<std::optional<Volume>> audit_table(AuditState& s);
+
+// Whether a sector would be a partition table or a FAT boot sector, but for the mark 55 AA at its end.
+bool lacks_mark_alone(ByteView sector);
+
+// The first byte at which two copies of the FAT differ; the FAT's size where they are equal; says so where it cannot be
+// read.
+std::optional<std::uint64_t> first_difference(AuditState& s, const Volume& v, std::uint32_t one, std::uint32_t two);
 
 // Boot sector, FSInfo, backup, both FATs, clusters, and the flaws met while walking.
 // What stands twice on a FAT volume, or is read by some readers and not by others.

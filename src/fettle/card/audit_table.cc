@@ -23,18 +23,25 @@ void judge_table(AuditState& s, const Table& t) {
     const char* rests = rule ? by_family : by_practice;
     if (t.kind == TableKind::gpt)
         s.add("gpt-table", v,
-              rule ? fmt::format("The card has a GPT partition table; {} takes {}.", s.request.family->id, want)
-                   : "The card has a GPT partition table; many boxes only know the older MBR table.",
+              rule ? fmt::format("The card has a GPT partition table; {} takes {}. Lay the card again.",
+                                 s.request.family->id, want)
+                   : "The card has a GPT partition table; many boxes only know the older MBR table. Lay it again if "
+                     "the box "
+                     "refuses it.",
               "sector 0", rests);
     else if (t.kind == TableKind::none)
         s.add("no-partition-table", v,
-              rule ? fmt::format("The card has no partition table; {} wants {}.", s.request.family->id, want)
-                   : "The card has no partition table: the file system begins at sector 0, which not every box takes.",
+              rule ? fmt::format("The card has no partition table; {} wants {}. Lay the card again.",
+                                 s.request.family->id, want)
+                   : "The card has no partition table: the file system begins at sector 0, which not every box takes. "
+                     "Lay it "
+                     "again if the box refuses it.",
               "sector 0", rests);
     else
         s.add("mbr-table", v,
-              fmt::format("The card has an MBR partition table; {} wants {}.", s.request.family->id, want), "sector 0",
-              rests);
+              fmt::format("The card has an MBR partition table; {} wants {}. Lay it by the maker's instructions.",
+                          s.request.family->id, want),
+              "sector 0", rests);
 }
 
 // Whether a GPT is whole: what reads by it may refuse one that is not, or take the other copy.
@@ -43,8 +50,11 @@ void judge_gpt(AuditState& s, const Table& t) {
     const auto state = check_gpt(s.device);
     const char* rests = "UEFI specification 2.10, section 5.3.2";
     if (!state)
-        return s.add("card-read-failed", Verdict::halt,
-                     fmt::format("The GPT cannot be read: {}.", state.error().problem), state.error().place, "device");
+        return s.add(
+            "card-read-failed", Verdict::halt,
+            fmt::format("The GPT cannot be read: {}. Clean the contacts and try once more; then take another card.",
+                        state.error().problem),
+            state.error().place, "device");
     const bool taken = s.rule() && s.rule()->table == "gpt";
     if (!state->header.empty())
         s.add("gpt-header-wrong", taken ? Verdict::halt : Verdict::mind,
@@ -53,7 +63,7 @@ void judge_gpt(AuditState& s, const Table& t) {
     if (!state->backup.empty())
         s.add("gpt-backup-wrong", Verdict::mind,
               fmt::format("The GPT's backup at the card's end is not right: {}. The card or its image was cut, copied "
-                          "to another size, or damaged.",
+                          "to another size, or damaged. Lay it again.",
                           join(state->backup, "; ")),
               "last sector", rests);
 }
@@ -76,13 +86,13 @@ void judge_size(AuditState& s) {
 
 void judge_partition(AuditState& s, const Table& t, const Partition& p) {
     if (t.partitions.size() > 1)
-        s.add(
-            "second-partition", Verdict::mind,
-            fmt::format("The card has {} partitions; a box may look into another than the first.", t.partitions.size()),
-            "partition table", by_practice);
+        s.add("second-partition", Verdict::mind,
+              fmt::format("The card has {} partitions; a box may look into another than the first. Lay it again.",
+                          t.partitions.size()),
+              "partition table", by_practice);
     if (t.partitions.size() == 1 && p.entry != 1)
         s.add(
-            "partition-not-first", Verdict::mind,
+            "partition-not-first", s.strictly(),
             fmt::format("The card's one partition stands in entry {} of the table; a box that looks only at the first "
                         "entry finds none. Lay the card again.",
                         p.entry),
@@ -101,11 +111,11 @@ void no_fat(AuditState& s, const std::string& found) {
     const auto* rule = s.rule();
     if (!rule) {
         s.add(found.empty() ? "no-file-system" : "file-system-not-read", Verdict::cant_say,
-              found.empty()
-                  ? std::string("No file system that Fettle knows stands on this card.")
-                  : fmt::format(
-                        "The card carries {}; Fettle reads FAT and exFAT only, and which box it is for was not said.",
-                        found),
+              found.empty() ? std::string("No file system that Fettle knows stands on this card. Lay it again.")
+                            : fmt::format("The card carries {}; Fettle reads FAT and exFAT only, and which box it is "
+                                          "for was not said. Name the "
+                                          "family.",
+                                          found),
               "start of the volume", "magic");
         return;
     }
@@ -122,6 +132,19 @@ void no_fat(AuditState& s, const std::string& found) {
                         "with {}.",
                         found, s.request.family->id, want, want),
             "start of the volume", by_family);
+}
+
+// All is there but the mark: some readers go without, others find nothing.
+bool no_mark(AuditState& s, std::uint64_t at) {
+    Bytes sector(sector_bytes);
+    if (!s.device.read_at(at, sector) || !lacks_mark_alone(sector)) return false;
+    s.add(
+        "boot-mark-missing", Verdict::halt,
+        fmt::format("{} lacks the mark 55 AA at its end: some readers go without it, others find nothing on this card. "
+                    "Lay it again.",
+                    at == 0 ? "The first sector" : "The boot sector"),
+        fmt::format("byte {}", at + 510), "FAT specification 1.03, Boot Sector and BPB");
+    return true;
 }
 
 void judge_fat_type(AuditState& s, const BootSector& b, FatType layout) {
@@ -205,6 +228,7 @@ Result<std::optional<Volume>> audit_table(AuditState& s) {
         at = table->partitions.front().start * sector_bytes;
     }
     const std::string found = file_system_at(s.device, at);
+    if (found.empty() && no_mark(s, at)) return std::nullopt;
     s.out.file_system = found;
     if (table->kind == TableKind::none) {
         s.out.table = "none";

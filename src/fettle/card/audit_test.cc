@@ -65,7 +65,9 @@ TEST_F(AuditTest, OneByteWrongNamesThePiece) {
             const auto* r = find(a, "file-differs");
             EXPECT_EQ(r->where, f.path);
             EXPECT_NE(r->text.find(fmt::format("piece 'part-{}' of the main box", i - 2)), std::string::npos);
-            EXPECT_NE(r->text.find(f.sha256), std::string::npos);  // what the index says
+            ASSERT_EQ(a.differing.size(), 1u);
+            EXPECT_EQ(a.differing[0].wanted, f.sha256);               // what the index says
+            EXPECT_EQ(a.sentence.find(f.sha256), std::string::npos);  // for programs and pages, not on top
             EXPECT_EQ(a.files_matched, 5u);
             card.device.bytes[at] ^= 1;
         }
@@ -157,6 +159,15 @@ TEST_F(AuditTest, TwoReleasesMixed) {
     c[3].second = other.contents[5].second;
     auto longer = test::lay_in_memory(c, *p.family.card);
     EXPECT_EQ(codes(*audit(longer.device, r)), "file-size-differs releases-mixed");
+    // One of a size that no other release has is not read to be told wrong.
+    c[3].second.push_back(0);
+    auto odd = test::lay_in_memory(c, *p.family.card);
+    const auto not_read = *audit(odd.device, r);
+    EXPECT_EQ(codes(not_read), "file-size-differs");
+    std::uint64_t others = 0;
+    for (std::size_t i = 2; i < c.size(); ++i) others += i == 3 ? 0 : c[i].second.size();
+    EXPECT_EQ(not_read.bytes_read, others);
+    c[3].second.pop_back();
     // What no release has is only wrong.
     c[3].second[0] ^= 1;
     auto spoiled = test::lay_in_memory(c, *p.family.card);

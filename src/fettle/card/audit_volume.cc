@@ -24,7 +24,7 @@ void judge_clusters(AuditState& s, const BootSector& b) {
         s.add(
             "cluster-count-near-limit", Verdict::mind,
             fmt::format("The card has {} clusters, within 16 of the border between two FAT types: a reader that counts "
-                        "slightly differently takes it for another.",
+                        "slightly differently takes it for another. Lay it again.",
                         b.clusters),
             "boot sector", by_spec);
     const auto* rule = s.rule();
@@ -41,14 +41,19 @@ void judge_clusters(AuditState& s, const BootSector& b) {
               "boot sector", "family file");
     } else if (fat && bytes > 32768) {
         s.add("cluster-size-large", Verdict::mind,
-              fmt::format("The card has clusters of {} bytes; more than 32 KiB is outside the specification.", bytes),
+              fmt::format(
+                  "The card has clusters of {} bytes; more than 32 KiB is outside the specification. Lay it again with "
+                  "smaller ones.",
+                  bytes),
               "boot sector", by_spec);
     }
     if (b.bytes_per_sector != sector_bytes)
-        s.add(
-            "sector-size", Verdict::mind,
-            fmt::format("The file system counts in sectors of {} bytes; many boxes only know 512.", b.bytes_per_sector),
-            "boot sector", "common practice");
+        s.add("sector-size", Verdict::mind,
+              fmt::format("The file system counts in sectors of {} bytes; many boxes only know 512. Lay it again if "
+                          "the box refuses "
+                          "it.",
+                          b.bytes_per_sector),
+              "boot sector", "common practice");
 }
 
 void judge_length(AuditState& s, const Volume& v, const Listing& listing) {
@@ -69,8 +74,9 @@ void judge_length(AuditState& s, const Volume& v, const Listing& listing) {
         for (const auto& f : listing.flaws)
             if (f.kind == FlawKind::past_the_end) {
                 s.add("data-past-end", Verdict::halt,
-                      fmt::format("'{}' {}: its bytes are not there.", printable(f.path), f.text), f.path,
-                      "FAT and device size");
+                      fmt::format("'{}' {}: its bytes are not there. Lay it again on a card that is large enough.",
+                                  printable(f.path), f.text),
+                      f.path, "FAT and device size");
                 break;
             }
 }
@@ -95,13 +101,15 @@ void judge_flags(AuditState& s, Volume& v) {
     // Common desktop systems keep the same flag in bit 0 of the boot sector's reserved byte [common practice].
     if (boot_read) dirty = dirty || (sector[b.wide ? 65 : 37] & 1);
     if (dirty)
-        s.add(
-            "dirty-flag", Verdict::mind,
-            "The card was pulled before it was written to the end, or not ejected. If every file is right, it will do.",
-            "FAT entry 1", by_spec);
+        s.add("dirty-flag", Verdict::mind,
+              "The card was pulled before it was written to the end, or not ejected. If every file is right, it will "
+              "do; else "
+              "lay it again.",
+              "FAT entry 1", by_spec);
     if (hard_error)
         s.add("hard-error-flag", Verdict::mind,
-              "A system that used this card met read or write errors on it. Take another.", "FAT entry 1", by_spec);
+              "A system that used this card met read or write errors on it. Take another card.", "FAT entry 1",
+              by_spec);
 }
 
 struct FlawWords {
@@ -144,16 +152,25 @@ void judge_flaws(AuditState& s, const Volume& v, const Listing& listing) {
             const std::string who = f.path.empty() ? "The volume" : "'" + printable(f.path) + "'";
             s.add(code, verdict, who + " " + f.text + "." + next, f.path, spec_of(v));
         }
+        if (flaws.size() > most_of_a_kind) {
+            std::vector<std::string> paths;
+            for (const Flaw* f : flaws) paths.push_back(f->path);
+            s.list(code, std::move(paths));
+        }
         if (flaws.size() > most_of_a_kind)
-            s.add(code, verdict, fmt::format("{} more places are like that.", flaws.size() - most_of_a_kind),
+            s.add(code, verdict, fmt::format("{} more places are like that.{}", flaws.size() - most_of_a_kind, next),
                   flaws[most_of_a_kind]->path, spec_of(v));
     }
     if (listing.flaws_left_out > 0)
-        s.add("not-all-read", Verdict::cant_say,
-              fmt::format("{} further findings of structure were not kept.", listing.flaws_left_out), "", spec_of(v));
+        s.add(
+            "not-all-read", Verdict::cant_say,
+            fmt::format("{} further findings of structure were not kept. Lay the card again.", listing.flaws_left_out),
+            "", spec_of(v));
     if (listing.clusters_lost > 0)
         s.add("lost-clusters", Verdict::mind,
-              fmt::format("{} clusters are marked used and belong to no file: something was broken off on this card.",
+              fmt::format("{} clusters are marked used and belong to no file: something was broken off on this card. "
+                          "Lay it again if "
+                          "there is time.",
                           listing.clusters_lost),
               v.read_as() == FatType::exfat ? "bitmap" : "FAT", spec_of(v));
     if (listing.clusters_unmarked > 0)

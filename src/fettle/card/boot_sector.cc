@@ -83,6 +83,9 @@ Result<BootSector> parse_exfat_boot_sector(ByteView s) {
     if (as_text(s.subspan(3, 8)) != "EXFAT   ")
         return bad_input("boot-sector-wrong", "boot sector, name at byte 3", "is not 'EXFAT   '", "lay the card again");
     if (s[510] != 0x55 || s[511] != 0xAA) return wrong("mark at byte 510", load_le16(s, 510), "43605 (55 AA)");
+    for (std::size_t i = 11; i < 64; ++i)
+        if (s[i] != 0) return wrong(fmt::format("MustBeZero, byte {}", i), s[i], "0");
+    if (s[105] != 1) return wrong("file system revision", s[105], "1");
     BootSector b;
     b.type = FatType::exfat;
     const unsigned sector_shift = s[108], cluster_shift = s[109];

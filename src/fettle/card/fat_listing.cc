@@ -91,7 +91,7 @@ private:
                 return false;
             }
             for (std::size_t i = 0; i + entry_bytes <= block.size(); i += entry_bytes) {
-                if (block[i] == 0) return false;
+                if (block[i] == 0) return look_behind(f, ByteView(block).subspan(i));
                 if (entries == folder_most_entries) {
                     flaw(FlawKind::too_many, f.path, "has more than 65,536 entries, more than FAT allows");
                     return false;
@@ -115,6 +115,17 @@ private:
         }
         if (long_.running) flaw(FlawKind::bad_name, f.path, "ends with a long name that belongs to no file");
         if (f.depth > 0 && entries < 2) flaw(FlawKind::bad_folder, f.path, "lacks its entries '.' and '..'");
+    }
+
+    // Behind the mark that ends a folder all is free; some readers go on all the same (Linux skips what is free).
+    // False.
+    bool look_behind(const FolderToRead& f, ByteView rest) {
+        for (std::size_t i = 0; i + entry_bytes <= rest.size(); i += entry_bytes)
+            if (rest[i] != 0 && rest[i] != 0xE5) {
+                flaw(FlawKind::bad_folder, f.path, "holds entries behind its end, which some readers take");
+                break;
+            }
+        return false;
     }
 
     void take_long(ByteView e, const FolderToRead& f) {
@@ -166,6 +177,11 @@ private:
             long_ = {};
             return true;
         }
+        // With one of them set mtools does not take a long name for one; others do ("FAT Directory Structure",
+        // DIR_Attr).
+        if (attributes & 0xC0)
+            flaw(FlawKind::set_damaged, f.path,
+                 fmt::format("holds an entry with the reserved attribute bits set ({:02X})", attributes));
         if ((attributes & 0x3F) == 0x0F) {
             take_long(e, f);
             return true;

@@ -16,6 +16,12 @@ std::string both(std::uint64_t bytes) {
     return fmt::format("{:.2f} GiB ({:.{}f} GB)", gib, gb, gb < 10 ? 2 : 1);
 }
 
+// "0.15 %", "12 %": of the card, or of its marks.
+std::string share(double part, double whole) {
+    const double percent = whole > 0 ? 100 * part / whole : 0;
+    return percent >= 10 || percent == 0 ? fmt::format("{:.0f} %", percent) : fmt::format("{:.2g} %", percent);
+}
+
 std::string megabytes(double bytes_per_s) {
     return fmt::format("{:.1f} MB/s", bytes_per_s / 1e6);
 }
@@ -73,14 +79,18 @@ struct Judge {
         out.add(Reason{code, v, std::move(text), "", std::move(rests_on)});
     }
 
+    static std::string of_marks(std::uint64_t n, const Seen& s) {
+        return share(static_cast<double>(n), static_cast<double>(s.sectors));
+    }
+
     void faults(const Seen& s) {
         const std::string by = measured(s.sectors, s.cold ? "sectors, past the system's memory" : "sectors");
         const std::string sold = both(g.plan.card_bytes);
         if (!g.first && s.damaged != 0 && s.wrap_bytes == 0) {
             add("gauge-written-since", Verdict::cant_say,
-                fmt::format("{} of {} sectors hold something else than their mark: the card was written since, or lost "
-                            "them. Gauge it again.",
-                            s.damaged + s.empty, s.sectors),
+                fmt::format("{} of the marks hold something else: the card was written since, or lost them. Gauge it "
+                            "again.",
+                            of_marks(s.damaged + s.empty, s)),
                 by);
             return;
         }
@@ -92,14 +102,15 @@ struct Judge {
                 by);
         if (s.empty != 0)
             add("gauge-drops", Verdict::halt,
-                fmt::format("{} of {} sectors came back empty, the first at {}: what is written there is not kept. "
-                            "Retire the card.",
-                            s.empty, s.sectors, both(s.first_wrong_at)),
+                fmt::format(
+                    "{} of the marks came back empty, the first at {}: what is written there is not kept. Retire "
+                    "the card.",
+                    of_marks(s.empty, s), both(s.first_wrong_at)),
                 by);
         if (s.damaged != 0 && s.wrap_bytes == 0)
             add("gauge-damaged", Verdict::halt,
-                fmt::format("{} of {} sectors came back with other bytes, the first at {}. Retire the card.", s.damaged,
-                            s.sectors, both(s.first_wrong_at)),
+                fmt::format("{} of the marks came back with other bytes, the first at {}. Retire the card.",
+                            of_marks(s.damaged, s), both(s.first_wrong_at)),
                 by);
         if (!s.unreadable.empty())
             add("gauge-unreadable", Verdict::halt,
@@ -123,7 +134,8 @@ struct Judge {
         }
         if (!s->sound() || (g.first && !g.first->sound())) return;
         const std::string figures = fmt::format(
-            "{} sectors of {} hold their own mark: all of the first {} and one block in each further {}", s->right,
+            "{} of {} was marked and holds its own mark: all of the first {} and one block in each further {}",
+            share(512.0 * static_cast<double>(s->right), static_cast<double>(g.plan.card_bytes)),
             both(g.plan.card_bytes), human_bytes(g.plan.unit_bytes), human_bytes(g.plan.unit_bytes));
         if (g.again && g.replugged) {
             add("gauge-sound", Verdict::fit, figures + ", still so after the card was pulled and put back.",

@@ -2,6 +2,7 @@
 #include <algorithm>
 #include <string_view>
 
+#include "fettle/card/audit_parts.h"
 #include "fettle/card/reader.h"
 
 namespace fettle::card {
@@ -70,6 +71,14 @@ Result<Table> read_table(BlockDevice& device) {
     table.partitions.clear();
     if (Status s = read_gpt(device, table); !s) return pass(s);
     return table;
+}
+
+bool lacks_mark_alone(ByteView sector) {
+    if (sector.size() < sector_bytes || (sector[510] == 0x55 && sector[511] == 0xAA)) return false;
+    Bytes marked(sector.begin(), sector.end());
+    marked[510] = 0x55;
+    marked[511] = 0xAA;
+    return parse_boot_sector(marked) || parse_exfat_boot_sector(marked) || !mbr_entries(marked).empty();
 }
 
 std::string file_system_at(BlockDevice& device, std::uint64_t at_bytes) {

@@ -16,12 +16,28 @@ std::string level_of(const family::Family& family) {
     return family.level.empty() ? "L0" : family.level;
 }
 
+// One word to a shell, whatever stands in it; what a terminal cannot show is spelt in octal, as bash reads it.
+std::string quoted_for_shell(const std::string& text) {
+    if (printable(text) == text) {
+        std::string out = "'";
+        for (const char c : text) out += c == '\'' ? std::string("'\\''") : std::string(1, c);
+        return out + "'";
+    }
+    std::string out = "$'";
+    for (const char c : text) {
+        const auto byte = static_cast<unsigned char>(c);
+        const bool plain = byte > 0x20 && byte < 0x7F && c != '\'' && c != '\\';
+        out += plain ? std::string(1, c) : fmt::format("\\{:03o}", byte);
+    }
+    return out + "'";
+}
+
 // Repeats the digest with tools that every system has.
 std::string dd_lines(const Laid& laid, const std::string& image) {
-    std::string out = "  { ";
+    std::string out = "{ ";
     for (const auto& e : laid.extents)
-        out += fmt::format("dd if='{}' bs=1M iflag=skip_bytes,count_bytes skip={} count={} status=none; ", image, e.at,
-                           e.length);
+        out += fmt::format("dd if={} bs=1M iflag=skip_bytes,count_bytes skip={} count={} status=none; ",
+                           quoted_for_shell(image), e.at, e.length);
     return out + "} | sha256sum\n";
 }
 
@@ -40,7 +56,7 @@ std::string laid_text(const LaidCard& c) {
                        c.laid.extents.size());
     out += fmt::format("  read back every written byte, {}\n",
                        c.laid.cold ? "past the system's memory" : "from memory: this place has no medium");
-    return out + "Repeat the digest with\n" + dd_lines(c.laid, image);
+    return out + "Repeat the digest with\n" + dd_lines(c.laid, c.target.string());
 }
 
 std::string audit_text(const card::Audit& a) {
@@ -55,6 +71,9 @@ std::string audit_text(const card::Audit& a) {
     out += fmt::format("  files     {} on the card", a.files);
     if (a.files_wanted != 0) out += fmt::format("; {} of {} wanted are right", a.files_matched, a.files_wanted);
     out += "\n";
+    for (const auto& d : a.differing)
+        out += fmt::format("  differs   {}: its {} is\n            {}, wanted is\n            {}\n", printable(d.path),
+                           d.algorithm, d.found, d.wanted);
     for (const auto& n : a.not_checked) out += "  not checked: " + n + "\n";
     return out;
 }

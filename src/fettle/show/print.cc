@@ -53,7 +53,7 @@ std::string wrapped(std::string_view text, std::size_t indent, std::size_t width
 // begins.
 std::string wrapped_line(std::string_view line, std::size_t width) {
     constexpr std::size_t leading = 24;
-    if (columns(line) <= width) return std::string(line);
+    if (columns(line) <= width || line.starts_with("{ ")) return std::string(line);  // a shell's line is to be pasted
     std::size_t begin = line.find_first_not_of(' ');
     if (begin == std::string_view::npos) return {};
     std::size_t hang = begin + 2;
