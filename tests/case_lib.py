@@ -166,6 +166,10 @@ class Case:
             f.seek(at)
             return f.read(length)
 
+    def pasted(self, line):
+        """What a line prints that somebody pastes into bash in this folder."""
+        return subprocess.run(["bash", "-c", line], cwd=self.folder, capture_output=True, text=True, check=True, timeout=60).stdout
+
     def same(self, path, other):
         """Equal byte by byte; by cmp, which is quick on large images."""
         return subprocess.run(["cmp", "-s", self.folder / path, self.folder / other], check=False).returncode == 0

@@ -4,6 +4,7 @@
 #include "fettle/card/card.h"
 #include "fettle/shelf/shelf.h"
 #include "fettle/workshop/card_entries.h"
+#include "fettle/workshop/card_of_job.h"
 #include "fettle/workshop/card_release.h"
 #include "fettle/workshop/families.h"
 #include "fettle/workshop/store.h"
@@ -50,8 +51,12 @@ struct Against {
     Judgement remarks;
 };
 
-Result<Against> against(const Workshop& shop, const AuditRequest& request, card::BlockDevice& device) {
+// For a job the card is held against the job's family, whichever release numbers others have.
+Result<Against> against(const Workshop& shop, const AuditRequest& asked, const std::optional<book::Job>& job,
+                        card::BlockDevice& device) {
     Against out;
+    AuditRequest request = asked;
+    if (job && request.family.empty()) request.family = job->family;
     if (names_folder(request.release)) {
         auto folder = folder_to_audit(shop, request.family, request.release);
         if (!folder) return pass(folder);
@@ -88,12 +93,31 @@ std::vector<shelf::Shelved> others_of(const Workshop& shop, const std::optional<
     return all ? std::move(*all) : std::vector<shelf::Shelved>();
 }
 
+// Is it this job's card? Its index may be one that only another family's file can read.
+Result<Judgement> whose_card(const Workshop& shop, const book::Job& job, AuditedCard& c, card::BlockDevice& device) {
+    OnCard on{c.audit.family, c.audit.markets, c.audit.release};
+    if (on.family.empty()) {
+        auto other = family_on_card(shop, device);
+        if (!other) return pass(other);
+        if (*other) on.family = c.audit.family = (*other)->id;
+    }
+    if (on.family.empty() && c.family) on.family = c.family->id;  // a further card without an index
+    if (on.release.empty() && c.wanted_release) on.release = *c.wanted_release;
+    return against_job(job, on);
+}
+
 }  // namespace
 
 Result<AuditedCard> audit_card(const Workshop& shop, const AuditRequest& request) {
+    std::optional<book::Job> job;
+    if (!request.job.empty()) {
+        auto loaded = load_job(shop, request.job);
+        if (!loaded) return pass(loaded);
+        job = std::move(*loaded);
+    }
     const auto device = card::open_for_reading(request.card);
     if (!device) return pass(device);
-    auto held = against(shop, request, **device);
+    auto held = against(shop, request, job, **device);
     if (!held) return pass(held);
     card::AuditRequest ask;
     ask.family = held->family ? &*held->family : nullptr;
@@ -120,8 +144,12 @@ Result<AuditedCard> audit_card(const Workshop& shop, const AuditRequest& request
             {"card-rules-not-known", Verdict::mind,
              "The family file says nothing of cards: whether this box takes one that is laid so is not known.",
              out.family->id, "no [card] in the family file"});
-    if (request.job.empty()) return out;
-    const NewEntry entry = audited_entry(out.audit, out.card, out.wanted_release.value_or(""));
+    if (!job) return out;
+    auto against = whose_card(shop, *job, out, **device);
+    if (!against) return pass(against);
+    out.judgement.add(std::move(*against));
+    out.audit.sentence = card::sentence_of(out.judgement);
+    const NewEntry entry = audited_entry(out);
     if (const Status kept = append_entries(shop, request.job, {entry}); !kept) return pass(kept);
     return out;
 }

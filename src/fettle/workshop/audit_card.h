@@ -23,9 +23,10 @@ struct AuditedCard {
     card::Audit audit;
     std::optional<family::Family> family;       // absent: none was named, and no index stands there
     std::optional<std::string> wanted_release;  // what it was held against
-    Judgement judgement;                        // the audit's, and what is to be said of what it was held against
+    Judgement judgement;                        // the audit's, of what it was held against, and whether it is the job's
 };
 
+// For a job also against its family, market and plan (card_of_job.h): a card that is not the job's is a halt.
 Result<AuditedCard> audit_card(const Workshop& shop, const AuditRequest& request);
 
 }  // namespace fettle::workshop

@@ -17,6 +17,14 @@ tl::unexpected<Error> not_known(const std::string& path, const char* problem) {
 
 }  // namespace
 
+bool is_among_devices(const std::string& path) {
+    std::error_code ec;
+    const auto folder = std::filesystem::weakly_canonical(std::filesystem::absolute(path, ec), ec).parent_path();
+    if (ec) return false;
+    const std::string at = folder.string() + "/";
+    return at.starts_with("/dev/") && !at.starts_with("/dev/shm/");
+}
+
 bool is_block_device(const std::string& path) {
     struct stat st{};
     return ::stat(path.c_str(), &st) == 0 && S_ISBLK(st.st_mode);
@@ -25,6 +33,13 @@ bool is_block_device(const std::string& path) {
 Result<card::FoundDevice> device_named(const std::string& path) {
     struct stat st{};
     const bool there = ::stat(path.c_str(), &st) == 0;
+    if (there && S_ISREG(st.st_mode))
+        return bad_input(
+            "device-not-known", printable(path),
+            "is no block device but a file: it has no capacity of its own, and nothing of it may be erased so",
+            Next{"name the card's own device: `", propose(Act::list_devices),
+                 "` lists those that may be one; an image is looked at with ",
+                 propose(Act::audit_card, {given("file", path)})});
     if (!there || !S_ISBLK(st.st_mode)) return not_known(path, there ? "is no block device" : "is not there");
     const auto view = card::read_system();
     if (!view) return pass(view);

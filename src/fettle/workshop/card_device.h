@@ -11,6 +11,9 @@
 namespace fettle::workshop {
 
 // True when the path leads to a block device (also by a link such as those under /dev/disk).
+// A name among the system's devices (below /dev, links followed), whether or not something has it. /dev/shm is left
+// out: there the system keeps files in memory on purpose.
+bool is_among_devices(const std::string& path);
 bool is_block_device(const std::string& path);
 
 // The device a path stands for, as the system describes it. bad_input "device-not-known" when it is none.

@@ -20,11 +20,17 @@ json::object laid_as_json(const LaidCard& c) {
             {"read_back_cold", c.laid.cold},
             {"release", c.release.release},
             {"family", c.family.id},
+            {"markets", texts_as_json(c.release.markets)},
             {"card_number", c.card},
             {"cards", c.cards}};
 }
 
 json::object audit_as_json(const card::Audit& a, const std::string& card) {
+    json::array lists, differing;
+    for (const auto& l : a.lists) lists.push_back(json::object{{"code", l.code}, {"names", texts_as_json(l.names)}});
+    for (const auto& d : a.differing)
+        differing.push_back(
+            json::object{{"path", d.path}, {"algorithm", d.algorithm}, {"found", d.found}, {"wanted", d.wanted}});
     return {{"card", card},
             {"size_bytes", a.card_bytes},
             {"table", a.table},
@@ -38,9 +44,12 @@ json::object audit_as_json(const card::Audit& a, const std::string& card) {
             {"files_matched", a.files_matched},
             {"bytes_read", a.bytes_read},
             {"release", a.release},
+            {"markets", texts_as_json(a.markets)},
             {"index_sha256", a.index_sha256},
             {"card_number", a.card},
             {"cards", a.cards},
+            {"lists", std::move(lists)},
+            {"differing", std::move(differing)},
             {"not_checked", texts_as_json(a.not_checked)}};
 }
 
@@ -64,15 +73,18 @@ NewEntry laid_entry(const LaidCard& laid) {
     return {"laid", std::move(data)};
 }
 
-NewEntry audited_entry(const card::Audit& audit, const std::string& card, const std::string& wanted_release) {
-    json::object data = audit_as_json(audit, card);
-    data["target"] = card;
-    data["verdict"] = code(audit.verdict());
+NewEntry audited_entry(const AuditedCard& c) {
+    const card::Audit& audit = c.audit;
+    const std::string wanted_release = c.wanted_release.value_or("");
+    json::object data = audit_as_json(audit, c.card);
+    data["target"] = c.card;
+    data["verdict"] = code(c.judgement.verdict());
     data["sentence"] = audit.sentence;
-    data["reasons"] = reasons_as_json(audit.judgement.reasons);
+    data["reasons"] = reasons_as_json(c.judgement.reasons);
+    if (!audit.family.empty()) data["family"] = audit.family;
     // A further card may hold no index: what was found good against a release is of that release.
     if (audit.release.empty()) data.erase("release");
-    if (audit.release.empty() && audit.verdict() <= Verdict::mind && !wanted_release.empty())
+    if (audit.release.empty() && c.judgement.verdict() <= Verdict::mind && !wanted_release.empty())
         data["release"] = wanted_release;
     return {"audited", std::move(data)};
 }

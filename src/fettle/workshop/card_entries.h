@@ -7,6 +7,7 @@
 
 #include "fettle/card/audit.h"
 #include "fettle/card/devices.h"
+#include "fettle/workshop/audit_card.h"
 #include "fettle/workshop/lay_card.h"
 #include "fettle/workshop/workshop.h"
 
@@ -17,8 +18,7 @@ boost::json::object audit_as_json(const card::Audit& audit, const std::string& c
 boost::json::object device_as_json(const card::FoundDevice& device);
 
 NewEntry laid_entry(const LaidCard& laid);
-// `wanted_release`: what it was held against; empty: its own index.
-NewEntry audited_entry(const card::Audit& audit, const std::string& card, const std::string& wanted_release);
+NewEntry audited_entry(const AuditedCard& audited);
 NewEntry gauged_entry(const card::FoundDevice& device, const Judgement& judgement);
 
 }  // namespace fettle::workshop

@@ -5,6 +5,7 @@
 #include "fettle/base/text.h"
 #include "fettle/card/careful.h"
 #include "fettle/workshop/card_entries.h"
+#include "fettle/workshop/card_of_job.h"
 #include "fettle/workshop/gauge_state.h"
 #include "fettle/workshop/store.h"
 
@@ -40,6 +41,15 @@ Result<LaidCard> into_image(const Workshop& shop, const LayRequest& request, Rel
     if (r.careful) out.judgement.add(card::careful_reason(r.family.id));
     out.judgement.add(r.remarks);
     return out;
+}
+
+// Before anything is written.
+Status refuse_another_jobs(const book::Job& job, const ReleaseToLay& r) {
+    Judgement against = against_job(job, {r.family.id, r.release.markets, r.release.release});
+    if (against.reasons.empty()) return {};
+    Reason& first = against.reasons.front();
+    first.text.pop_back();  // an error's clause has no full stop
+    return bad_input(first.code, "job " + job.number, first.text, first.next);
 }
 
 Reason read_back(const card::Laid& laid, const std::string& path) {
@@ -84,6 +94,10 @@ std::string card_words(unsigned card, unsigned cards) {
 
 Result<LaidCard> lay_card(const Workshop& shop, const LayRequest& request) {
     const bool device = is_block_device(request.out);
+    if (!device && is_among_devices(request.out))
+        return usage_error("device-not-known", printable(request.out), "stands among the system's devices and is no card",
+                           Next{"put the card in and see its name: `", propose(Act::list_devices),
+                                "`; an image goes into a folder of yours"});
     if (device && request.size_bytes != 0)
         return usage_error("card-size-wrong", "--size", "is for image files; a real card is laid whole",
                            "leave --size out");
@@ -92,10 +106,18 @@ Result<LaidCard> lay_card(const Workshop& shop, const LayRequest& request) {
                            printable(request.out) + " is no device: nothing is erased",
                            "leave --yes-erase out, or name the card's device");
     const bool for_job = !request.job.empty();
-    auto release = release_to_lay(shop, request.what, for_job);
+    std::optional<book::Job> job;
+    ReleaseAsked what = request.what;
+    if (for_job && !names_folder(what.release)) {
+        auto loaded = load_job(shop, request.job);
+        if (!loaded) return pass(loaded);
+        job = std::move(*loaded);
+        if (what.family.empty()) what.family = job->family;  // another may have a release of the same number
+    }
+    auto release = release_to_lay(shop, what, for_job);
     if (!release) return pass(release);
-    if (for_job)
-        if (const auto job = load_job(shop, request.job); !job) return pass(job);
+    if (job)
+        if (const Status its = refuse_another_jobs(*job, *release); !its) return pass(its);
     auto laid = device ? onto_device(shop, request, *release) : into_image(shop, request, *release);
     if (!laid || !for_job) return laid;
     if (const Status kept = append_entries(shop, request.job, {laid_entry(*laid)}); !kept) return pass(kept);

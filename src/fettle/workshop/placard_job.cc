@@ -72,7 +72,9 @@ Result<PlacardFor> placard_of(const Workshop& shop, const PlacardRequest& reques
         facts.done_late = times.to(forecast.total.p90_s);
     }
     for (const family::Hold& h : ready::holds_of(run->family, run->on_bench())) facts.keep.push_back(h.words);
-    const ready::Check check = ready_of(*run, **step, shop.clock->now());
+    const auto checked = ready_of(shop, *run, **step, shop.clock->now());
+    if (!checked) return pass(checked);
+    const ready::Check& check = *checked;
     for (const ready::HandsDue& h : check.hands)
         facts.hands.push_back(fmt::format("between {} and {}: {}", times.from(h.from_s), times.to(h.to_s), h.words));
     if (run->family.script.empty())

@@ -6,6 +6,7 @@
 #include "fettle/base/text.h"
 #include "fettle/workshop/box_against.h"
 #include "fettle/workshop/step_before.h"
+#include "fettle/workshop/card_of_job.h"
 #include "fettle/workshop/store.h"
 
 namespace fettle::workshop {
@@ -28,7 +29,9 @@ Result<ReadyChecked> checked_now(const Workshop& shop, const ReadyRequest& reque
     out.release = run->release_of(**step);
     out.planned = !(*step)->release.release.empty();
     out.step = number_of(*run, **step);
-    out.check = ready_of(*run, **step, shop.clock->now());
+    auto check = ready_of(shop, *run, **step, shop.clock->now());
+    if (!check) return pass(check);
+    out.check = std::move(*check);
     out.signed_for = signatures_of(run->job);
     out.may = ready::may_start(out.check.judgement, out.signed_for);
     if (auto kept = append_entries(shop, run->number, {ready_entry(out.check, out.step)}, run->job.last_number); !kept)
@@ -41,7 +44,9 @@ Result<Accepted> accepted_now(const Workshop& shop, const AcceptRequest& request
     if (!run) return pass(run);
     const auto step = step_or_none(*run, request.step);
     if (!step) return pass(step);
-    const Judgement judgement = ready_of(*run, **step, shop.clock->now()).judgement;
+    const auto check = ready_of(shop, *run, **step, shop.clock->now());
+    if (!check) return pass(check);
+    const Judgement& judgement = check->judgement;
     Acceptance signature{request.code, request.by, request.reason};
     if (auto ok = ready::may_accept(judgement, signature); !ok) {
         ok.error().next.name_job(run->number);
@@ -86,7 +91,9 @@ std::vector<Acceptance> signatures_of(const book::Job& job) {
     return out;
 }
 
-ready::Check ready_of(const JobRun& run, const plan::PlanStep& step, UnixMs now) {
+Result<ready::Check> ready_of(const Workshop& shop, const JobRun& run, const plan::PlanStep& step, UnixMs now) {
+    const auto cards = cards_of(shop, run.number);
+    if (!cards) return pass(cards);
     ready::Situation s;
     for (const auto& [key, at] : run.job.answers_read) s.read_s_ago[key] = std::max<UnixMs>(0, now - at) / 1000;
     s.on_bench = run.on_bench();
@@ -115,6 +122,10 @@ ready::Check ready_of(const JobRun& run, const plan::PlanStep& step, UnixMs now)
     s.one_way_consent = std::find(c.begin(), c.end(), "one-way") != c.end();
     s.keepings = run.job.keepings;
     ready::Check out = ready::check(run.family, step.forecast, step.map, s);
+    unsigned wanted = std::max(1u, step.cards);
+    for (const family::Act& act : run.family.script)
+        wanted = std::max(wanted, static_cast<unsigned>(std::max(0, act.card)));
+    tell_cards(run.job, *cards, wanted, out);
     for (const Reason& r : reasons_against(run.job)) {
         out.items.push_back({"the box's own word", "differs (read over the link)", r});
         out.judgement.add(r);

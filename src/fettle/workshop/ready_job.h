@@ -61,7 +61,8 @@ NewEntry answered_entry(const std::string& key, const std::string& value, const 
 // JobRun::step.
 Result<const plan::PlanStep*> step_or_none(const JobRun& run, int wanted);
 
-ready::Check ready_of(const JobRun& run, const plan::PlanStep& step, UnixMs now);
+// Also against the job's cards: one that is another family's or market's, or at which its audit stopped, is a halt.
+Result<ready::Check> ready_of(const Workshop& shop, const JobRun& run, const plan::PlanStep& step, UnixMs now);
 // Those that count for the next start: given since the last run began.
 std::vector<Acceptance> signatures_of(const book::Job& job);
 // `step`: its number from 1; 0 when it is none of the plan's.

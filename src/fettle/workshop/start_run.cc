@@ -46,7 +46,9 @@ Result<Started> started_now(const Workshop& shop, const StartRequest& request) {
     const auto step = step_or_none(*run, request.step);
     if (!step) return pass(step);
     const int number = run->plan.steps.empty() ? 0 : static_cast<int>(*step - run->plan.steps.data()) + 1;
-    const ready::Check check = ready_of(*run, **step, now);
+    const auto checked = ready_of(shop, *run, **step, now);
+    if (!checked) return pass(checked);
+    const ready::Check& check = *checked;
     ready::MayStart may = ready::may_start(check.judgement, signatures_of(run->job));
     Started out{run->number, run->level(), may.yes || request.against_halt, {}};
     std::vector<NewEntry> entries{ready_entry(check, number)};
