@@ -90,10 +90,12 @@ json::object where_as_json(const watch::Where& w, const book::Run& run) {
     out["likely_stuck"] = w.likely_stuck;
     out["to_be_woken"] = w.to_be_woken;
     out["restart_loop"] = w.restart_loop;
+    out["stands"] = w.stands;
     if (w.work) out["work"] = work_json(*w.work);
     out["proposals"] = std::move(proposals);
     out["settle_left_s"] = w.settle_left_s;
     out["safe_to_remove"] = w.safe_to_remove;
+    out["end_in_doubt"] = w.end_in_doubt;
     if (run.times) out["times"] = times_json(*run.times);
     return out;
 }

@@ -76,8 +76,10 @@ public:
                 case Event::Kind::restarted: next_of(s, kRestart); break;
                 case Event::Kind::asks: next_of(s, kAsk); break;
                 case Event::Kind::back: after_next(s, kDark, "it came back"); break;
-                case Event::Kind::answered:
-                case Event::Kind::skipped: after_next(s, kAsk, "an ask was answered or passed"); break;
+                case Event::Kind::skipped:
+                    if (stopped(s)) break;
+                    [[fallthrough]];
+                case Event::Kind::answered: after_next(s, kAsk, "an ask was answered or passed"); break;
                 case Event::Kind::ended: end(s); break;
                 case Event::Kind::unknown: out_.odd_events.push_back(s.name); return;
                 // What somebody looked at, fed or asked over the link moves no act by itself.
@@ -100,7 +102,22 @@ private:
         out_.why = std::move(why);
     }
 
+    // Nobody answered: where the script says that it stops then, it stands where it asks.
+    bool stopped(const Seen& s) {
+        std::size_t ask = reached_;
+        while (ask < script_.size() && script_[ask].kind != ActKind::ask) ++ask;
+        if (out_.astray || ask == script_.size() || !stops_unanswered(script_[ask])) return false;
+        if (ask != reached_ || !begun_) {
+            if (too_early(ask, s, kAsk.happened)) return true;
+            reach(ask, s);
+        }
+        out_.stopped = ask;
+        out_.stopped_s = s.at_s;
+        return true;
+    }
+
     void reach(std::size_t act, const Seen& s) {
+        if (out_.stopped && act > *out_.stopped && script_[act].kind != ActKind::end) out_.stopped.reset();
         if (act > reached_ || out_.anchors.empty() || out_.anchors.back().act != act) {
             for (std::size_t i = reached_ + (begun_ ? 1 : 0); i < act; ++i) {
                 if (script_[i].kind == ActKind::restart) ++out_.restarts_seen;  // passed without a mark
@@ -159,9 +176,15 @@ private:
         stray(fmt::format("{}, and the script has nothing left that {}", kind.happened, kind.does));
     }
 
+    // Two people, or one twice, in different words: the act that follows such a moment was named just before.
+    bool named_just_now(const Seen& s, const Kind& kind) const {
+        return begun_ && reached_ > 0 && kind.is(script_[reached_ - 1]) && !kind.is(script_[reached_]) &&
+               !out_.anchors.empty() && s.at_s - out_.anchors.back().at_s <= kDouble_s;
+    }
+
     void after_next(const Seen& s, const Kind& kind, const char* happened) {
         if (out_.astray) return;
-        if (doubled(s)) {
+        if (doubled(s) || named_just_now(s, kind)) {
             ++out_.doubles;
             return;
         }
@@ -214,6 +237,12 @@ private:
 };
 
 }  // namespace
+
+bool stops_unanswered(const family::Act& ask) {
+    return ask.kind == ActKind::ask && std::any_of(ask.answers.begin(), ask.answers.end(), [](const family::Answer& a) {
+               return a.how == "nothing" && a.leads_to == "stops";
+           });
+}
 
 Alignment align(const std::vector<family::Act>& script, const Observed& seen, UnixMs now, const Earliest& earliest_s) {
     Alignment out;

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <functional>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -23,6 +24,9 @@ struct Alignment {
     std::string why;  // of astray, one clause
     bool ended = false;
     double ended_s = 0;
+    // An ask that nobody answered, of a script in which it stops then, and nothing was seen of it going on since.
+    std::optional<std::size_t> stopped;
+    double stopped_s = 0;
     int restarts_seen = 0;
     int doubles = 0;                      // marks that said again what was known
     int odd_times = 0;                    // marks before the start or after now
@@ -32,6 +36,9 @@ struct Alignment {
 // earliest_s(from, to): no good run gets from the beginning of act `from` to that of act `to` faster; a generic event
 // that would is a restart the script does not have.
 using Earliest = std::function<double(std::size_t from, std::size_t to)>;
+
+// Unanswered it stops, as the script has it.
+bool stops_unanswered(const family::Act& ask);
 
 // script: never empty.
 Alignment align(const std::vector<family::Act>& script, const Observed& seen, UnixMs now, const Earliest& earliest_s);

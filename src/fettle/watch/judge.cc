@@ -13,16 +13,33 @@ namespace {
 
 using family::ActKind;
 
-// Dark or restarted, as often as it was marked, against the script.
+constexpr UnixMs kOneMoment_ms = 10'000;  // two people, or two taps, tell of one thing within it
+constexpr UnixMs kOneDark_ms = 30'000;    // likewise while nobody has seen it lit in between
+
+// How often it went dark or restarted beyond the script, by events: what several people mark of one is one, in whatever
+// words, and how many marks there are says nothing.
 int restarts_too_many(const Track& t) {
+    std::vector<const Mark*> in_time;
+    for (const Mark& m : t.seen.marks)
+        if (!m.undone) in_time.push_back(&m);
+    std::stable_sort(in_time.begin(), in_time.end(), [](const Mark* a, const Mark* b) { return a->at < b->at; });
     int marked = 0, scripted = 0;
     UnixMs last = 0;
-    for (const Mark& m : t.seen.marks) {
-        const Event::Kind kind = event_of(t.script(), m.event).kind;
-        if (m.undone || (kind != Event::Kind::dark && kind != Event::Kind::restarted)) continue;
-        if (marked > 0 && std::abs(static_cast<double>(m.at - last)) < 10'000) continue;
+    bool lit_since = true;
+    for (const Mark* m : in_time) {
+        const Event event = event_of(t.script(), m->event);
+        const family::Act* act = event.kind == Event::Kind::act && event.act ? &t.script()[*event.act] : nullptr;
+        const bool goes = event.kind == Event::Kind::dark || event.kind == Event::Kind::restarted ||
+                          (act && (act->dark || act->kind == ActKind::restart));
+        if (!goes) {
+            lit_since = lit_since || event.kind == Event::Kind::back || act;
+            continue;
+        }
+        const UnixMs since = m->at - last;
+        if (marked > 0 && (since < kOneMoment_ms || (!lit_since && since < kOneDark_ms))) continue;
         ++marked;
-        last = m.at;
+        last = m->at;
+        lit_since = false;
     }
     const auto& script = t.script();
     for (std::size_t i = 0; i < script.size(); ++i) {

@@ -45,6 +45,8 @@ struct Observed {
     std::vector<TallyReading> tally;
     std::vector<SupplySample> supply;  // as it came; in any order, with gaps, with readings that are no numbers
     RunState state = RunState::open;
+    bool clock_unsure = false;      // the clock was set meanwhile, and nobody knows by how much
+    bool continued = false;         // it goes on from a run that was broken off: not from the script's beginning
     std::optional<UnixMs> over_at;  // when it ended or was broken off, as the journal has it
 };
 

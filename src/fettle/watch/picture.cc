@@ -85,7 +85,7 @@ double Picture::measured_A(double from_s, double to_s) const {
 Picture picture(const Step& step, const Positions& positions, const Observed& seen, const Where& where,
                 std::span<const SeriesPoint> samples) {
     Picture out;
-    out.over = where.standing == Standing::ended;
+    out.over = where.standing == Standing::ended || where.state != RunState::open;
     out.now_s = where.elapsed_s;
     if (out.over && where.in_act_s) out.now_s = std::max(0.0, where.elapsed_s - *where.in_act_s);
     segments(step, where, out);
@@ -109,6 +109,11 @@ Picture picture(const Step& step, const Positions& positions, const Observed& se
     for (std::size_t i = 0; i < step.family.script.size() && i + 1 < where.begins_s.size(); ++i) {
         if (step.family.script[i].kind != ActKind::ask || !where.begin_marked[i] || where.begins_s[i + 1] > out.now_s)
             continue;
+        const auto missed = [&](const Mark& m) {
+            const double at = static_cast<double>(m.at - seen.started) / 1000;
+            return !m.undone && m.event == "skipped" && at >= where.begins_s[i] && at <= where.begins_s[i + 1] + 1;
+        };
+        if (std::any_of(seen.marks.begin(), seen.marks.end(), missed)) continue;  // nobody's hand was there
         out.hands.push_back({where.begins_s[i], where.begins_s[i + 1], false, true});
     }
     return out;

@@ -36,6 +36,10 @@ void into_words(Track& t) {
 
 void power_now(Track& t) {
     const Follower& f = *t.follower;
+    if (t.seen.continued) {  // the map is of a whole run
+        power_at_worst(t, "can't say of a run that goes on from a broken one");
+        return;
+    }
     if (!f.anchored() && t.w.as_slow < kSlow) {  // it should be done, and nobody has seen that it is
         power_at_worst(t, "can't say by elapsed time alone");
         return;
@@ -76,6 +80,11 @@ void power_now(Track& t) {
 
 void power_at_end(Track& t) {
     add(t, {t.script().back().id});
+    into_words(t);
+}
+
+void power_in_act(Track& t, const std::string& act) {
+    add(t, {act});
     into_words(t);
 }
 

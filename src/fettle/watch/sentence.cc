@@ -59,6 +59,10 @@ void sentence(Track& t) {
     Where& w = t.w;
     switch (w.standing) {
         case Standing::ended:
+            if (w.end_in_doubt) {
+                w.sentence = "Stop: it is marked as ended, and it cannot have done its work; look at what it shows.";
+                return;
+            }
             w.sentence =
                 said_so(t) ? "It said that it is done" : "It is back from its last restart, so it should be done";
             w.sentence += w.settle_left_s > 0 ? fmt::format("; leave everything as it is for another {}.",
@@ -69,7 +73,13 @@ void sentence(Track& t) {
         case Standing::astray:
             w.sentence = fmt::format("Astray: {}. A mark that was wrong goes with --undo.", t.marks.why);
             return;
-        case Standing::running: w.sentence = running_words(t); return;
+        case Standing::running:
+            w.sentence = w.stands ? fmt::format(
+                                        "It stands where it {}: nobody answered, and then it stops; go on with "
+                                        "mend.",
+                                        t.script()[*t.marks.stopped].words)
+                                  : running_words(t);
+            return;
     }
 }
 
@@ -99,7 +109,7 @@ void timeline(Track& t) {
     const std::size_t here = w.standing == Standing::running ? chain[t.k].act : n;
     for (std::size_t i = fixed.back().act; i <= n; ++i)
         w.begins_s[i] = fixed.back().at_s + typical[i] - typical[fixed.back().act];
-    if (w.standing == Standing::running && here >= fixed.back().act) {
+    if (w.standing == Standing::running && !w.stands && here >= fixed.back().act) {
         // From the last mark to the act it is in now, the time that has passed; the rest from now on.
         const double passed_s = std::max(0.0, w.elapsed_s - fixed.back().at_s);
         const double usual_s = typical[here] - typical[fixed.back().act];

@@ -2,6 +2,8 @@
 
 #include <algorithm>
 
+#include "fettle/watch/align.h"
+
 namespace fettle::watch {
 
 bool says_ended(const Mark& mark) {
@@ -23,6 +25,9 @@ std::vector<Sign> signs_of(const std::vector<family::Act>& script, const Observe
         Sign s;
         s.at_s = s_of(m.at);
         s.event = event_of(script, m.event);
+        // It stands where it asks, as it did before: what the mark says of the script is align()'s.
+        if (s.event.kind == Event::Kind::skipped && std::any_of(script.begin(), script.end(), stops_unanswered))
+            continue;
         s.machine = m.source == "link" || m.source == "amps" || m.source == "stand-in";
         s.answered = s.event.kind == Event::Kind::link_answers;
         if (s.answered || s.event.kind == Event::Kind::link_silent) s.kind = Sign::Kind::link;

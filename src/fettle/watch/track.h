@@ -71,6 +71,7 @@ void waking(Track& t);
 // power.cc: what a cut now would lead to
 void power_now(Track& t);
 void power_at_end(Track& t);
+void power_in_act(Track& t, const std::string& act);
 void power_at_worst(Track& t, const char* because);
 // sentence.cc
 void sentence(Track& t);

@@ -1,5 +1,5 @@
-// From what the filter holds to what a person is told: where the run is, what comes next and when, how late it is. Every
-// number here is read off the filter and the draws of what is to come; nothing is estimated a second time.
+// From what the filter holds to what a person is told: where the run is, what comes next and when, how late it is.
+// Every number here is read off the filter and the draws of what is to come; nothing is estimated a second time.
 #include "fettle/watch/tracker.h"
 
 #include <fmt/format.h>
@@ -64,6 +64,38 @@ void place(Track& t) {
     }
 }
 
+// A run that says that it is done before any good run can be, or without having written anything, has not done what it
+// was begun for.
+void judge_end(Track& t) {
+    Where& w = t.w;
+    const auto& planned = t.step().sheet.tally.landed;
+    const auto last = std::max_element(t.seen.tally.begin(), t.seen.tally.end(),
+                                       [](const auto& a, const auto& b) { return a.at < b.at; });
+    const bool nothing = planned.low > 0 && last != t.seen.tally.end() && last->landed && *last->landed == 0;
+    const double earliest_s = t.basis.earliest_s(0, t.script().size() - 1);
+    const bool early = !t.seen.continued && !t.seen.clock_unsure && t.marks.ended_s < earliest_s;
+    if (t.marks.stopped) {
+        w.end_in_doubt = true;
+        t.say("ended-unanswered", Verdict::halt,
+              fmt::format("it {}, nobody answered, and then it stops: that it is done cannot be; look at what it shows",
+                          t.script()[*t.marks.stopped].words),
+              "marks and family file");
+    }
+    if (!early && !nothing) return;
+    w.end_in_doubt = true;
+    if (nothing)
+        t.say("ended-nothing-written", Verdict::halt,
+              fmt::format("it says that it is done and counts no piece as landed; {} were to land: look at what it "
+                          "shows",
+                          planned.expected),
+              "tally");
+    else
+        t.say("ended-too-early", Verdict::halt,
+              fmt::format("it is marked as ended after {}, and no good run ends before {}: look at what it shows",
+                          human_duration(t.marks.ended_s), human_duration(earliest_s)),
+              "marks; " + t.step().forecast.rests_on.words());
+}
+
 void ended(Track& t) {
     Where& w = t.w;
     w.standing = Standing::ended;
@@ -72,9 +104,30 @@ void ended(Track& t) {
     w.odds = {{w.act, 1.0, true}};
     w.in_act_s = std::max(0.0, w.elapsed_s - t.marks.ended_s);
     w.settle_left_s = std::max(0.0, t.step().family.settle_s - *w.in_act_s);
-    w.safe_to_remove = w.settle_left_s <= 0;
+    judge_end(t);
+    w.safe_to_remove = w.settle_left_s <= 0 && !w.end_in_doubt;
     w.as_slow = 1;
     power_at_end(t);
+}
+
+// Nobody answered, and then it stops: it does no more until somebody acts.
+void stands(Track& t) {
+    Where& w = t.w;
+    const family::Act& ask = t.script()[*t.marks.stopped];
+    w.stands = true;
+    w.act = ask.id;
+    w.by_mark = true;
+    w.odds = {{w.act, 1.0, true}};
+    w.in_act_s = std::max(0.0, w.elapsed_s - t.marks.stopped_s);
+    w.as_slow = 1;
+    w.hands.push_back({ask.id, ask.words, ask.control, ask.shows, 0, 0, true, false, true, 1, {}});
+    power_in_act(t, ask.id);
+    t.say(
+        "ask-stopped", Verdict::cant_say,
+        fmt::format("it {}, and nobody answered: by its script it stops then, so it is not done; if somebody answered "
+                    "after all, mark answered",
+                    ask.words),
+        "marks and family file");
 }
 
 void astray(Track& t) {
@@ -103,13 +156,23 @@ void broken_off(Track& t) {
 }
 
 void with_script(Track& t) {
-    t.marks = align(t.script(), t.seen, t.now,
-                    [&](std::size_t from, std::size_t to) { return t.basis.earliest_s(from, to); });
+    t.marks = align(t.script(), t.seen, t.now, [&](std::size_t from, std::size_t to) {
+        return t.seen.continued ? 0 : t.basis.earliest_s(from, to);
+    });
+    if (t.seen.continued)
+        t.say_while_open(
+            "continued-run", Verdict::mind,
+            "this run goes on from one that broke off: its times are those of a whole run at most, so go by "
+            "what it shows",
+            "journal");
     t.w.restarts_seen = t.marks.restarts_seen;
     judge_marks(t);
     if (t.marks.ended) {
         ended(t);
-    } else if (t.follower->astray() >= 0.5) {
+    } else if (t.marks.stopped && !t.seen.clock_unsure) {
+        stands(t);
+    } else if (t.seen.clock_unsure || t.follower->astray() >= 0.5) {
+        if (t.seen.clock_unsure) t.marks.why = "the clock was set meanwhile, so by time nothing can be said";
         astray(t);
     } else {
         place(t);

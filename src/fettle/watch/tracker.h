@@ -84,10 +84,12 @@ struct Where {
     bool likely_stuck = false;            // more likely than not, by everything that was seen
     bool to_be_woken = false;             // on a bench: it sleeps until something is fed
     bool restart_loop = false;
+    bool stands = false;  // an ask went by unanswered, and then it stops: it waits for nothing that comes by itself
     std::optional<Work> work;
     std::vector<Proposal> proposals;  // in order of time
     double settle_left_s = 0;         // after the end, until it is safe to remove the medium and the supply
     bool safe_to_remove = false;      // ended, and settled
+    bool end_in_doubt = false;        // it says so before any good run can, or with nothing written: look first
 
     // When each act of the script began or is expected to begin, on the run's axis (seconds since the start), and the
     // end: one more than acts. Past ones that were marked are exact; the others are medians.
