@@ -6,17 +6,13 @@
 
 #include "fettle/base/text.h"
 #include "fettle/handover/style.h"
+#include "fettle/handover/words.h"
 
 namespace fettle::handover {
 namespace {
 
 using book::Job;
 using book::LooseEnd;
-
-std::string time_words(UnixMs t) {
-    const std::string iso = iso8601(t);  // 2026-11-25T09:03:00.000+00:00
-    return iso.substr(0, 10) + " " + iso.substr(11, 5) + " UTC";
-}
 
 std::string things(std::size_t n) {
     return n == 0   ? "nothing is left to do"
@@ -43,17 +39,6 @@ const book::Run* last_ended(const Job& job) {
     return nullptr;
 }
 
-std::string known_words(Origin origin) {
-    switch (origin) {
-        case Origin::read: return "read over the link";
-        case Origin::read_in_part: return "read over the link, in part";
-        case Origin::typed: return "typed from what the unit shows";
-        case Origin::inferred: return "inferred from the release shown";
-        case Origin::not_read: break;
-    }
-    return "not read";
-}
-
 class Page {
 public:
     explicit Page(const SheetInput& in) : in_(in), job_(in.job) {}
@@ -67,14 +52,16 @@ public:
         asked();
         found();
         done();
-        strips();
         left();
         tally();
         to_do();
+        given_back();
         cautions();
         exceptions();
         known();
+        signatures();
         record();
+        strips();
         return out_ + "</body>\n</html>\n";
     }
 
@@ -137,29 +124,9 @@ private:
         const std::string release = found_release(job_);
         rows.push_back({"release", release.empty() ? "not known"
                                                    : release + (job_.market.empty() ? "" : ", market " + job_.market)});
-        rows.push_back({"fault memory", faults(job_.faults_before)});
+        rows.push_back({"fault memory", fault_words(job_.faults_before)});
         table({"", "as found"}, rows, 9);
         close();
-    }
-
-    static std::string faults(const book::FaultRecord& record) {
-        if (record.origin == Origin::not_read) return "not read (that is not the same as none)";
-        std::vector<std::string> parts;
-        for (const book::FaultSeen& f : record.entries) {
-            std::string s = f.box.empty() ? f.code : f.box + " " + f.code;
-            if (f.status) s += fmt::format(" (status {:02X})", *f.status & 0xFF);
-            parts.push_back(s);
-        }
-        const auto unread = record.unread();
-        return (parts.empty() ? "no entries" : join(parts, ", ")) + " (" + std::string(code(record.origin)) + ")" +
-               (unread.empty() ? "" : "; not read: " + join(unread, ", ") + " (that is not the same as none)");
-    }
-
-    static std::string cleared_words(const book::Clearing& c) {
-        const std::string what = !c.answered ? "asked for " + join(c.codes, ", ") + "; what became of it is not known"
-                                 : c.done.empty() ? "nothing: " + c.why
-                                                  : join(c.done, ", ");
-        return fmt::format("{}: {}; allowed by {}", c.box, what, c.allowed_by);
     }
 
     void done() {
@@ -168,8 +135,7 @@ private:
         for (const book::Run& r : job_.runs) {
             std::string how(r.outcome == RunState::open ? "not ended" : code(r.outcome));
             if (r.against_halt) how += ", begun against a halt";
-            rows.push_back({r.release, time_words(r.started),
-                            r.ended ? human_duration(static_cast<double>(*r.ended - r.started) / 1000) : "", how});
+            rows.push_back({r.release, time_words(r.started), lasted_words(r), how});
         }
         if (rows.empty())
             p("No run was made.");
@@ -177,11 +143,9 @@ private:
             table({"release installed", "begun", "lasted", "outcome"}, rows, 9);
         std::vector<std::string> mended;
         for (const book::Run& r : job_.runs)
-            for (const book::Attempt& t : r.attempts)
-                mended.push_back(fmt::format("After the run to {} broke, tried: {}; what came of it: {}.", r.release,
-                                             code(t.kind), code(t.came)));
+            for (std::string& line : mend_words(r)) mended.push_back(std::move(line));
         if (!mended.empty()) list(mended);
-        if (!job_.notes.empty()) list(job_.notes);
+        if (const auto who = who_worked(job_); !who.empty()) minor("Worked on it: " + join(who, ", ") + ".");
         close();
     }
 
@@ -219,9 +183,9 @@ private:
                                           : job_.proved == "proved" ? "proved: as planned"
                                           : job_.proved == "partly" ? "partly proved"
                                                                     : "not as planned"});
-        rows.push_back({"fault memory", faults(job_.faults_after)});
+        rows.push_back({"fault memory", fault_words(job_.faults_after)});
         for (const book::Clearing& c : job_.clearings) rows.push_back({"cleared in it", cleared_words(c)});
-        if (job_.faults_cleared.entry != 0) rows.push_back({"fault memory then", faults(job_.faults_cleared)});
+        if (job_.faults_cleared.entry != 0) rows.push_back({"fault memory then", fault_words(job_.faults_cleared)});
         table({"", "as left"}, rows, 9);
         std::vector<std::string> open_points;
         for (const Reason& r : job_.proof) {
@@ -269,6 +233,24 @@ private:
             }
             list(items, "open");
         }
+        close();
+    }
+
+    void given_back() {
+        if (job_.keepings.empty()) return;
+        open("The owner's items");
+        std::vector<std::string> items;
+        for (const Keeping& k : job_.keepings)
+            items.push_back(k.words + (k.tag.empty() ? "" : " (tag " + k.tag + ")") +
+                            (k.returned ? ": given back" : ": not given back"));
+        list(items);
+        close();
+    }
+
+    void signatures() {
+        open("Signatures");
+        for (const char* who : {"Workshop: name, date, signature", "Owner: received with the items named above"})
+            out_ += fmt::format("<p class=\"sign\">{}</p>\n", who);
         close();
     }
 

@@ -105,7 +105,35 @@ TEST(Sheet, NotReadIsNeverNone) {
     in.job.faults_after.origin = Origin::typed;
     EXPECT_NE(html(in).find("no entries (typed)"), std::string::npos);
     in.job.faults_after.entries = {{"display", "B1A4F-13", 0x28}};
-    EXPECT_NE(html(in).find("display B1A4F-13 (status 28)"), std::string::npos);
+    EXPECT_NE(html(in).find("display B1A4F-13 (stored, failed since it was last cleared; status 28)"),
+              std::string::npos);
+}
+
+// What the owner wants to see of the past, and what is the shop's own.
+TEST(Sheet, TellsWhoWorkedWhatWasTriedAndWhatWentBack) {
+    SheetInput in = example();
+    book::Run broke = in.job.runs[0];
+    broke.outcome = RunState::broken_off;
+    broke.by = "R. Tern";
+    broke.advice = "Put the same card in again.";
+    book::Attempt again;
+    again.kind = MendKind::same_card;
+    again.came = Came::done;
+    again.by = "M. Plover";
+    broke.attempts = {again};
+    in.job.runs.insert(in.job.runs.begin(), broke);
+    in.job.keepings = {{"keeping-1", "owner's map card", "B2", "17", true}};
+    in.job.notes = {"battery tired"};
+    in.strips = {"<svg></svg>"};
+    const std::string page = html(in);
+    for (const char* part : {"Worked on it: R. Tern, M. Plover.", "tried: same card; what came of it: done (M. Plover)",
+                             "Advised: Put the same card in again.", "owner&#39;s map card (tag 17): given back",
+                             "Workshop: name, date, signature"})
+        EXPECT_NE(page.find(part), std::string::npos) << part;
+    EXPECT_EQ(page.find("battery tired"), std::string::npos);
+    EXPECT_GT(page.find("<svg>"), page.find("Made from the"));  // the strips are last
+    EXPECT_EQ(page.find("UTC"), std::string::npos);
+    EXPECT_TRUE(std::regex_search(page, std::regex("taken in 20[0-9-]{8} [0-9:]{5} [+-][0-9]{2}:[0-9]{2}")));
 }
 
 // Story 54.
