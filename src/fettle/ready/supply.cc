@@ -2,10 +2,29 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <cmath>
+
 #include "fettle/base/text.h"
 #include "fettle/ready/supply_judge.h"
 
 namespace fettle::ready {
+namespace {
+
+// Volts at which the support supply would only now begin to take over from the battery: its own rested voltage; where
+// nobody measured or said how full it is, that of a full one.
+double begins_to_support_V(const SupplyFigures& f, BatteryKind kind) {
+    if (f.rested_V && f.rested_h.value_or(0) >= kRestWanted_h) return *f.rested_V;
+    return rested_V_at(f.charge.value_or(1.0), kind);
+}
+
+// What is at its terminals, as far as it is known: figures count before the word that it supports.
+std::optional<double> support_V(const SupplyFigures& f) {
+    if (f.set_V && f.measured_V) return std::min(*f.set_V, *f.measured_V);
+    return f.measured_V ? f.measured_V : f.set_V;
+}
+
+}  // namespace
 
 Judge::Judge(const family::Family& family, const Need& need, const SupplyFigures& figures, BatteryKind if_kind)
     : need_(need), f_(figures), if_kind_(if_kind), lowest_V_(family.supply ? family.supply->lowest_V : 0) {
@@ -28,7 +47,16 @@ SupplyAnswer Judge::run() {
                fmt::format("the family file gives no current for {}: what they take is not in the figures",
                            join(need_.without_current, ", ")),
                "family file");
-    if (f_.on_bench || f_.support.value_or(false)) {
+    const double gives_V = f_.on_bench ? HUGE_VAL : support_V(f_).value_or(HUGE_VAL);
+    const double from_V = begins_to_support_V(f_, f_.kind.value_or(if_kind_));
+    if (f_.support.value_or(false) && gives_V <= from_V) {
+        reason("support-gives-nothing", Verdict::mind,
+               fmt::format("{:.1f} V is no more than the battery has at rest ({:.1f} V): what is connected supports "
+                           "nothing, so the battery counts alone",
+                           gives_V, from_V),
+               f_.measured_V ? how() : "typed");
+        battery();
+    } else if (f_.on_bench || f_.support.value_or(false)) {
         mains();
     } else {
         battery();

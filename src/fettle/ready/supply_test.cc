@@ -52,6 +52,25 @@ protected:
     Need n_;
     SupplyFigures f_;
 };
+// A charger that gives less than the battery has at rest gives nothing, whatever it is called and whoever says that it
+// supports: the battery then counts alone, and is short as it was.
+TEST_F(Story18, AVoltageBelowTheBatterysOwnSupportsNothing) {
+    f_.support = true;
+    f_.set_V = 12.3;  // the table has 12.4 V at 75 %
+    f_.charge = 0.75;
+    f_.limit_A = 40;
+    SupplyAnswer a = judge_supply(with_supply(), n_, f_);
+    EXPECT_TRUE(has(a, "support-gives-nothing"));
+    EXPECT_FALSE(has(a, "supply-limit-enough"));
+    f_.charge = 0.6;
+    f_.set_V = 13.5;
+    f_.measured_V = 12.0;  // the figure replaces the word, and the setting
+    a = judge_supply(with_supply(), n_, f_);
+    EXPECT_TRUE(has(a, "support-gives-nothing"));
+    EXPECT_EQ(a.judgement.verdict(), Verdict::halt);
+    f_.measured_V = 13.4;
+    EXPECT_FALSE(has(judge_supply(with_supply(), n_, f_), "support-gives-nothing"));
+}
 TEST_F(Story18, NeedsSevenPointSixHasFourPointEight) {
     const SupplyAnswer a = judge_supply(with_supply(), n_, f_);
     EXPECT_NEAR(a.needs_Ah, 7.6, 1e-9);
