@@ -24,6 +24,9 @@ isotp::Config config_of(const CanAddress& a, const Timing& t) {
     return c;
 }
 
+// To one request, what it costs in a recording: 16 MiB. The longest answer that is taken has fewer.
+constexpr std::size_t most_frames = 200'000;
+
 class CanLine : public Line {
 public:
     CanLine(Loop& loop, std::shared_ptr<CanPort> port, const BoxAddress& at, const Timing& timing,
@@ -38,6 +41,7 @@ public:
     void begin() {
         port_->listen(
             [this](const CanFrame& f) {
+                if (++frames_ > most_frames) return breaks(Heard::spoilt, "it sends without end, so it was left");
                 if (record_) record_->can(false, f);
                 channel_.take(f.bytes(), now_is());
                 pump();
@@ -47,6 +51,7 @@ public:
     void send(std::uint16_t, ByteView message) override {
         if (!closed().empty()) return;
         waiting_.reset();
+        frames_ = 0;
         channel_.sender.start(Bytes(message.begin(), message.end()), now_is());
         pump();
     }
@@ -72,6 +77,7 @@ private:
     isotp::Channel channel_;
     std::shared_ptr<Recorder> record_;
     std::optional<CanFrame> waiting_;  // the bus had no room for it
+    std::size_t frames_ = 0;           // since the last request
 };
 
 void CanLine::pump() {

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <array>
+#include <set>
 
 #include "fettle/base/text.h"
 
@@ -84,6 +85,9 @@ Result<Clearing> Clearing::prepare(Connection& c, ClearOrder order) {
     if (const auto other = difference(out.order_.memory, out.memory_.faults))
         return bad_input("memory-moved", who, *other,
                          "nothing was cleared; save the memory as it is now, then ask again");
+    if ((out.memory_.availability & uds::test_failed) == 0)
+        return bad_input("clear-active", who, "it does not say whether an entry is failing now (bit 0 of its status)",
+                         "nothing was cleared; use the maker's own means");
     for (const auto& f : out.memory_.faults) {
         const bool goes = std::find(out.order_.codes.begin(), out.order_.codes.end(), f.code) != out.order_.codes.end();
         if ((goes || out.order_.others_may_go) && (f.status & uds::test_failed) != 0)
@@ -99,15 +103,17 @@ ClearResult Clearing::send() {
         if (out.why.empty()) out.why = why;
     };
     bool only_all = false;
+    std::set<std::uint32_t> asked;
     for (const auto& code : order_.codes) {
         const auto number = uds::code_number(code);
         if (!number) {
             say_why(code + " is no code of three bytes");
             continue;
         }
+        if (!asked.insert(*number).second) continue;
         const uds::ClearRequest request(*number);
         const Reply r = connection_.clear(order_.box.address, request);
-        out.answers.push_back({request.bytes(), r});
+        if (r.sent) out.answers.push_back({request.bytes(), r});
         if (r.said == Said::value) {
             out.done.push_back(code);
             continue;
@@ -118,7 +124,7 @@ ClearResult Clearing::send() {
             if (!only_all) break;  // conditions: asking for the next would be pressing it
             continue;
         }
-        out.certain = false;  // it may have done it: nothing more is sent
+        out.certain = !r.sent;  // it may have done it: nothing more is sent
         say_why(fmt::format("{}: {}", code, r.why));
         return out;
     }
@@ -132,8 +138,8 @@ ClearResult Clearing::send() {
     }
     const uds::ClearRequest request(uds::ClearRequest::all);
     const Reply r = connection_.clear(order_.box.address, request);
-    out.answers.push_back({request.bytes(), r});
-    out.all = true;
+    if (r.sent) out.answers.push_back({request.bytes(), r});
+    out.all = r.sent;
     if (r.said == Said::value) {
         out.why.clear();
         out.done.clear();
@@ -142,7 +148,7 @@ ClearResult Clearing::send() {
         for (const auto& code : order_.codes)
             if (std::find(out.done.begin(), out.done.end(), code) == out.done.end()) out.done.push_back(code);
     } else {
-        out.certain = r.said == Said::refused;
+        out.certain = r.said == Said::refused || !r.sent;
         out.why = "all: " + r.why;
     }
     return out;

@@ -24,12 +24,15 @@ struct Connection::State {
     Options options;
     Timing timing;
     Cancel cancel;
+    BoxAddress at{};
     std::set<std::uint16_t> out_of_step{};  // boxes that still owe an answer
+    int reconnected = 0;
     ~State() {
         if (line) line->close();
     }
 
     Reply ask(std::uint16_t box, const Bytes& message);
+    Reply ask_again(std::uint16_t box, const Bytes& message, Reply first);
     bool step(Exchange& x, SteadyTime now);
 
     // Why `message` may not or cannot go out; empty when it may.
@@ -69,7 +72,7 @@ Result<Connection> Connection::open_to(const BoxAddress& at, const Options& opti
     if (!line) return pass(line);
     Timing t = timing;
     if (at.can) t.ack_ms = std::max(t.ack_ms, t.transfer_ms);  // ISO-TP's own timers say when a request did not get out
-    return Connection(std::unique_ptr<State>(new State{std::move(loop), std::move(*line), options, t, cancel}));
+    return Connection(std::unique_ptr<State>(new State{std::move(loop), std::move(*line), options, t, cancel, at}));
 }
 
 // --- asking --------------------------------------------------------------------------------------------------------
@@ -78,15 +81,22 @@ Result<Connection> Connection::open_to(const BoxAddress& at, const Options& opti
 Reply Connection::State::ask(std::uint16_t box, const Bytes& message) {
     constexpr auto slice = std::chrono::milliseconds(50);
     if (auto why = held(box, message); !why.empty()) return no_answer(std::move(why));
-    while (line->take()) {
-    }  // nobody waits for what came in between
     Exchange x(box, message, timing, out_of_step.erase(box) > 0, now_is());
+    const SteadyTime began = now_is();
+    SteadyTime told = began;
     while (!x.done()) {
         const SteadyTime now = now_is();
+        if (options.waits && x.pending() > 0 && now - told >= std::chrono::seconds(1)) {
+            told = now;
+            options.waits(fmt::format("box 0x{:04X} says that its answer follows; {} s so far", box,
+                                      std::chrono::duration_cast<std::chrono::seconds>(now - began).count()));
+        }
         if (!step(x, now)) loop->turn(std::min(x.deadline(), now + slice));
     }
-    if (x.owes()) out_of_step.insert(box);
-    return x.take();
+    Reply r = x.take();
+    // What was read before a clearing must not come out as read behind it, should it come twice.
+    if (x.owes() || (r.sent && uds::only_clears(message))) out_of_step.insert(box);
+    return r;
 }
 
 // Moves on what is due. True: something happened.
@@ -96,6 +106,7 @@ bool Connection::State::step(Exchange& x, SteadyTime now) {
         if (line->sends()) line->breaks(Heard::broken, "it was broken off");  // part of a message may be out
         x.hear({Heard::cancelled, 0, {}, {}}, now);
     }
+    if (x.idle()) loop->drain();  // what lies in the socket is older than what goes out next
     while (auto h = line->take()) {
         x.hear(std::move(*h), now);
         moved = true;
@@ -106,15 +117,39 @@ bool Connection::State::step(Exchange& x, SteadyTime now) {
     if (const auto message = x.due(now)) {
         if (auto why = held(x.box(), *message); !why.empty())  // the run may have begun in the meantime
             x.hear({Heard::not_delivered, x.box(), {}, std::move(why)}, now);
-        else
+        else {
             line->send(x.box(), *message);
+            x.went_out();
+        }
         moved = true;
     }
     return moved || x.done();
 }
 
+// One more try, on a connection of its own: the other side had closed or reset the first in the middle of a reading.
+Reply Connection::State::ask_again(std::uint16_t box, const Bytes& message, Reply first) {
+    if (!line->was_lost() || cancel.cancelled() || reconnected >= options.reconnects) return first;
+    if (options.phase && options.phase() == Phase::run_open) return first;
+    ++reconnected;
+    auto anew = open_line(at, *loop, options, timing, cancel);
+    if (!anew) {
+        first.why += "; once more: " + anew.error().problem;
+        return first;
+    }
+    line->close();
+    line = std::move(*anew);
+    out_of_step.clear();
+    return ask(box, message);
+}
+
+int Connection::reconnected() const {
+    return state_->reconnected;
+}
+
 Reply Connection::ask(std::uint16_t box, const uds::ReadRequest& request) {
-    return state_->ask(box, request.bytes());
+    Reply r = state_->ask(box, request.bytes());
+    if (r.said != Said::no_answer) return r;
+    return state_->ask_again(box, request.bytes(), std::move(r));
 }
 
 Reply Connection::clear(std::uint16_t box, const uds::ClearRequest& request) {

@@ -32,7 +32,7 @@ struct Loop;
 
 struct Found {
     doip::Announcement says;
-    Endpoint at;  // where the answer came from
+    Endpoint at;  // the host that the answer came from, with the port that takes connections
 };
 
 // Sends one vehicle identification request to the endpoint (never to a broadcast address on its own account: the
@@ -59,6 +59,9 @@ struct Options {
     std::function<Phase()> phase{};      // asked before every request; empty: no run is open
     std::shared_ptr<Recorder> record{};  // every byte of the exchange, in both directions; null: nothing is kept
     std::shared_ptr<Loop> loop{};
+    // Told once a second while a box that was asked says "wait"; in one clause.
+    std::function<void(const std::string&)> waits{};
+    int reconnects = 0;  // so often a reading that the other side broke off goes on over a new connection
 };
 
 class Connection {
@@ -79,14 +82,16 @@ public:
 
     std::uint16_t entity() const;  // logical address of the entity that activated; on CAN the one box's number
     bool loopback() const;         // the other end is on this machine
+    int reconnected() const;       // so often it was lost while reading, and made again
 
     // One request to one box. Waits for acknowledgement and answer, through "pending" and "busy". Answers to older
-    // requests are passed over. A connection that broke answers no_answer from then on. A quiet tester-present is
-    // done (value, no data) once it is acknowledged.
+    // requests are passed over. A connection that broke answers no_answer from then on, unless it may be made again. A
+    // quiet tester-present is done (value, no data) once it is acknowledged.
     Reply ask(std::uint16_t box, const uds::ReadRequest& request);
 
-    // Clears stored codes (14), physically addressed. Only toward this machine, and not while a run is open: otherwise
-    // nothing is sent and no_answer says why. Whether it may be asked at all is the caller's rule to hold.
+    // Clears stored codes (14), physically addressed, once: never repeated, not even after "busy". Only toward this
+    // machine, and not while a run is open: otherwise nothing is sent and no_answer says why. Whether it may be asked
+    // at all is the caller's rule to hold.
     Reply clear(std::uint16_t box, const uds::ClearRequest& request);
 
     // The record of one identifier: `data` without service and identifier.

@@ -19,6 +19,12 @@ using boost::system::error_code;
 
 namespace {
 
+// What one request may cost, whatever the other side sends: kept bytes, and what a recording adds to each (a packet has
+// about so much beside its data).
+constexpr std::size_t most_cost = 16u << 20;
+constexpr std::size_t cost_of_packet = 128;
+constexpr std::size_t most_waiting_out = 64u << 10;
+
 class DoipLine : public Line, public std::enable_shared_from_this<DoipLine> {
 public:
     DoipLine(Loop& loop, const Options& options)
@@ -33,6 +39,7 @@ public:
     void speak(std::uint8_t version) { version_ = version; }
 
     void send(std::uint16_t box, ByteView message) override {
+        cost_ = 0;
         put(doip::Diagnostic{options_.tester, box, Bytes(message.begin(), message.end())});
     }
     void close() override {
@@ -48,6 +55,7 @@ private:
     void put(const doip::Body& body);
     void write_on();
     void read();
+    void tell_what_begins();
     void take(const tl::expected<doip::Message, doip::Fault>& m);
     void take(const doip::Message& m);
     void lost(const error_code& e) {
@@ -61,7 +69,9 @@ private:
     std::uint8_t version_;
     doip::Splitter splitter_;
     std::array<Byte, 8192> buffer_{};
-    Bytes flying_, out_;  // what the socket did not take at once: being written, and behind it
+    Bytes flying_, out_;    // what the socket did not take at once: being written, and behind it
+    std::size_t cost_ = 0;  // since the last request
+    bool told_ = false;     // that a message has begun
     bool loopback_ = false;
     std::uint16_t entity_ = 0;
     std::optional<doip::RoutingResponse> activation_;
@@ -73,6 +83,7 @@ private:
 void DoipLine::put(const doip::Body& body) {
     if (!closed().empty()) return;
     const Bytes bytes = doip::encode(body, version_);
+    if (out_.size() > most_waiting_out) return breaks(Heard::broken, "the other side takes no more bytes");
     if (options_.record) options_.record->tcp(this, true, bytes);
     if (sends()) return append(out_, bytes);
     error_code e;
@@ -99,24 +110,48 @@ void DoipLine::read() {
     socket_.async_read_some(asio::buffer(buffer_), [self = shared_from_this()](const error_code& e, std::size_t n) {
         const ByteView got = ByteView(self->buffer_).first(n);
         if (n > 0 && self->options_.record) self->options_.record->tcp(self.get(), false, got);
+        self->cost_ += n + cost_of_packet;
         self->splitter_.feed(got);
         while (self->closed().empty()) {
             const auto m = self->splitter_.next();
             if (!m) break;
+            self->told_ = false;
             self->take(*m);
         }
+        if (self->cost_ > most_cost) self->breaks(Heard::spoilt, "it sends without end, so it was left");
+        if (self->closed().empty()) self->tell_what_begins();
         if (e) return self->lost(e);
         if (self->closed().empty()) self->read();
     });
 }
 
+// A message that is still arriving keeps its time.
+void DoipLine::tell_what_begins() {
+    if (told_ || splitter_.kept() == 0 || !activation_) return;
+    told_ = true;
+    hears({Heard::begins, 0, {}, {}});
+}
+
 void DoipLine::take(const tl::expected<doip::Message, doip::Fault>& m) {
     if (m) return take(*m);
-    if (m.error().close) breaks(Heard::spoilt, "what came back is not DoIP: " + m.error().words);
+    const doip::Fault& f = m.error();
+    if (f.close) return breaks(Heard::spoilt, "what came back is not DoIP: " + f.words);
+    if (f.nack != 0x02) return;  // of a type that nobody knows: passed over
+    const std::string announced = "it announced " + f.words;
+    if (f.skip > most_cost) return breaks(Heard::spoilt, announced);
+    if (activation_) return hears({Heard::damaged, 0, {}, announced});
+    breaks(Heard::spoilt, announced);
 }
 
 void DoipLine::take(const doip::Message& m) {
-    if (std::holds_alternative<doip::AliveRequest>(m.body)) return put(doip::AliveResponse{options_.tester});
+    if (std::holds_alternative<doip::AliveRequest>(m.body)) {
+        cost_ += cost_of_packet;
+        return put(doip::AliveResponse{options_.tester});
+    }
+    const bool routed = activation_ && activation_->code == 0x10;  // before that nothing was asked
+    if (!routed &&
+        (std::holds_alternative<doip::Diagnostic>(m.body) || std::holds_alternative<doip::DiagnosticAck>(m.body)))
+        return;
     if (const auto* d = std::get_if<doip::Diagnostic>(&m.body)) {
         if (d->target == options_.tester) hears({Heard::message, d->source, d->data, {}});
     } else if (const auto* ack = std::get_if<doip::DiagnosticAck>(&m.body)) {
@@ -198,7 +233,7 @@ Status DoipLine::activate(const std::string& place, Loop& loop, const Timing& ti
                              fmt::format("it refused the message: {} (0x{:02X})",
                                          doip::header_nack_words(*refused_header_), *refused_header_),
                              check);
-    if (closed().starts_with("what came back")) return outside_error("link-nonsense", place, closed(), check);
+    if (!was_lost() && !closed().empty()) return outside_error("link-nonsense", place, closed(), check);
     return gone(closed());
 }
 

@@ -18,6 +18,9 @@ Bytes sign_of_life() {
 bool quiet(const Bytes& request) {
     return request.size() == 2 && request[0] == 0x3E && request[1] == 0x80;
 }
+bool clears(const Bytes& request) {
+    return !request.empty() && request[0] == 0x14;
+}
 }  // namespace
 
 std::string_view words(Said s) {
@@ -40,20 +43,23 @@ std::string_view code(Said s) {
 }
 
 Reply no_answer(std::string why) {
-    return {Said::no_answer, {}, 0, std::move(why)};
+    return {Said::no_answer, {}, 0, std::move(why), false};
 }
 Reply nonsense(std::string why) {
-    return {Said::nonsense, {}, 0, std::move(why)};
+    return {Said::nonsense, {}, 0, std::move(why), false};
 }
 Reply refused(std::uint8_t nrc) {
-    return {Said::refused, {}, nrc, fmt::format("{} (0x{:02X}): {}", uds::nrc_name(nrc), nrc, uds::nrc_words(nrc))};
+    return {
+        Said::refused, {}, nrc, fmt::format("{} (0x{:02X}): {}", uds::nrc_name(nrc), nrc, uds::nrc_words(nrc)), false};
 }
 
 Exchange::Exchange(std::uint16_t box, Bytes request, const Timing& timing, bool owes, SteadyTime now)
     : timing_(timing),
       box_(box),
       request_(std::move(request)),
-      fence_(owes),
+      clears_(clears(request_)),
+      owed_(owes),
+      fence_(owes || clears_),
       until_(now),
       end_(after(now, timing.longest_ms)) {}
 
@@ -71,12 +77,15 @@ void Exchange::finish(Reply r, bool owes) {
     state_ = State::done;
     owes_ = owes;
     reply_ = std::move(r);
+    reply_.sent = sent_;
 }
 
 // Nothing that could be used came. An answer to something else is no silence: the box talks, but not to this.
 void Exchange::silent(std::string why) {
     if (fence_)
-        finish(no_answer("it still owes an earlier answer and shows no sign of life"), true);
+        finish(no_answer(owed_ ? "it still owes an earlier answer and shows no sign of life"
+                               : "it shows no sign of life, so it was not asked"),
+               true);
     else if (!passed_over_.empty())
         finish(nonsense(passed_over_), true);
     else
@@ -93,7 +102,7 @@ void Exchange::settled(Reply r, SteadyTime now) {
         until_ = now;
         return;
     }
-    if (r.said == Said::refused && r.nrc == uds::busy_nrc && busy_ < timing_.most_busy) {
+    if (r.said == Said::refused && r.nrc == uds::busy_nrc && busy_ < timing_.most_busy && !clears_) {
         ++busy_;
         state_ = State::pausing;
         until_ = after(now, timing_.busy_pause_ms);
@@ -104,7 +113,9 @@ void Exchange::settled(Reply r, SteadyTime now) {
 
 void Exchange::take_message(const Bytes& data, SteadyTime now) {
     const Bytes asked = fence_ ? sign_of_life() : request_;
-    const uds::Seen seen = uds::look_at(ByteView(asked), data);
+    uds::Seen seen = uds::look_at(ByteView(asked), data);
+    // An answer to a clearing names nothing of it: it is this one's only behind the acknowledgement of this one.
+    if (clears_ && !delivered_) seen.kind = uds::Kind::foreign;
     switch (seen.kind) {
         case uds::Kind::positive: return settled({Said::value, data, 0, {}}, now);
         case uds::Kind::negative: return settled(refused(seen.nrc), now);
@@ -139,7 +150,8 @@ void Exchange::hear(Heard h, SteadyTime now) {
     if (!open) return;
     if (h.what == Heard::not_delivered && (h.box == box_ || h.box == 0))
         return finish(no_answer(std::move(h.why)), false);
-    if (h.box != box_) return;  // another box's
+    const bool untold = h.box == 0 && (h.what == Heard::begins || h.what == Heard::damaged);
+    if (h.box != box_ && !untold) return;  // another box's
     switch (h.what) {
         case Heard::delivered:
             if (delivered_) return;
@@ -148,7 +160,7 @@ void Exchange::hear(Heard h, SteadyTime now) {
             state_ = State::answering;
             until_ = after(now, timing_.p2_ms);
             return;
-        case Heard::begins: until_ = after(now, timing_.transfer_ms); return;
+        case Heard::begins: until_ = std::max(until_, after(now, timing_.transfer_ms)); return;
         case Heard::broke_off: return finish(no_answer(std::move(h.why)), true);
         case Heard::damaged: return settled(nonsense(std::move(h.why)), now);
         case Heard::message: return take_message(h.data, now);

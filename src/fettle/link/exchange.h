@@ -3,8 +3,10 @@
 // Reply, whatever it hears.
 //
 // After a request that was not answered its answer may still come, and a late "no" to the old request looks like a "no"
-// to the next. So when the box still owes an answer (`owes`), it is first asked for a sign of life: whatever comes
-// before that answer is old.
+// to the next; an answer that comes twice looks like the answer to the same question asked again. So when the box may
+// still say something old (`owes`), and always before it is asked to clear, it is first asked for a sign of life:
+// whatever comes before that answer is old. What is heard while nothing is asked is dropped. A request to clear is sent
+// once, even after "busy".
 #pragma once
 
 #include <cstdint>
@@ -20,8 +22,11 @@ class Exchange {
 public:
     Exchange(std::uint16_t box, Bytes request, const Timing& timing, bool owes, SteadyTime now);
 
-    // The message to send now, once each; its waiting time begins with this call.
+    // The message to send now, once each; its waiting time begins with this call. Say so when it has gone out.
     std::optional<Bytes> due(SteadyTime now);
+    void went_out() { sent_ = sent_ || !fence_; }
+    // Nothing is asked at this moment: what is heard now is older than what goes out next.
+    bool idle() const { return state_ == State::to_send || state_ == State::pausing; }
     void hear(Heard heard, SteadyTime now);
     // Call when deadline() has passed, or at any time.
     void tick(SteadyTime now);
@@ -30,6 +35,7 @@ public:
     bool done() const { return state_ == State::done; }
     bool owes() const { return owes_; }  // the box may still answer this request later
     std::uint16_t box() const { return box_; }
+    int pending() const { return done() ? 0 : pending_; }  // so often it has said that the answer follows
     Reply take() { return std::move(reply_); }
 
 private:
@@ -43,7 +49,10 @@ private:
     std::uint16_t box_;
     Bytes request_;
     State state_ = State::to_send;
+    bool clears_;
+    bool owed_;
     bool fence_;  // the sign of life is what is being asked for
+    bool sent_ = false;
     bool owes_ = false;
     bool delivered_ = false;
     int pending_ = 0;

@@ -26,6 +26,7 @@ namespace {
 
 constexpr std::int64_t after_first_ms = 50;  // one address, one entity as a rule: a second answer would come at once
 constexpr std::size_t most_answers = 256;
+constexpr std::size_t most_cost = 16u << 20;  // of datagrams that are no answers, too
 
 bool one_host(const asio::ip::address& a) {
     if (a.is_multicast()) return false;
@@ -84,16 +85,22 @@ Result<std::vector<Found>> find(const Endpoint& at, const Timing& timing, const 
     std::vector<Found> found;
     SteadyTime until = in_ms(timing.control_ms);
     std::array<Byte, 2048> buffer{};
-    while (found.size() < most_answers) {
+    std::size_t cost = 0;
+    while (found.size() < most_answers && cost < most_cost) {
         auto got = next_datagram(loop, socket, until, cancel, at, buffer);
         if (!got) return pass(got);
         if (!*got) break;
         const auto& [from, bytes] = **got;
+        cost += bytes.size() + 128;  // in a recording
         if (record) record->udp(false, here(), from, bytes);
         const auto m = doip::decode(bytes);
         if (!m) continue;  // not an answer
         if (const auto* a = std::get_if<doip::Announcement>(&m->body)) {
-            found.push_back({*a, from});
+            const bool known = std::any_of(found.begin(), found.end(), [&](const Found& f) {
+                return f.says.eid == a->eid && f.says.address == a->address && f.at.host == from.host;
+            });
+            // It may answer from any port (ISO 13400-2); its connections it takes on the port that was asked.
+            if (!known) found.push_back({*a, {from.host, at.port}});
             if (one_host(*address)) until = std::min(until, in_ms(after_first_ms));
         }
     }

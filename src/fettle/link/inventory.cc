@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <map>
 #include <set>
 
 #include "fettle/base/text.h"
@@ -31,6 +32,8 @@ std::string_view code(Known k) {
 }
 
 namespace {
+
+constexpr std::uint8_t failed_bits = 0xAF;  // all but the two "not completed" ones
 
 Known known_of(Said s) {
     switch (s) {
@@ -156,6 +159,26 @@ Inventory read_inventory(Connection& c, const family::Family& family, std::strin
     return out;
 }
 
+namespace {
+
+// A list that says nothing, or speaks against itself. ISO 14229-1: an entry is listed when its status, the mask and the
+// availability byte have a bit in common, so a box with none of the bits of a failure would list none, whatever it has.
+std::string not_believed(const uds::CodeList& list) {
+    if ((list.availability & failed_bits) == 0)
+        return fmt::format("it has none of the status bits by which a fault would be listed (availability {:02X})",
+                           list.availability);
+    std::map<std::uint32_t, std::uint8_t> seen;
+    for (const uds::Dtc& d : list.codes) {
+        const auto [there, is_new] = seen.emplace(d.number, d.status);
+        if (!is_new && there->second != d.status)
+            return fmt::format("{} stands there twice, with {:02X} and with {:02X}", uds::code_text(d.number),
+                               there->second, d.status);
+    }
+    return {};
+}
+
+}  // namespace
+
 BoxFaults read_memory(Connection& c, const family::LinkBox& record, std::uint8_t status_mask) {
     const auto codes = c.read_codes(record.address, status_mask);
     BoxFaults b;
@@ -163,11 +186,17 @@ BoxFaults read_memory(Connection& c, const family::LinkBox& record, std::uint8_t
     b.address = record.address;
     b.known = known_of(codes.reply.said);
     b.why = codes.reply.why;
-    if (b.known == Known::read) {
-        b.availability = codes.list.availability;
-        b.raw = codes.reply.data;
-        for (const auto& d : codes.list.codes) b.faults.push_back({record.role, uds::code_text(d.number), d.status});
+    if (b.known != Known::read) return b;
+    if (auto why = not_believed(codes.list); !why.empty()) {
+        b.known = Known::unreadable;
+        b.why = std::move(why);
+        return b;
     }
+    b.availability = codes.list.availability;
+    b.raw = codes.reply.data;
+    std::set<std::uint32_t> listed;
+    for (const auto& d : codes.list.codes)
+        if (listed.insert(d.number).second) b.faults.push_back({record.role, uds::code_text(d.number), d.status});
     return b;
 }
 
@@ -185,8 +214,6 @@ Beside beside(Reply r) {
         out = {Known::unreadable, records.error().problem, {}, {}};
     return out;
 }
-
-constexpr std::uint8_t failed_bits = 0xAF;  // all but the two "not completed" ones
 
 }  // namespace
 

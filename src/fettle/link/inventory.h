@@ -90,6 +90,8 @@ struct BoxFaults {
     std::vector<Details> details{};  // of the entries that have failed; empty: not asked
 };
 
+// An entry that the box lists twice stands there once; a list that gives it two statuses, or comes from a box that has
+// no status bit of a failure, is unreadable.
 BoxFaults read_memory(Connection& connection, const family::LinkBox& record, std::uint8_t status_mask = 0xFF);
 
 std::vector<BoxFaults> read_faults(Connection& connection, const family::Family& family,

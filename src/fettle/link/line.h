@@ -17,9 +17,9 @@ struct Heard {
         message,        // `data` from `box`
         delivered,      // the last request to `box` has arrived: acknowledged (DoIP), or sent to its last frame (CAN)
         not_delivered,  // the last request has not: `why`; box 0: the line cannot tell which
-        begins,         // CAN: the first frame of a long message from `box`
+        begins,         // the first bytes of a message from `box` that is not whole yet; 0: not known whose
         broke_off,      // CAN: the rest of a message from `box` did not come: `why`
-        damaged,        // CAN: a message from `box` did not fit together: `why`
+        damaged,        // a message from `box` that cannot be taken: `why`; 0: not known whose
         cancelled,      // somebody stopped the wait (from the driver, never from a line)
         spoilt,         // what came in cannot be believed any more: `why`; the line is closed
         broken,         // the other side is gone: `why`; the line is closed
@@ -49,11 +49,13 @@ public:
         return h;
     }
     const std::string& closed() const { return closed_; }  // why nothing more can be sent; empty while it stands
+    bool was_lost() const { return lost_; }  // closed by the other side, not from here and not for nonsense
 
     // Closes the line for good; the first reason stays.
     void breaks(Heard::What what, std::string why) {
         if (!closed_.empty()) return;
         closed_ = why;
+        lost_ = what == Heard::broken;
         close();
         heard_.push_back({what, 0, {}, std::move(why)});
     }
@@ -64,6 +66,7 @@ protected:
 private:
     std::deque<Heard> heard_;
     std::string closed_;
+    bool lost_ = false;
 };
 
 }  // namespace fettle::link

@@ -17,6 +17,12 @@ void Loop::turn(SteadyTime until) {
     context->run_one_until(until);
 }
 
+void Loop::drain() {
+    if (context->stopped()) context->restart();
+    for (int i = 0; i < 4096 && context->poll_one() > 0; ++i) {
+    }
+}
+
 // --- descriptors ---------------------------------------------------------------------------------------------------
 
 struct Watch::State : std::enable_shared_from_this<State> {

@@ -21,6 +21,8 @@ struct Loop {
 
     // Handles one event, or waits for one until `until` at most.
     void turn(SteadyTime until);
+    // Handles what is there already, without waiting; a bounded number of events.
+    void drain();
 
     std::unique_ptr<boost::asio::io_context> context;
 };

@@ -19,7 +19,7 @@ constexpr Nrc table[] = {
     {0x13, "incorrectMessageLengthOrInvalidFormat", "the box does not take a request of this length"},
     {0x14, "responseTooLong", "the answer does not fit; ask for less at once"},
     {0x21, "busyRepeatRequest", "the box is busy; ask again later"},
-    {0x22, "conditionsNotCorrect", "not in the box's present state"},
+    {0x22, "conditionsNotCorrect", "not in the box's present state: look at ignition, doors, supply voltage"},
     {0x24, "requestSequenceError", "something else must be asked first"},
     {0x25, "noResponseFromSubnetComponent", "a part behind the box did not answer it"},
     {0x26, "failurePreventsExecutionOfRequestedAction", "a fault in the box prevents it"},

@@ -23,6 +23,7 @@ struct Reply {
     Bytes data{};
     std::uint8_t nrc = 0;
     std::string why{};  // one clause for people; for refused "requestOutOfRange (0x31): …"
+    bool sent = false;  // the request went out: whatever was said, the box may have taken it
 };
 
 Reply no_answer(std::string why);
