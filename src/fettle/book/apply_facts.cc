@@ -1,5 +1,6 @@
 // Facts that were read of the boxes, what they were asked to clear, and what was found and tried after a run broke.
 #include <algorithm>
+#include <map>
 
 #include "fettle/base/text.h"
 #include "fettle/book/apply_parts.h"
@@ -77,17 +78,31 @@ void inventory(Job& job, const Entry& e, Members& m) {
     held_against_job(ledger, job, e.number);
 }
 
-// A box whose answer to a clearing nobody saw shows by its memory what it did: a cleared entry is gone, or its test has
-// not run since (bit 4 of the status, ISO 14229-1). One that reads without that bit was not cleared, as far as anybody
-// can see.
-void what_became_of(std::vector<Clearing>& clearings, const std::string& box, const std::vector<FaultSeen>& entries) {
+// A box whose answer to a clearing nobody saw shows by bit 4 of the status (ISO 14229-1 D.2: its test has not run since
+// the last clear) what it did: listed with that bit the entry was cleared; listed without it, by a box that has the
+// bit, it was not, as far as anybody can see. An entry that is not listed, or a box without the bit, tells neither.
+void what_became_of(std::vector<Clearing>& clearings, const std::string& box, int availability,
+                    const std::vector<FaultSeen>& entries) {
+    if ((availability & 0x10) == 0) return;
+    const auto add = [](std::vector<std::string>& list, const std::string& code) {
+        if (std::find(list.begin(), list.end(), code) == list.end()) list.push_back(code);
+    };
+    std::map<std::string_view, int> listed;
+    for (const FaultSeen& f : entries)
+        if (f.box == box && f.status) listed.emplace(f.code, static_cast<int>(*f.status));
     for (Clearing& c : clearings) {
-        if (c.answered || c.box != box) continue;
-        for (const std::string& code : c.codes) {
-            const auto f = std::find_if(entries.begin(), entries.end(),
-                                        [&](const FaultSeen& x) { return x.box == box && x.code == code; });
-            const bool gone = f == entries.end() || (f->status && (*f->status & 0x10) != 0);
-            if (gone && std::find(c.done.begin(), c.done.end(), code) == c.done.end()) c.done.push_back(code);
+        if (c.box != box) continue;
+        for (const auto* codes : {&c.codes, &c.done}) {
+            for (const std::string& code : std::vector<std::string>(*codes)) {
+                const auto f = listed.find(code);
+                if (f == listed.end()) continue;
+                if ((f->second & 0x10) != 0) add(c.waiting, code);
+                if (c.answered || std::find(c.done.begin(), c.done.end(), code) != c.done.end()) continue;
+                if ((f->second & 0x10) != 0)
+                    add(c.done, code);
+                else
+                    add(c.unchanged, code);
+            }
         }
     }
 }
@@ -110,6 +125,7 @@ void faults(Job& job, const Entry& e, Members& m) {
         memory.raw = b.text_or("raw");
         memory.availability = b.byte_if("availability").value_or(0);
         memory.entry = e.number;
+        memory.at = e.at;
         (void)b.text_or("address");
         (void)b.text_or("via");
         b.each("details", [](Members& d) {  // kept for whoever has the maker's papers
@@ -137,13 +153,13 @@ void faults(Job& job, const Entry& e, Members& m) {
     if (when == "before") return;
     if (when == "cleared")
         for (const auto& [role, memory] : boxes)
-            if (memory.read) what_became_of(job.clearings, role, record.entries);
+            if (memory.read) what_became_of(job.clearings, role, memory.availability, record.entries);
     Ledger ledger(job.loose_ends);
     if (when == "cleared")
         for (const auto& [role, memory] : boxes) {
             const auto last = std::find_if(job.clearings.rbegin(), job.clearings.rend(),
                                            [&, &box = role](const Clearing& c) { return c.box == box; });
-            if (memory.read && last != job.clearings.rend() && !last->answered) not_cleared(ledger, *last);
+            if (memory.read && last != job.clearings.rend() && !last->answered) read_unchanged(ledger, *last);
         }
     faults_recorded(ledger, job, e.number);
     for (const auto& [role, memory] : boxes)

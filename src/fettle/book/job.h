@@ -41,6 +41,7 @@ struct BoxMemory {  // one box's memory, asked for over the link
     std::string raw;       // the whole answer in hex, when it was
     int availability = 0;  // status bits that the box supports
     std::int64_t entry = 0;
+    UnixMs at = 0;
 };
 
 // "not read" is a state of its own and never means none.
@@ -61,9 +62,11 @@ struct Clearing {            // a box was asked to clear entries
     std::vector<std::string> codes;       // what it was to clear
     std::vector<std::string> signed_too;  // beside the explained ones: entries that go with them, signed for one by one
     bool answered = false;                // what the box said is on record
-    std::vector<std::string> done;        // codes for which it said yes
-    std::string why;                      // of the others
-    std::size_t run = 0;                  // so many runs had been begun
+    std::vector<std::string> done;     // codes for which it said yes, or that a later reading shows as cleared (bit 4)
+    std::vector<std::string> waiting;  // codes that a reading since has listed with bit 4 set: not tested since a clear
+    std::vector<std::string> unchanged;  // no answer on record, and a reading since lists them without that bit
+    std::string why;                     // of the others
+    std::size_t run = 0;                 // so many runs had been begun
     UnixMs at = 0;
 };
 

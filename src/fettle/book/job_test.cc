@@ -88,6 +88,29 @@ TEST(Fold, ClearingSaysWhatIsCertainAtEveryInstant) {
     EXPECT_EQ(j.clearings.at(0).allowed_by, "R. Marsh");
 }
 
+// What a reading says of a clearing that was not answered: listed with bit 4 (ISO 14229-1 D.2) it was cleared; listed
+// without it, by a box that has the bit, it was not; not listed, or by a box without the bit, nobody knows.
+TEST(Fold, AnUnansweredClearingIsWhatBit4Says) {
+    const std::pair<std::string, std::string> order{"clearing", R"({"box":"display","plate":"6402207A4",
+        "codes":["B1A4F-13"],"allowed_by":"R. Marsh"})"};
+    const auto clearing_after = [&](const std::string& entries, int availability) {
+        const std::pair<std::string, std::string> reading{
+            "faults", R"({"when":"cleared","place":"bench","origin":"read","entries":[)" + entries +
+                          R"(],"boxes":[{"box":"display","known":"read","availability":)" +
+                          std::to_string(availability) + R"(,"raw":"59"}]})"};
+        const Job j = folded({begun, done, display_read, order, reading}).value();
+        const auto open = ids(j.open_ends());
+        const book::Clearing& c = j.clearings.at(0);
+        return std::tuple(c.done.size(), c.waiting.size(), c.unchanged.size(),
+                          std::count(open.begin(), open.end(), "retest-display-B1A4F-13"));
+    };
+    const std::string at = R"({"box":"display","code":"B1A4F-13","status":)";
+    EXPECT_EQ(clearing_after(at + R"("0x50"})", 255), std::tuple(1u, 1u, 0u, 1));
+    EXPECT_EQ(clearing_after(at + R"("0x28"})", 255), std::tuple(0u, 0u, 1u, 0));
+    EXPECT_EQ(clearing_after(at + R"("0x28"})", 0xEF), std::tuple(0u, 0u, 0u, 1));
+    EXPECT_EQ(clearing_after("", 255), std::tuple(0u, 0u, 0u, 1));
+}
+
 TEST(Fold, WhatBoxesSaidOfThemselves) {
     const Job j = folded({{"inventory", R"({"when":"before","boxes":[{"box":"main","plate":"6104183C5","serial":"S1",
         "history":["26.4.102"],"installed":[]}]})"},

@@ -59,15 +59,33 @@ bool is_fault(const FaultSeen& f) {
     return !f.status || (*f.status & 0xAF) != 0;
 }
 
-const FaultSeen* same_in(const FaultRecord& record, const FaultSeen& f) {
-    for (const FaultSeen& g : record.entries)
-        if (g.code == f.code && (g.box == f.box || g.box.empty() || f.box.empty())) return &g;
-    return nullptr;
-}
+// Entries of a record by their code: a memory may hold thousands.
+class ByCode {
+public:
+    explicit ByCode(const FaultRecord& record) {
+        for (const FaultSeen& f : record.entries) entries_[f.code].push_back(&f);
+    }
+    const FaultSeen* same(const FaultSeen& f) const {
+        const auto of_code = entries_.find(f.code);
+        if (of_code == entries_.end()) return nullptr;
+        for (const FaultSeen* g : of_code->second)
+            if (g->box == f.box || g->box.empty() || f.box.empty()) return g;
+        return nullptr;
+    }
+
+private:
+    std::unordered_map<std::string_view, std::vector<const FaultSeen*>> entries_;
+};
 
 }  // namespace
 
 LooseEnd* Ledger::at(std::string_view id) {
+    constexpr int few = 32;
+    if (++looked_ > few) {
+        for (std::size_t i = places_.size(); i < ends_.size(); ++i) places_.emplace(ends_[i].id, i);
+        const auto it = places_.find(std::string(id));
+        return it == places_.end() ? nullptr : &ends_[it->second];
+    }
     const auto it = std::find_if(ends_.begin(), ends_.end(), [&](const LooseEnd& e) { return e.id == id; });
     return it == ends_.end() ? nullptr : &*it;
 }
@@ -168,10 +186,8 @@ void run_ended(Ledger& ledger, const Job& job, std::int64_t entry) {
 }
 
 // Why an entry is no loose end any more: not listed, or listed with a byte that says no fault.
-std::string gone_words(const FaultRecord& now, const std::string& id) {
-    const auto listed =
-        std::find_if(now.entries.begin(), now.entries.end(), [&](const FaultSeen& f) { return fault_id(f) == id; });
-    if (listed == now.entries.end() || !listed->status) return "no longer there at a later reading";
+std::string gone_words(const FaultSeen* listed) {
+    if (!listed || !listed->status) return "no longer there at a later reading";
     return fmt::format("at a later reading it says no fault, only that its test has not run ({:02X})", *listed->status);
 }
 
@@ -203,9 +219,12 @@ void faults_recorded(Ledger& ledger, const Job& job, std::int64_t entry) {
         const auto b = job.faults_before.boxes.find(box);
         return before_known && (b == job.faults_before.boxes.end() || b->second.read);
     };
+    const ByCode there_before(job.faults_before);
+    std::unordered_map<std::string, const FaultSeen*> listed;
     for (const FaultSeen& f : now.entries) {
+        listed.emplace(fault_id(f), &f);
         if (!is_fault(f)) continue;
-        const FaultSeen* before = same_in(job.faults_before, f);
+        const FaultSeen* before = there_before.same(f);
         if (before && !(failing(f) && !failing(*before))) continue;
         const std::string where = f.box.empty() ? f.code : f.box + " " + f.code;
         std::string words = before                   ? where + " was stored before and is failing now"
@@ -216,12 +235,13 @@ void faults_recorded(Ledger& ledger, const Job& job, std::int64_t entry) {
                            failing(f) ? "find the cause; clearing would only hide it" : "not explained yet", entry));
     }
     for (const LooseEnd& e : job.loose_ends) {
-        const bool still = std::any_of(now.entries.begin(), now.entries.end(),
-                                       [&](const FaultSeen& f) { return is_fault(f) && fault_id(f) == e.id; });
+        const auto at = listed.find(e.id);
+        const FaultSeen* there = at == listed.end() ? nullptr : at->second;
+        const bool still = there && is_fault(*there);
         const bool untold = std::any_of(unread.begin(), unread.end(),
                                         [&](const std::string& box) { return e.id.starts_with("fault-" + box + "-"); });
         if (e.id.rfind("fault-", 0) == 0 && e.id != "fault-memory" && !still && !untold)
-            ledger.settle(std::string(e.id), gone_words(now, e.id), "the journal");
+            ledger.settle(std::string(e.id), gone_words(there), "the journal");
     }
 }
 
@@ -257,13 +277,20 @@ std::string retest_id(const Clearing& c, const std::string& code) {
     return "retest-" + c.box + "-" + code;
 }
 
-}  // namespace
-
+// By its own answer.
 void not_cleared(Ledger& ledger, const Clearing& c) {
     for (const auto* list : {&c.codes, &c.signed_too})
         for (const std::string& code : *list)
             if (std::find(c.done.begin(), c.done.end(), code) == c.done.end())
                 ledger.settle(retest_id(c, code), "it was not cleared", "the journal");
+}
+
+}  // namespace
+
+void read_unchanged(Ledger& ledger, const Clearing& c) {
+    for (const std::string& code : c.unchanged)
+        if (std::find(c.done.begin(), c.done.end(), code) == c.done.end())
+            ledger.settle(retest_id(c, code), "it reads as if it had not been cleared", "the journal");
 }
 
 // The obligation to test again arises with the intent: whatever ends the program behind it, it stands.

@@ -3,6 +3,7 @@
 
 #include <string>
 #include <string_view>
+#include <unordered_map>
 #include <vector>
 
 #include "fettle/book/job.h"
@@ -24,6 +25,8 @@ public:
 private:
     LooseEnd* at(std::string_view id);
     std::vector<LooseEnd>& ends_;
+    mutable int looked_ = 0;  // a memory of thousands of entries looks for each of them
+    mutable std::unordered_map<std::string, std::size_t> places_;  // then by this
 };
 
 // The loose ends that follow from facts (docs/journal.md, last table).
@@ -35,8 +38,8 @@ void faults_recorded(Ledger& ledger, const Job& job, std::int64_t entry);
 void held_against_job(Ledger& ledger, const Job& job, std::int64_t entry);
 void clearing_begun(Ledger& ledger, const Clearing& clearing);
 void clearing_answered(Ledger& ledger, const Clearing& clearing, std::int64_t entry);
-// What a reading says of a clearing that the box never answered for: these were not cleared.
-void not_cleared(Ledger& ledger, const Clearing& clearing);
+// What a reading says of a clearing that the box never answered for: these read as if they had not been cleared.
+void read_unchanged(Ledger& ledger, const Clearing& clearing);
 // What mend says of the last run. stop: nobody here may go on.
 void advice_given(Ledger& ledger, const Job& job, bool no_net, bool stop, std::int64_t entry);
 void proof_recorded(Ledger& ledger, const Job& job, std::int64_t entry);

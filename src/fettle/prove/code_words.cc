@@ -131,7 +131,55 @@ std::string_view whose(char letter, char digit) {
     return "code";
 }
 
+// Groups of the standard's own codes: SAE J2012, titles from memory (tests/data/reference/dtc-groups.csv). Codes of
+// makers have no groups that anybody else could know.
+struct Group {
+    std::string_view begins, words;
+};
+constexpr Group groups[] = {
+    {"P00", "fuel and air metering and emissions"},
+    {"P01", "fuel and air metering"},
+    {"P02", "fuel and air metering"},
+    {"P03", "ignition or misfire"},
+    {"P04", "auxiliary emission controls"},
+    {"P05", "speed and idle and auxiliary inputs"},
+    {"P06", "computer and auxiliary outputs"},
+    {"P07", "transmission"},
+    {"P08", "transmission"},
+    {"P09", "transmission"},
+    {"P0A", "hybrid propulsion"},
+    {"U00", "network electrical"},
+    {"U01", "lost communication"},
+    {"U02", "lost communication"},
+    {"U03", "software not compatible"},
+    {"U04", "invalid data received"},
+    {"U05", "invalid data received"},
+    {"U30", "control module: supply or software or inputs"},
+};
+std::string_view group_of(std::string_view code) {
+    const auto g =
+        std::find_if(std::begin(groups), std::end(groups), [&](const Group& x) { return code.starts_with(x.begins); });
+    return g == std::end(groups) ? std::string_view() : g->words;
+}
+
+bool one_of(std::string_view type, std::initializer_list<std::string_view> list) {
+    return std::find(list.begin(), list.end(), type) != list.end();
+}
+
 }  // namespace
+
+bool lost_communication(std::string_view code) {
+    if (group_of(code) != "lost communication") return false;
+    // Without a failure type, "no further subtype", "no signal", "missing message" (SAE J2012-DA).
+    return code.size() < 8 || one_of(code.substr(6), {"00", "31", "87"});
+}
+
+bool software_or_voltage(std::string_view code) {
+    if (code.starts_with("U03") || code.starts_with("U30")) return true;
+    // SAE J2012-DA: programming, program and calibration memory, supervision software, not programmed, missing
+    // calibration, not configured; voltage below, above, out of range.
+    return code.size() == 8 && one_of(code.substr(6), {"05", "45", "46", "48", "51", "54", "55", "16", "17", "1C"});
+}
 
 std::optional<std::string_view> failure_type_words(std::string_view two) {
     const auto t = std::find_if(std::begin(types), std::end(types), [&](const Type& x) { return x.code == two; });
@@ -141,6 +189,7 @@ std::optional<std::string_view> failure_type_words(std::string_view two) {
 std::string code_words(std::string_view code) {
     if (!is_fault_code(code)) return {};
     std::string out = fmt::format("{} {}", system_of(code[0]), whose(code[0], code[1]));
+    if (const auto group = group_of(code); !group.empty()) out += fmt::format(" ({})", group);
     if (code.size() < 8) return out;
     const auto type = failure_type_words(code.substr(6));
     return out + "; " +

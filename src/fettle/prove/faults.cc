@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <unordered_map>
 
 #include "fettle/base/text.h"
 
@@ -16,6 +17,25 @@ const Fault* find(const std::vector<Fault>& list, const Fault& f) {
     return nullptr;
 }
 
+// The same for many: entries by their code.
+class ByCode {
+public:
+    explicit ByCode(const std::optional<std::vector<Fault>>& list) {
+        if (list)
+            for (const Fault& f : *list) entries_[f.code].push_back(&f);
+    }
+    const Fault* find(const Fault& f) const {
+        const auto of_code = entries_.find(f.code);
+        if (of_code == entries_.end()) return nullptr;
+        for (const Fault* o : of_code->second)
+            if (o->box == f.box || o->box.empty() || f.box.empty()) return o;
+        return nullptr;
+    }
+
+private:
+    std::unordered_map<std::string_view, std::vector<const Fault*>> entries_;
+};
+
 std::string named(const Fault& f) {
     return f.box.empty() ? f.code : f.box + " " + f.code;
 }
@@ -26,14 +46,20 @@ class Attribution {
 public:
     Attribution(const family::Family& family, const FaultMemory& before, const FaultMemory& after,
                 const Circumstances& c)
-        : family_(family), before_(before), after_(after), c_(c) {}
+        : family_(family),
+          before_(before),
+          after_(after),
+          c_(c),
+          there_before_(before.entries),
+          there_after_(after.entries) {}
+    const Fault* now(const Fault& f) const { return there_after_.find(f); }
 
     // In this order: what was cleared, what only says that a test has not run, what fails now, what stood there, what
     // is explained.
     Attributed one(const Fault& f) const {
         Attributed a;
         a.fault = f;
-        if (find(c_.cleared, f)) return since_cleared(f);
+        if (const Cleared* c = asked_to_clear(f)) return since_cleared(*c);
         if (f.status && !has_failed(*f.status)) {
             a.kind = Kind::not_tested;
             a.why = fmt::format("{} has not failed: its test has not run ({:02X})", named(f), *f.status);
@@ -42,7 +68,7 @@ public:
         }
         const bool failing = f.status && failing_now(*f.status);
         if (!c_.on_bench && find(c_.missed_partner, f)) return in_the_vehicle(f);
-        const Fault* earlier = before_.entries ? find(*before_.entries, f) : nullptr;
+        const Fault* earlier = there_before_.find(f);
         if ((misses_partner(f) && (failing || !earlier)) || (!earlier && likely_partner(f))) {
             a.kind = Kind::partner;
             a.why = partner_words(f, failing);
@@ -75,13 +101,20 @@ public:
         return a;
     }
 
-    // An entry that was cleared: what the bits say since.
-    Attributed since_cleared(const Fault& f) const {
+    const Cleared* asked_to_clear(const Fault& f) const {
+        const auto c = std::find_if(c_.cleared.begin(), c_.cleared.end(), [&](const Cleared& x) {
+            return x.fault.code == f.code && (x.fault.box == f.box || x.fault.box.empty() || f.box.empty());
+        });
+        return c == c_.cleared.end() ? nullptr : &*c;
+    }
+
+    // An entry that was cleared, or asked to be: what the bits say since.
+    Attributed since_cleared(const Cleared& c) const {
         Attributed a;
-        a.fault = f;
-        const Fault* now = after_.entries ? find(*after_.entries, f) : nullptr;
-        if (!now) a.fault.status.reset();
-        switch (retest_of(f, after_)) {
+        const Fault* now = there_after_.find(c.fault);
+        a.fault = now ? *now : c.fault;
+        const Fault& f = a.fault;
+        switch (retest_of(c, after_)) {
             case Retest::waits:
                 a.kind = Kind::cleared_waits;
                 a.why = fmt::format("{} was cleared, and its test has not run since (bit 4 in {:02X})", named(f),
@@ -107,14 +140,33 @@ public:
                 break;
             case Retest::cant_say:
                 a.kind = Kind::cleared_unknown;
-                a.why = fmt::format("{} was cleared; whether its test has run since, the box does not say", named(f));
+                a.why = not_known(c, now);
                 a.next = "use the function it watches, then read the memory again";
+                if (now && now->status && failing_now(*now->status) && !(c_.on_bench && misses_partner(f))) {
+                    a.kind = Kind::active;
+                    a.next = "don't clear it; find the cause first";
+                }
                 break;
         }
         return a;
     }
 
 private:
+    std::string not_known(const Cleared& c, const Fault* now) const {
+        const std::string asked =
+            c.answered
+                ? named(c.fault) + " was cleared"
+                : fmt::format("{} was asked to be cleared, and whether that was done is not known", named(c.fault));
+        const bool unread = std::find(after_.unread.begin(), after_.unread.end(), c.fault.box) != after_.unread.end();
+        if (unread || !c.read_since) return asked + "; its memory was not read since";
+        if (now && now->status && has_failed(*now->status))
+            return fmt::format("{}; it stands there ({:02X})", asked, *now->status);
+        if (!now) return asked + "; it is not listed, and this box has not shown that it lists what waits for its test";
+        if (after_.has_bit(c.fault.box, 0x10) && after_.availability.contains(c.fault.box) && c.since_s < least_wait_s)
+            return fmt::format("{}; {:.0f} s later a reading proves nothing of its test", asked, c.since_s);
+        return asked + "; whether its test has run since, the box does not say";
+    }
+
     Attributed in_the_vehicle(const Fault& f) const {
         Attributed a;
         a.fault = f;
@@ -128,6 +180,12 @@ private:
             a.why = fmt::format("{} fails in the vehicle, too ({:02X}): the absent partner was not all of it", named(f),
                                 *f.status);
             a.next = "don't clear it; find the cause: connector, fuse, the partner itself";
+        } else if (!after_.has_bit(f.box, 0x41)) {
+            a.kind = Kind::partner;
+            a.why =
+                fmt::format("{} ({:02X}): whether it was tested in the vehicle, and fails there, the box does not say",
+                            named(f), *f.status);
+            a.next = "use the function it watches, and look whether it comes back";
         } else if (not_tested_this_cycle(*f.status)) {
             a.kind = Kind::partner;
             a.why = fmt::format("{} has not been tested yet since ignition came on in the vehicle ({:02X})", named(f),
@@ -145,7 +203,7 @@ private:
     std::string partner_words(const Fault& f, bool failing) const {
         if (!misses_partner(f))
             return fmt::format(
-                "{}{} is a network code, and on a bench its partners are not there (not in the family "
+                "{}{} is a code of lost communication, and on a bench its partners are not there (not in the family "
                 "file's list, so likely, not certain)",
                 named(f), failing ? " is failing now; it" : "");
         return failing
@@ -158,10 +216,12 @@ private:
     bool explain(const Fault& f, Attributed& a) const {
         for (const family::FaultNote& n : family_.faults) {
             if (n.code != f.code) continue;
-            if (!holds(n)) continue;
+            if (!holds(n) || n.explained_by == "partner not on the bench") continue;
             a.kind = Kind::explained;
             a.why = fmt::format("{} ({}): explained by {} (family file)", named(f), n.words, cause(n));
-            if (f.status) {
+            if (f.status && !after_.has_bit(f.box, 0x01)) {
+                a.next = "whether it is failing now the box does not say, so it is not cleared from here";
+            } else if (f.status) {
                 a.may_be_cleared = true;
                 a.next = "may be cleared by an authorised person once the memory is saved; then test again";
             } else {
@@ -174,12 +234,13 @@ private:
 
     bool misses_partner(const Fault& f) const {
         return std::any_of(family_.faults.begin(), family_.faults.end(), [&](const family::FaultNote& n) {
-            return n.code == f.code && n.explained_by == "partner not on the bench" && holds(n);
+            return n.code == f.code && n.explained_by == "partner not on the bench" && holds(n) &&
+                   !software_or_voltage(f.code);
         });
     }
-    // A network code that the family's list does not have.
+    // A code of lost communication that the family's list does not have.
     bool likely_partner(const Fault& f) const {
-        return c_.on_bench && f.code.starts_with('U') &&
+        return c_.on_bench && lost_communication(f.code) &&
                std::none_of(family_.faults.begin(), family_.faults.end(),
                             [&](const family::FaultNote& n) { return n.code == f.code; });
     }
@@ -203,6 +264,7 @@ private:
     const FaultMemory& before_;
     const FaultMemory& after_;
     const Circumstances& c_;
+    ByCode there_before_, there_after_;
 };
 
 Reason reason_of(const Attributed& a) {
@@ -249,6 +311,10 @@ std::string_view words(Kind k) {
 const Fault* FaultMemory::find(const Fault& like) const {
     return entries ? prove::find(*entries, like) : nullptr;
 }
+bool FaultMemory::has_bit(const std::string& box, std::uint8_t bits) const {
+    const auto known = availability.find(box);
+    return known == availability.end() || (known->second & bits) == bits;
+}
 
 Faults attribute(const family::Family& family, const FaultMemory& before, const FaultMemory& after,
                  const Circumstances& circumstances) {
@@ -261,11 +327,11 @@ Faults attribute(const family::Family& family, const FaultMemory& before, const 
     }
     const Attribution attribution(family, before, after, circumstances);
     for (const Fault& f : *after.entries) out.entries.push_back(attribution.one(f));
-    for (const Fault& f : circumstances.cleared)
-        if (!find(*after.entries, f)) out.entries.push_back(attribution.since_cleared(f));
+    for (const Cleared& c : circumstances.cleared)
+        if (!attribution.now(c.fault)) out.entries.push_back(attribution.since_cleared(c));
     if (before.entries) {
         for (const Fault& f : *before.entries) {
-            if (find(*after.entries, f) || find(circumstances.cleared, f)) continue;
+            if (attribution.now(f) || attribution.asked_to_clear(f)) continue;
             if (std::find(after.unread.begin(), after.unread.end(), f.box) != after.unread.end()) continue;
             if (f.status && !has_failed(*f.status)) continue;  // it never was one
             Attributed gone{f, Kind::gone, named(f) + " stood there before and no more", "nothing to do", false};

@@ -42,6 +42,8 @@ struct FaultMemory {
     std::map<std::string, std::uint8_t> availability{};  // box → status bits that it supports; only of what was read
 
     const Fault* find(const Fault& like) const;  // same code and box (a box that was not typed fits any); nullptr
+    // The box has this bit of the status byte. False where it says otherwise; nothing known (typed): true.
+    bool has_bit(const std::string& box, std::uint8_t bit) const;
 };
 
 // "B1A4F-13:28 display:U1402-00" (status in hex; box, failure type and status optional), separated by blanks or commas.
@@ -54,22 +56,39 @@ bool is_fault_code(std::string_view code);
 // The words of a code: system by its letter, whose digit it is, and the failure type (SAE J2012-DA) where it is one of
 // the published ones. "body code of the maker; circuit open". Empty for a text that is no code.
 std::string code_words(std::string_view code);
+// By the standard's groups and failure types alone: it says that a partner is not heard. Only such a code is excused by
+// an absent partner when the family does not list it.
+bool lost_communication(std::string_view code);
+// It speaks of software or of voltage: no absent partner explains it, whoever says so.
+bool software_or_voltage(std::string_view code);
 std::optional<std::string_view> failure_type_words(std::string_view two_hex_digits);
 
-// An entry that was cleared, held against a later reading.
+// An entry that a box was asked to clear, and what is known of it since.
+struct Cleared {
+    Fault fault;
+    bool answered = true;  // the box said yes; false: whether it did is not known
+    bool seen_waiting =
+        false;  // a reading in between has listed it with bit 4 set: this box lists what waits for its test
+    bool read_since = true;  // false: the reading is older than the request
+    double since_s = 0;      // from the request to the reading
+};
+// It, held against that reading.
 enum class Retest {
     waits,         // bit 4 is set: its test has not run since
     passed,        // its test has run and did not fail
     failed_again,  // it stands there again
-    cant_say,      // not read since, or the box does not say whether its tests have run
+    cant_say,      // not read since, or what was read does not say whether its test has run
 };
-Retest retest_of(const Fault& cleared, const FaultMemory& later);
+// Absence from the list says that a test has run only of an entry that this box has listed while it waited for it; a
+// byte without bit 4 says so in a reading that is not of the same moment as the clearing (`least_wait_s`, ours).
+inline constexpr double least_wait_s = 10;
+Retest retest_of(const Cleared& cleared, const FaultMemory& later);
 
 struct Circumstances {
     std::vector<std::string> asks_skipped;  // act ids
     bool on_bench = true;                   // where the memory was read: partners of the vehicle are absent
     std::optional<double> lowest_V;         // in the run's record
-    std::vector<Fault> cleared;             // entries that this job asked to be cleared since the run
+    std::vector<Cleared> cleared;           // entries that this job asked to be cleared since the run
     std::vector<Fault> missed_partner;      // entries that an absent partner explained on the bench
 };
 
@@ -85,7 +104,7 @@ enum class Kind {
     not_tested,       // the byte says only that its test has not run
     cleared_waits,    // cleared in this job, and not tested again yet
     cleared_good,     // cleared in this job, tested again and good
-    cleared_unknown,  // cleared in this job; whether it was tested again cannot be told
+    cleared_unknown,  // cleared in this job, or asked to be; what came of it cannot be told
     back,             // cleared in this job, and there again
 };
 std::string_view words(Kind k);

@@ -217,7 +217,7 @@ TEST_F(Attribute, MissedPartnerIsHeldAgainstTheVehicle) {
 // After a clear the byte is 50 (from memory): bit 4 says that the test has not run since.
 TEST_F(Attribute, ClearedStaysOpenUntilTheBitsSayOtherwise) {
     c_.asks_skipped = {"closing"};
-    c_.cleared = {{"main", "B1A4F-13", 0x28}};
+    c_.cleared = {{.fault = {"main", "B1A4F-13", 0x28}, .seen_waiting = true, .since_s = 60}};
     EXPECT_EQ(one("main:B1A4F-13:50").kind, Kind::cleared_waits);
     EXPECT_EQ(one("main:B1A4F-13:28").kind, Kind::back);
     EXPECT_EQ(one("main:B1A4F-13:2F").kind, Kind::active);
@@ -235,13 +235,68 @@ TEST_F(Attribute, ClearedStaysOpenUntilTheBitsSayOtherwise) {
 
 // Every status byte of an entry that was cleared, with a box that supports all bits, by the bits alone.
 TEST(Retest, OverAllStatusBytes) {
-    const Fault cleared{"main", "B1A4F-13", 0x28};
+    const Cleared cleared{.fault = {"main", "B1A4F-13", 0x28}, .since_s = 60};
     for (int s = 0; s < 256; ++s) {
         const FaultMemory later{
             std::vector<Fault>{{"main", "B1A4F-13", static_cast<std::uint8_t>(s)}}, "read", {}, {{"main", 0xFF}}};
         const Retest want = (s & ~0x50) != 0 ? Retest::failed_again : (s & 0x10) != 0 ? Retest::waits : Retest::passed;
         EXPECT_EQ(retest_of(cleared, later), want) << s;
     }
+}
+
+// "Its test has run since" over everything that can be known of a clearing: the answer, what was listed in between, the
+// time, whether the entry is listed now, the box's bits. By ISO 14229-1 D.2
+// only bit 4 speaks of it; absence speaks only of an entry that this box lists while it waits.
+TEST(Retest, AbsenceAndHasteProveNothing) {
+    int passed = 0;
+    for (int k = 0; k < 128; ++k) {
+        const bool answered = k & 1, seen = k & 2, listed = k & 4, has_bit = k & 8, read_since = k & 16;
+        const double since_s = (k & 32) ? 60 : 0.02;
+        const std::uint8_t status = (k & 64) ? 0x40 : 0x00, bits = has_bit ? 0xFF : 0xEF;
+        const Cleared c{{"main", "B1A4F-13", 0x28}, answered, seen, read_since, since_s};
+        FaultMemory later{std::vector<Fault>{}, "read", {}, {{"main", bits}}};
+        if (listed) later.entries->push_back({"main", "B1A4F-13", status});
+        const Retest r = retest_of(c, later);
+        EXPECT_EQ(r == Retest::passed, read_since && has_bit && (seen || (listed && answered && since_s > 10))) << k;
+        EXPECT_NE(r, Retest::failed_again) << k;
+        passed += r == Retest::passed;
+    }
+    EXPECT_GT(passed, 15);
+}
+
+// An answer that nobody saw is no result: what stands there may never have been cleared.
+TEST_F(Attribute, AnUnansweredClearingIsNeverAResult) {
+    c_.asks_skipped = {"closing"};
+    c_.cleared = {{.fault = {"main", "B1A4F-13", {}}, .answered = false, .since_s = 3600}};
+    after_ = {std::vector<Fault>{}, "read", {}, {{"main", 0xFF}}};
+    Attributed a = attribute(family_, before_, after_, c_).entries.at(0);
+    EXPECT_EQ(a.kind, Kind::cleared_unknown);
+    EXPECT_NE(a.why.find("asked to be cleared, and whether that was done is not known"), std::string::npos) << a.why;
+    after_ = {std::vector<Fault>{{"main", "B1A4F-13", 0x28}}, "read", {}, {{"main", 0xEF}}};  // a box without bit 4
+    a = attribute(family_, before_, after_, c_).entries.at(0);
+    EXPECT_EQ(a.kind, Kind::cleared_unknown);
+    EXPECT_FALSE(a.may_be_cleared);
+    after_.entries->front().status = 0x2F;  // whatever became of the request, it is failing now
+    EXPECT_EQ(attribute(family_, before_, after_, c_).entries.at(0).kind, Kind::active);
+    after_.entries->front().status = 0x28;
+    c_.cleared.front().read_since = false;  // the reading is older than the request
+    EXPECT_EQ(attribute(family_, before_, after_, c_).entries.at(0).kind, Kind::cleared_unknown);
+}
+
+// Bits that a box does not have say nothing when they are clear (ISO 14229-1, DTCStatusAvailabilityMask).
+TEST_F(Attribute, ABitThatTheBoxDoesNotHaveIsNoFact) {
+    c_.asks_skipped = {"closing"};
+    const auto with = [&](std::uint8_t availability) {
+        after_ = {std::vector<Fault>{{"main", "B1A4F-13", 0x28}}, "read", {}, {{"main", availability}}};
+        return attribute(family_, before_, after_, c_).entries.at(0);
+    };
+    EXPECT_TRUE(with(0xFF).may_be_cleared);
+    EXPECT_FALSE(with(0xFE).may_be_cleared);  // no testFailed: whether it fails now is not said
+    c_.on_bench = false;
+    c_.missed_partner = {{"main", "B1A4F-13", 0x2F}};
+    EXPECT_EQ(with(0xFF).kind, Kind::partner_good);
+    EXPECT_EQ(with(0xBF).kind, Kind::partner);  // no "not tested in this cycle"
+    EXPECT_EQ(with(0xFE).kind, Kind::partner);
 }
 
 TEST_F(Attribute, ABoxThatWasNotReadIsSaidBesideOthersThatWere) {
@@ -267,10 +322,35 @@ TEST(CodeWords, FailureTypesAreThoseOfTheTable) {
 // SAE J2012: the letter is the system; the first digit says whose the code is (03: mixed, so not said).
 TEST(CodeWords, LetterAndDigit) {
     EXPECT_EQ(code_words("B1A4F-13"), "body code of the maker; circuit open");
-    EXPECT_EQ(code_words("P0135"), "powertrain code of the standard");
-    EXPECT_EQ(code_words("U0164-87"), "network code of the standard; missing message");
+    EXPECT_EQ(code_words("P0135"), "powertrain code of the standard (fuel and air metering)");
+    EXPECT_EQ(code_words("U0164-87"), "network code of the standard (lost communication); missing message");
     EXPECT_EQ(code_words("C3001-F3"), "chassis code; failure type F3, not one of the published ones");
     EXPECT_EQ(code_words("nonsense"), "");
+}
+
+// SAE J2012 groups, each title from memory (the table says so). Only lost communication is excused by an absent
+// partner.
+TEST(CodeWords, GroupsAreThoseOfTheTable) {
+    int n = 0;
+    for (const auto& row : table("dtc-groups.csv")) {
+        const std::string code = row[0] + "12";
+        EXPECT_NE(code_words(code).find("(" + row[1] + ")"), std::string::npos) << code_words(code);
+        EXPECT_EQ(lost_communication(code), row[1] == "lost communication") << code;
+        ++n;
+    }
+    EXPECT_GT(n, 15);
+}
+
+// On a bench without partners: software, voltage, wiring and data codes are of this unit, whatever their letter.
+TEST_F(Attribute, AnAbsentPartnerExcusesOnlyLostCommunication) {
+    family_.faults.push_back({"U0310-51", "not programmed", "partner not on the bench", ""});
+    for (const char* own :
+         {"U0300-00", "U0310-51", "U3003-16", "U0073-88", "U0415-86", "U0164-16", "U0164-51", "B1402-87"}) {
+        EXPECT_EQ(one((std::string(own) + ":2F").c_str()).kind, Kind::active) << own;
+        EXPECT_EQ(one((std::string(own) + ":28").c_str()).kind, Kind::new_unexplained) << own;
+    }
+    for (const char* lost : {"U0164-00:2F", "U0164-87:28", "U0293-31:28", "U0100:2F"})
+        EXPECT_EQ(one(lost).kind, Kind::partner) << lost;
 }
 
 RC_GTEST_PROP(TypedFaultsProperty, NeverThrow, (const std::string& text)) {

@@ -57,17 +57,21 @@ bool has_failed(std::uint8_t status) {
     return (status & 0xAF) != 0;
 }
 
-Retest retest_of(const Fault& cleared, const FaultMemory& later) {
-    if (!later.entries) return Retest::cant_say;
-    if (std::find(later.unread.begin(), later.unread.end(), cleared.box) != later.unread.end()) return Retest::cant_say;
-    const auto bits = later.availability.find(cleared.box);
+Retest retest_of(const Cleared& cleared, const FaultMemory& later) {
+    if (!later.entries || !cleared.read_since) return Retest::cant_say;
+    const std::string& box = cleared.fault.box;
+    if (std::find(later.unread.begin(), later.unread.end(), box) != later.unread.end()) return Retest::cant_say;
+    const auto bits = later.availability.find(box);
     const bool tells = bits != later.availability.end() && not_tested_since_clear(bits->second);
-    const Fault* now = later.find(cleared);
-    if (!now) return tells ? Retest::passed : Retest::cant_say;  // asked with mask FF, every bit that is set is told
-    if (!now->status) return Retest::cant_say;
-    if (has_failed(*now->status)) return Retest::failed_again;
-    if (not_tested_since_clear(*now->status)) return Retest::waits;
-    return tells ? Retest::passed : Retest::cant_say;
+    const Fault* now = later.find(cleared.fault);
+    if (now && !now->status) return Retest::cant_say;
+    if (now && has_failed(*now->status)) {  // without an answer it may never have been cleared
+        return cleared.answered || cleared.seen_waiting ? Retest::failed_again : Retest::cant_say;
+    }
+    if (now && not_tested_since_clear(*now->status)) return Retest::waits;
+    if (!tells) return Retest::cant_say;
+    if (cleared.seen_waiting) return Retest::passed;
+    return now && cleared.answered && cleared.since_s >= least_wait_s ? Retest::passed : Retest::cant_say;
 }
 
 bool is_fault_code(std::string_view code) {

@@ -3,6 +3,7 @@
 #include <fmt/core.h>
 
 #include <algorithm>
+#include <unordered_map>
 
 #include "fettle/workshop/asks_skipped.h"
 #include "fettle/workshop/store.h"
@@ -15,16 +16,31 @@ bool on_bench(const JobRun& run, const book::FaultRecord& record) {
     return record.place.value_or(run.job.place) == Place::bench;
 }
 
-std::vector<prove::Fault> cleared(const JobRun& run) {
-    std::vector<prove::Fault> out;
+bool has(const std::vector<std::string>& list, const std::string& code) {
+    return std::find(list.begin(), list.end(), code) != list.end();
+}
+
+// Every entry that a box was asked to clear since the run, but for those of which its answer or a later reading says
+// that it did not. Of an entry that was asked for twice the last request counts.
+std::vector<prove::Cleared> cleared(const JobRun& run, const book::FaultRecord& record) {
+    std::vector<prove::Cleared> out;
     for (const book::Clearing& c : run.job.clearings) {
         if (c.run != run.job.runs.size()) continue;
-        const auto memory = run.job.faults_cleared.boxes.find(c.box);
-        const bool read_since =
-            memory != run.job.faults_cleared.boxes.end() && memory->second.read && memory->second.entry > c.entry;
-        // Its answer or its memory says what was cleared; before either is there, all of it may be.
-        for (const std::string& code : c.answered || read_since ? c.done : c.codes)
-            out.push_back({c.box, code, std::nullopt});
+        const auto memory = record.boxes.find(c.box);
+        const bool known = memory != record.boxes.end() && memory->second.read;
+        const bool read_since = (known ? memory->second.entry : record.entry) > c.entry;
+        const UnixMs at = known ? memory->second.at : record.at;
+        std::vector<std::string> codes = c.done;
+        for (const std::string& code : c.codes)
+            if (!c.answered && !has(c.done, code) && !has(c.unchanged, code)) codes.push_back(code);
+        for (const std::string& code : codes) {
+            std::erase_if(out, [&](const prove::Cleared& x) { return x.fault.box == c.box && x.fault.code == code; });
+            out.push_back({{c.box, code, std::nullopt},
+                           c.answered || has(c.done, code),
+                           has(c.waiting, code),
+                           read_since,
+                           static_cast<double>(at - c.at) / 1000});
+        }
     }
     return out;
 }
@@ -33,7 +49,7 @@ prove::Circumstances circumstances(const Workshop& shop, const JobRun& run, cons
     prove::Circumstances c;
     c.on_bench = on_bench(run, record);
     c.asks_skipped = asks_skipped(run.family, run.job);
-    c.cleared = cleared(run);
+    c.cleared = cleared(run, record);
     if (!run.job.runs.empty()) {
         for (const SupplySample& s :
              recorded_supply(shop, run.number, run.job.runs.size(), run.job.runs.back()).samples)
@@ -79,10 +95,11 @@ prove::Faults faults_of(const Workshop& shop, const JobRun& run) {
 
 std::vector<NewEntry> ends_that_follow(const JobRun& run, const prove::Faults& faults) {
     std::vector<NewEntry> out;
+    std::unordered_map<std::string_view, const book::LooseEnd*> ends;  // a memory may hold thousands
+    for (const book::LooseEnd& e : run.job.loose_ends) ends.emplace(e.id, &e);
     const auto known = [&](const std::string& id) {
-        const auto& ends = run.job.loose_ends;
-        const auto e = std::find_if(ends.begin(), ends.end(), [&](const book::LooseEnd& x) { return x.id == id; });
-        return e == ends.end() ? nullptr : &*e;
+        const auto e = ends.find(id);
+        return e == ends.end() ? nullptr : e->second;
     };
     const auto open = [&](const std::string& id, const std::string& words, const char* owner, const char* consequence) {
         const book::LooseEnd* there = known(id);
