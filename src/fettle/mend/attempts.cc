@@ -109,7 +109,11 @@ private:
         return std::any_of(c_.remaining.begin(), c_.remaining.end(),
                            [&](const Remaining& r) { return r.moment == moment; });
     }
-    void hold(MendKind kind, std::string why) { a_.withheld.push_back({kind, std::move(why)}); }
+    void hold(MendKind kind, std::string why) {
+        Withheld& w = a_.withheld.emplace_back();
+        w.kind = kind;
+        w.why = std::move(why);
+    }
     void ask_first(MendKind kind, const char* what) {
         hold(kind, what);
         a_.withheld.back().wants_answer = true;

@@ -16,8 +16,9 @@ Answer no_way_known(bool ended) {
     m.before = {"do not switch anything off, and take no card out: every write counts as if it had no way back"};
     m.attempts.push_back(
         {MendKind::hand_over, "hand it over to whoever has the maker's papers", "", "", "", 1, 0, {}, 0, 0, {}});
-    m.withheld.push_back(
-        {MendKind::same_card, "neither the step script nor the boot order is known: it could make it worse"});
+    Withheld& card = m.withheld.emplace_back();
+    card.kind = MendKind::same_card;
+    card.why = "neither the step script nor the boot order is known: it could make it worse";
     m.stop = true;
     m.who_goes_on = "whoever has the maker's papers";
     m.judgement.add({"mend-no-script", Verdict::cant_say,
