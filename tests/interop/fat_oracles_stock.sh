@@ -179,7 +179,7 @@ long mind fsinfo-wrong chain-long
 bad mind fsinfo-wrong bad-clusters
 lost mind fsinfo-wrong lost-clusters
 differ halt fats-differ
-media mind fat-media-byte
+media halt fat-media-byte
 error mind hard-error-flag
 sum halt name-damaged file-missing foreign-file
 twice halt long-name-sum name-twice file-missing foreign-file

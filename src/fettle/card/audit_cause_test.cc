@@ -131,6 +131,19 @@ TEST_F(CauseTest, WhatSomeReadersLookAtIsNamed) {
                   b[at + 11] |= 0x80;
               }),
               "entry-set-damaged");
+    // A FAT entry of a free cluster that leads nowhere: mtools refuses the card for it.
+    EXPECT_EQ(after([&](Bytes& b) {
+                  for (const std::uint32_t copy : {0u, 1u})
+                      store_le32(b, good.laid.geometry.fat_start(copy) * 512 + 60000 * 4, 1);
+              }),
+              "fsinfo-wrong clusters-broken lost-clusters");
+    // LDIR_Type is not 0: of no consequence to those tried.
+    EXPECT_EQ(after([&](Bytes& b) {
+                  std::size_t at = top;
+                  while (b[at + 11] != 0x0F) at += 32;
+                  b[at + 12] = 1;
+              }),
+              "name-damaged");
     // An entry behind the end of the top folder.
     EXPECT_EQ(after([&](Bytes& b) {
                   std::size_t at = top;

@@ -86,12 +86,16 @@ void judge_flags(AuditState& s, Volume& v) {
     bool dirty = false, hard_error = false;
     Bytes sector(sector_bytes);
     const bool boot_read = s.device.read_at(v.at_bytes(), sector).has_value();
-    if (const auto zero = v.fat_entry(0); zero && boot_read && (*zero & 0xFF) != sector[21])
-        s.add("fat-media-byte", Verdict::mind,
-              fmt::format("The FAT begins with media byte {:02X}, the boot sector says {:02X}; some readers take the "
-                          "card for unformatted then. Lay it again.",
-                          *zero & 0xFF, sector[21]),
-              "FAT entry 0", by_spec);
+    // FAT[0] is the media byte and ones; mtools refuses a card whose first three bytes are others.
+    Bytes head(3);
+    if (boot_read && s.device.read_at(v.at_bytes() + std::uint64_t{b.reserved} * b.bytes_per_sector, head) &&
+        (head[0] != sector[21] || head[1] != 0xFF || head[2] != 0xFF))
+        s.add(
+            "fat-media-byte", Verdict::halt,
+            fmt::format("The FAT begins with {:02X} {:02X} {:02X}, and should with {:02X} FF FF: some readers take the "
+                        "card for unformatted then. Lay it again.",
+                        head[0], head[1], head[2], sector[21]),
+            "FAT entry 0", by_spec);
     if (b.wide || b.type != FatType::fat12) {
         if (const auto one = v.fat_entry(1)) {
             dirty = !(*one & (b.wide ? 0x08000000u : 0x8000u));

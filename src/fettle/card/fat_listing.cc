@@ -6,6 +6,7 @@
 #include <deque>
 #include <functional>
 #include <unordered_set>
+#include <utility>
 
 #include "fettle/base/text.h"
 #include "fettle/card/chains.h"
@@ -135,6 +136,10 @@ private:
             if (long_.running) flaw(FlawKind::bad_name, f.path, "holds a long name that belongs to no file");
             long_ = {{}, order, e[13], true};
         }
+        if (e[0] & 0x80) flaw(FlawKind::set_damaged, f.path, "holds a long name with a reserved bit in its order");
+        // LDIR_Type and LDIR_FstClusLO must be 0 ("FAT Long Directory Entries").
+        if (e[12] != 0 || load_le16(e, 26) != 0)
+            flaw(FlawKind::bad_name, f.path, "holds a long name with something in its reserved fields");
         if (!long_.running || order != long_.next || order == 0 || order > 20 || e[13] != long_.sum) {
             flaw(FlawKind::bad_name, f.path, "holds a long name whose pieces are out of order");
             long_ = {};
@@ -195,6 +200,10 @@ private:
         }
         const std::uint32_t high = s_.type == FatType::fat32 ? load_le16(e, 20) : 0u;
         const std::uint32_t first = (high << 16 | load_le16(e, 26)) & 0x0FFFFFFF;
+        // Only FAT32 has a high half of the first cluster; sleuthkit takes it all the same.
+        if (s_.type != FatType::fat32 && load_le16(e, 20) != 0)
+            flaw(FlawKind::set_damaged, f.path,
+                 "holds an entry whose first cluster has a high half, which only FAT32 has");
         const bool folder = attributes & 0x10;
         if (f.depth > 0 && index < 2) {
             const std::string_view want = index == 0 ? ".          " : "..         ";
@@ -243,7 +252,8 @@ private:
     }
 
     void take_folder(const FolderToRead& parent, Node& n, std::uint32_t size) {
-        if (size != 0) flaw(FlawKind::bad_folder, n.path, "is a folder with a size, which FAT does not have");
+        // sleuthkit reads no further than that.
+        if (size != 0) flaw(FlawKind::set_damaged, n.path, "is a folder with a size, which FAT does not have");
         const Chain c = chains_.claim(n.first_cluster);
         if (c.flaw) flaw(c.flaw->first, n.path, c.flaw->second);
         if (c.length == 0) return;
@@ -288,8 +298,13 @@ private:
                 ++out_.clusters_free;
             else if (l.kind == Link::bad)
                 ++out_.clusters_bad;
-            else if (i < chains_.claims().clusters() && !chains_.claims().has(i))
+            else if (i < chains_.claims().clusters() && !chains_.claims().has(i)) {
                 ++out_.clusters_lost;
+                // Of a cluster that no file has: mtools refuses the whole card for it.
+                if (l.kind == Link::out_of_range && !std::exchange(said_nowhere_, true))
+                    flaw(FlawKind::chain_broken, "",
+                         fmt::format("has a FAT whose entry {} leads nowhere ({})", i + 2, l.cluster));
+            }
         };
         if (bits == 12) {
             for (std::uint64_t i = 0; i < clusters; ++i) {
@@ -323,6 +338,7 @@ private:
     Chains chains_;
     std::deque<FolderToRead> queue_;
     LongName long_;
+    bool said_nowhere_ = false;
     std::unordered_set<std::size_t> names_;  // of the folder being read, hashed
     Gathered g_;
     Listing& out_ = g_.out;

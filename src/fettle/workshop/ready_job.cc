@@ -5,8 +5,8 @@
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
 #include "fettle/workshop/box_against.h"
-#include "fettle/workshop/step_before.h"
 #include "fettle/workshop/card_of_job.h"
+#include "fettle/workshop/step_before.h"
 #include "fettle/workshop/store.h"
 
 namespace fettle::workshop {
