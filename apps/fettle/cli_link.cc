@@ -19,6 +19,22 @@ void CommandLine::define_link() {
     const auto record = [](CLI::App& c, std::string& option) {
         c.add_option("--record", option, "the whole exchange as a capture file (pcapng)")->type_name("FILE");
     };
+    const auto how = [](CLI::App& c, workshop::LinkHow& o) {
+        c.add_option("--tester", o.tester, "the address that this machine goes by")
+            ->type_name("0xHHHH")
+            ->check(CLI::Range(0x0E00, 0x0FFF))
+            ->default_str("0x0E80");
+        const auto seconds = [&c](const char* name, const char* words, std::function<void(std::int64_t)> set) {
+            c.add_option_function<double>(
+                 name, [set](double s) { set(static_cast<std::int64_t>(s * 1000)); }, words)
+                ->type_name("S")
+                ->check(CLI::Range(0.05, 60.0));
+        };
+        seconds("--connect-within", "so long a connection may take; otherwise 2",
+                [&o](std::int64_t ms) { o.timing.connect_ms = o.timing.control_ms = ms; });
+        seconds("--answer-within", "so long an answer may take; otherwise 1.05",
+                [&o](std::int64_t ms) { o.timing.p2_ms = ms; });
+    };
     CLI::App& link = group("link", "read versions and fault memory over the diagnostic link; clear what is explained");
     command<workshop::FindRequest>(
         link, "find", "ask who is there (DoIP)", link_find, [record](CLI::App& c, workshop::FindRequest& o) {
@@ -29,8 +45,12 @@ void CommandLine::define_link() {
         });
     command<workshop::ReadRequest>(
         link, "read", "plates, serials, releases, histories and pieces", link_read,
-        [at, when, record](CLI::App& c, workshop::ReadRequest& o) {
+        [at, when, record, how](CLI::App& c, workshop::ReadRequest& o) {
             at(c, o.at);
+            how(c, o.how);
+            c.add_option("--wait", o.how.wait_s, "so long a box that restarts is waited for")
+                ->type_name("S")
+                ->check(CLI::Range(0.0, 3600.0));
             c.add_option("--family", o.family, "of this family")->type_name("ID");
             c.add_option("--save", o.save, "the pieces as a list for plan --as-found")->type_name("FILE");
             when(c, o.when);
@@ -38,8 +58,9 @@ void CommandLine::define_link() {
         });
     command<workshop::MemoryRequest>(
         link, "faults", "stored fault entries", link_faults,
-        [at, when, record](CLI::App& c, workshop::MemoryRequest& o) {
+        [at, when, record, how](CLI::App& c, workshop::MemoryRequest& o) {
             at(c, o.at);
+            how(c, o.how);
             c.add_option("--family", o.family, "of this family")->type_name("ID");
             when(c, o.when);
             named_option(c, "--in", o.place, place_named, "where the boxes are now; else where the job is done")
@@ -49,10 +70,11 @@ void CommandLine::define_link() {
         });
     command<workshop::ClearRequest>(
         link, "clear", "ask a box to clear the entries that are explained and not failing", link_clear,
-        [at](CLI::App& c, workshop::ClearRequest& o) {
+        [at, how](CLI::App& c, workshop::ClearRequest& o) {
             c.add_option("J", o.job, "the job's number")->required();
             c.add_option("BOX", o.box, "main, display, …")->required();
             at(c, o.at);
+            how(c, o.how);
             c.add_option("--allowed-by", o.allowed_by, "who allows it")->type_name("NAME")->required();
             c.add_option("--sign", o.signed_for,
                          "an entry that is not explained and may go too, if the box takes only all")

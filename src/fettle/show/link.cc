@@ -112,6 +112,8 @@ json::object memory_json(const BoxFaults& b) {
     return o;
 }
 
+const std::string broken_off = "Broken off by hand; what was not asked until then is not read. ";
+
 std::string not_kept(const workshop::Stranger& s) {
     return s.certain ? fmt::format("Not kept: the {} that answers is not the one of this job.", s.box)
                      : fmt::format("Not kept: whether the {} that answers is the one of this job is not known.", s.box);
@@ -150,9 +152,11 @@ Answer boxes_found(const workshop::BoxesFound& found) {
     Answer a;
     json::array list;
     for (const link::Found& f : found.found) {
-        const std::string address = text_of(link::BoxAddress{f.at, f.says.address});
-        a.text += fmt::format("  {}  VIN {}, EID {}\n", address, printable(f.says.vin), hex(f.says.eid));
-        list.push_back({{"address", address}, {"vin", printable(f.says.vin)}, {"eid", hex(f.says.eid)}});
+        const std::string address = "doip://" + text_of(f.at), entity = fmt::format("0x{:04X}", f.says.address);
+        a.text +=
+            fmt::format("  {}  entity {}, VIN {}, EID {}\n", address, entity, printable(f.says.vin), hex(f.says.eid));
+        list.push_back(
+            {{"address", address}, {"entity", entity}, {"vin", printable(f.says.vin)}, {"eid", hex(f.says.eid)}});
     }
     a.data = {{"asked", found.asked}, {"found", std::move(list)}};
     const std::size_t n = found.found.size();
@@ -182,8 +186,8 @@ Answer boxes_read(const workshop::BoxesRead& read) {
         gave += b.pieces_fact.known == Known::read;
     }
     if (!read.list.empty()) a.text += fmt::format("The list stands in {}.\n", printable(read.list));
-    a.headline = fmt::format("{} of {} boxes of family {} gave their pieces: {} in all.", gave,
-                             read.inventory.boxes.size(), read.family, pieces);
+    a.headline = fmt::format("{}{} of {} boxes of family {} gave their pieces: {} in all.",
+                             read.broken_off ? broken_off : "", gave, read.inventory.boxes.size(), read.family, pieces);
     a.text += recording_line(read.recording);
     return a;
 }
@@ -209,6 +213,7 @@ Answer memory_read(const workshop::MemoryRead& read) {
                                    workshop::counted(entries))
                      : fmt::format("Fault memory of {} of {} boxes read; the rest is not read, which is not \"none\".",
                                    gave, read.boxes.size());
+    if (read.broken_off) a.headline = broken_off + a.headline;
     a.text += recording_line(read.recording);
     if (read.faults) {
         a.text += faults_as_text(*read.faults);
@@ -235,6 +240,8 @@ Answer faults_cleared(const workshop::FaultsCleared& c, const std::string& allow
     a.data["faults"] = faults_as_json(c.faults);
     a.headline = !c.result.certain
                      ? fmt::format("The {} was asked to clear and did not answer: whether it did is not known.", c.box)
+                 : c.result.answers.empty() ? fmt::format("Nothing was asked of the {}, so nothing was cleared: {}.",
+                                                          c.box, printable(c.result.why))
                  : c.result.done.empty()
                      ? fmt::format("Nothing was cleared: the {} does not do it.", c.box)
                      : fmt::format("The {} has cleared {}{}; allowed by {}.", c.box, join(c.result.done, ", "),

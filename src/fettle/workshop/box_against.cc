@@ -1,5 +1,6 @@
 #include "fettle/workshop/box_against.h"
 
+#include "fettle/base/text.h"
 #include "fettle/book/against.h"
 
 namespace fettle::workshop {
@@ -14,6 +15,14 @@ std::vector<Reason> reasons_against(const book::Job& job) {
                   propose(Act::identify, {wanted("label", "PLATE…"), wanted("view", "TEXT"), fettle::job(job.number)}),
                   ", then plan again"}});
     return out;
+}
+
+std::optional<Reason> vin_against(const book::Job& job, const std::string& vin, const std::string& where) {
+    if (job.vin.empty() || vin.empty() || vin == job.vin) return std::nullopt;
+    return Reason{"other-vin", Verdict::cant_say,
+                  "it gives the VIN " + printable(vin) + ", the job has " + job.vin +
+                      ": look which vehicle is connected; a used box may keep that of its former one",
+                  where, "read over the link"};
 }
 
 std::optional<Reason> offered_before(const book::Job& job) {

@@ -12,6 +12,10 @@
 
 namespace fettle::workshop {
 
+// "other-vin": a VIN that an announcement or a box gives and the job does not have. Nothing when either has none. A
+// used box may keep that of its former vehicle, so it is no halt.
+std::optional<Reason> vin_against(const book::Job& job, const std::string& vin, const std::string& where);
+
 // "other-market": halt. "other-release": halt, or can't say where another box of the set gives the job's.
 std::vector<Reason> reasons_against(const book::Job& job);
 

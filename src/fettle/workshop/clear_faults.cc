@@ -165,6 +165,29 @@ Status send(const Workshop& shop, JobRun& run, link::Clearing& clearing, const W
     return append_entries(shop, run.number, {faults_entry({out.again}, family, Moment::cleared, place)});
 }
 
+// Everything between the opened link and what the box has done.
+Status ask_box(const Workshop& shop, JobRun& run, const ClearRequest& request, link::ClearOrder order,
+               const OpenLink& open, FaultsCleared& out) {
+    const auto way = way_to(open, request);
+    if (!way) return pass(way);
+    order.box = (*way)->record;
+    auto clearing = link::Clearing::prepare(*(*way)->connection, order);
+    if (!clearing) return pass(clearing);
+    // From here on it may have happened.
+    if (auto kept = keep_order(shop, run,
+                               {{"box", request.box},
+                                {"address", fmt::format("0x{:04X}", (*way)->record.address)},
+                                {"via", (*way)->via},
+                                {"plate", order.plate},
+                                {"serial", clearing->serial()},
+                                {"codes", texts_as_json(order.codes)},
+                                {"signed", texts_as_json(request.signed_for)},
+                                {"allowed_by", request.allowed_by}});
+        !kept)
+        return pass(kept);
+    return send(shop, run, *clearing, **way, open.family, out);
+}
+
 }  // namespace
 
 Result<FaultsCleared> clear_faults(const Workshop& shop, const ClearRequest& request) {
@@ -188,28 +211,16 @@ Result<FaultsCleared> clear_faults(const Workshop& shop, const ClearRequest& req
         if (auto ok = on_this_machine(at, request.box); !ok) return pass(ok);
     order->codes = out.choice.codes;
     order->others_may_go = prove::others_may_go(out.choice, request.signed_for);
-    auto open = open_links(shop, run->number, request.at, run->family.id, "");
+    LinkHow how = request.how;
+    how.reconnects = 0;  // who answers was read in this connection
+    auto open = open_links(shop, run->number, request.at, run->family.id, "", how);
     if (!open) return pass(open);
-    const auto way = way_to(*open, request);
-    if (!way) return pass(way);
-    order->box = (*way)->record;
-    auto clearing = link::Clearing::prepare(*(*way)->connection, *order);
-    if (!clearing) return pass(clearing);
-    // From here on it may have happened.
-    if (auto kept = keep_order(shop, *run,
-                               {{"box", request.box},
-                                {"address", fmt::format("0x{:04X}", (*way)->record.address)},
-                                {"via", (*way)->via},
-                                {"plate", order->plate},
-                                {"serial", clearing->serial()},
-                                {"codes", texts_as_json(order->codes)},
-                                {"signed", texts_as_json(request.signed_for)},
-                                {"allowed_by", request.allowed_by}});
-        !kept)
-        return pass(kept);
-    if (auto done = send(shop, *run, *clearing, **way, open->family, out); !done) return pass(done);
+    const Status done = ask_box(shop, *run, request, *order, *open, out);
     out.recording = recording_of(open->options);
-    if (auto kept = keep_recording(shop, run->number, open->options); !kept) return pass(kept);
+    const Status kept =
+        keep_recording(shop, run->number, open->options);  // refused or failed: it was recorded all the same
+    if (!done) return pass(done);
+    if (!kept) return pass(kept);
     auto faults = follow_up(shop, *run);
     if (!faults) return pass(faults);
     out.faults = std::move(*faults);

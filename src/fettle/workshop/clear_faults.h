@@ -21,6 +21,7 @@ struct ClearRequest {
     std::vector<std::string> at;          // only addresses of this machine; bad_input "clear-address"
     std::string allowed_by;               // usage "clear-without-name"
     std::vector<std::string> signed_for;  // codes that are not explained and go with the others; "sign-unknown"
+    LinkHow how{};                        // never over a second connection, whatever it says
 };
 
 struct FaultsCleared {

@@ -3,7 +3,9 @@
 #include <fmt/core.h>
 
 #include <algorithm>
+#include <chrono>
 #include <optional>
+#include <thread>
 
 #include "fettle/base/text.h"
 #include "fettle/family/label.h"
@@ -51,24 +53,50 @@ Result<Wanted> taken_apart(const std::string& typed) {
     return out;
 }
 
-// Does a box that is asked for give a plate of this family?
-bool plate_agrees(const family::Family& f, const std::vector<Wanted>& wanted,
-                  const std::vector<Transport>& transports) {
-    for (const Wanted& w : wanted) {
-        Connection* c = transports[w.transport].connection;
-        if (!c) continue;
-        for (const auto& record : f.link) {
-            if (record.did_plate == 0 || (!w.role.empty() && record.role != w.role)) continue;
-            if (w.role.empty() && !w.address.can && w.address.logical != 0 && record.address != w.address.logical)
-                continue;
-            const auto* rule = f.box(record.role);
-            const auto reply = c->read(w.address.logical ? w.address.logical : record.address, record.did_plate);
-            if (!rule || reply.said != link::Said::value) continue;
-            const auto matcher = family::LabelMatcher::make(rule->plate);
-            return matcher && matcher->accepts(trim(as_text(reply.data)));
-        }
-    }
-    return false;
+// Without a family only an address that was typed, or that of the entity itself, is asked: the addresses of a family
+// that nobody named are nobody's here.
+struct Probe {
+    std::uint16_t address = 0;
+    std::uint16_t did = 0;
+    link::Reply reply;
+};
+constexpr std::uint16_t spare_part_number = 0xF187;  // ISO 14229-1 Annex C: vehicleManufacturerSparePartNumber
+
+bool stands_at(const family::LinkBox& record, const Wanted& w, std::uint16_t address) {
+    if (record.did_plate == 0 || (!w.role.empty() && record.role != w.role)) return false;
+    return w.address.can || !w.role.empty() || record.address == address;
+}
+
+// The plate identifiers of the families that have a box at that address, each once.
+std::vector<Probe> probed(const std::vector<family::Family>& all, const Wanted& w, Connection& c) {
+    const std::uint16_t address = w.address.logical ? w.address.logical : c.entity();
+    std::vector<Probe> out;
+    const auto add = [&](std::uint16_t did) {
+        if (std::none_of(out.begin(), out.end(), [&](const Probe& p) { return p.did == did; }))
+            out.push_back({address, did, {}});
+    };
+    for (const auto& f : all)
+        for (const auto& record : f.link)
+            if (stands_at(record, w, address)) add(record.did_plate);
+    if (out.empty()) add(spare_part_number);
+    for (Probe& p : out) p.reply = c.read(address, p.did);
+    return out;
+}
+
+bool is_plate_of(const family::Family& f, const Wanted& w, const Probe& p) {
+    return p.reply.said == link::Said::value && std::any_of(f.link.begin(), f.link.end(), [&](const auto& record) {
+               if (record.did_plate != p.did || !stands_at(record, w, p.address)) return false;
+               const auto* rule = f.box(record.role);
+               if (!rule) return false;
+               const auto matcher = family::LabelMatcher::make(rule->plate);
+               return matcher && matcher->accepts(trim(as_text(p.reply.data)));
+           });
+}
+
+std::string told(const Probe& p) {
+    if (p.reply.said == link::Said::value)
+        return fmt::format("0x{:04X} gives \"{}\"", p.address, printable(trim(as_text(p.reply.data))));
+    return fmt::format("0x{:04X} asked for its plate: {}", p.address, printable(p.reply.why));
 }
 
 Result<family::Family> family_for(const Workshop& shop, const std::string& named, const std::vector<Wanted>& wanted,
@@ -82,10 +110,21 @@ Result<family::Family> family_for(const Workshop& shop, const std::string& named
     }
     auto all = load_families(shop);
     if (!all) return pass(all);
-    for (auto& f : *all)
-        if (!f.link.empty() && plate_agrees(f, wanted, transports)) return std::move(f);
+    std::vector<std::string> said;
+    for (const Wanted& w : wanted) {
+        const Transport& t = transports[w.transport];
+        if (!t.connection) {
+            said.push_back(t.via + ": " + t.trouble->problem);
+            continue;
+        }
+        for (const Probe& p : probed(*all, w, *t.connection)) {
+            for (auto& f : *all)
+                if (is_plate_of(f, w, p)) return std::move(f);
+            said.push_back(told(p));
+        }
+    }
     return outside_error("box-not-known", printable(wanted.front().typed),
-                         "no box there gives a plate of a family known here",
+                         "no box there gives a plate of a family known here: " + join(said, "; "),
                          "name the family with --family, and check that ignition is on");
 }
 
@@ -127,18 +166,27 @@ Status set_ways(OpenLink& open, const std::vector<Wanted>& wanted, const std::ve
 
 }  // namespace
 
-Result<OpenLink> open_links(const Workshop& shop, const std::string& job, const std::vector<std::string>& at,
-                            const std::string& family_id, const std::string& record) {
-    std::vector<Wanted> wanted;
-    for (const auto& typed : at) {
-        auto one = taken_apart(typed);
-        if (!one) return pass(one);
-        wanted.push_back(std::move(*one));
+namespace {
+
+// A box that restarts takes no connection for a while: once a second it is tried again, as long as it is to be waited
+// for.
+Result<Connection> open_patiently(const link::BoxAddress& at, const std::string& via, const link::Options& options,
+                                  const LinkHow& how) {
+    using Clock = std::chrono::steady_clock;
+    const auto began = Clock::now();
+    while (true) {
+        auto connection = Connection::open_to(at, options, how.timing, how.cancel);
+        const double waited_s = std::chrono::duration<double>(Clock::now() - began).count();
+        const bool away = !connection && connection.error().code == "link-not-reachable";
+        if (!away || waited_s >= how.wait_s) return connection;
+        if (how.progress) how.progress(fmt::format("{} does not answer yet; waited {:.0f} s", via, waited_s));
+        for (int i = 0; i < 20 && !how.cancel.cancelled(); ++i)
+            std::this_thread::sleep_for(std::chrono::milliseconds(50));
     }
-    auto options = link_options(shop, job, record);
-    if (!options) return pass(options);
-    OpenLink out;
-    out.options = *options;
+}
+
+Status open_into(const Workshop& shop, OpenLink& out, std::vector<Wanted>& wanted, const std::string& family_id,
+                 const LinkHow& how) {
     std::vector<Transport> transports;
     for (Wanted& w : wanted) {
         const std::string via = w.address.can ? text_of(w.address) : "doip://" + text_of(w.address.at);
@@ -147,7 +195,7 @@ Result<OpenLink> open_links(const Workshop& shop, const std::string& job, const 
         w.transport = static_cast<std::size_t>(there - transports.begin());
         if (there != transports.end()) continue;
         Transport t{via, nullptr, std::nullopt};
-        auto connection = Connection::open_to(w.address, *options);
+        auto connection = open_patiently(w.address, via, out.options, how);
         if (connection) {
             out.connections.push_back(std::make_unique<Connection>(std::move(*connection)));
             t.connection = out.connections.back().get();
@@ -161,6 +209,30 @@ Result<OpenLink> open_links(const Workshop& shop, const std::string& job, const 
     if (!family) return pass(family);
     out.family = std::move(*family);
     if (auto ok = set_ways(out, wanted, transports); !ok) return pass(ok);
+    return {};
+}
+
+}  // namespace
+
+Result<OpenLink> open_links(const Workshop& shop, const std::string& job, const std::vector<std::string>& at,
+                            const std::string& family_id, const std::string& record, const LinkHow& how) {
+    std::vector<Wanted> wanted;
+    for (const auto& typed : at) {
+        auto one = taken_apart(typed);
+        if (!one) return pass(one);
+        wanted.push_back(std::move(*one));
+    }
+    auto options = link_options(shop, job, record);
+    if (!options) return pass(options);
+    OpenLink out;
+    out.options = *options;
+    out.options.tester = how.tester;
+    out.options.reconnects = how.reconnects;
+    out.options.waits = how.progress;
+    auto opened = open_into(shop, out, wanted, family_id, how);
+    // What was said before it failed is on disk, and the job knows of it.
+    if (!opened) (void)keep_recording(shop, job, out.options);
+    if (!opened) return pass(opened);
     return out;
 }
 

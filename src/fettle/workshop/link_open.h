@@ -7,6 +7,7 @@
 
 #include "fettle/link/client.h"
 #include "fettle/link/inventory.h"
+#include "fettle/workshop/link_options.h"
 #include "fettle/workshop/workshop.h"
 
 namespace fettle::workshop {
@@ -32,10 +33,11 @@ struct OpenLink {
 
 // Each of `at` is ADDRESS or BOX=ADDRESS: "doip://HOST:PORT" (every box that nothing else names),
 // "doip://HOST:PORT/0x1041" (the box of that address, or the named one), more than one for a set on several transports.
-// The family: the one named, else the one whose plate a box gives. `job`: as link_options has it. One transport that
-// cannot be opened is a trouble of its boxes, all of them an error.
+// The family: the one named, else the one whose plate a box gives: then only typed addresses are asked, and entities.
+// `job`: as link_options has it. One transport that cannot be opened is a trouble of its boxes, all of them an error.
+// What was recorded until then stands in the job.
 Result<OpenLink> open_links(const Workshop& shop, const std::string& job, const std::vector<std::string>& at,
-                            const std::string& family_id, const std::string& record);
+                            const std::string& family_id, const std::string& record, const LinkHow& how = {});
 
 // Over the first way on which it answers at all.
 link::BoxInventory read_over(const AskedBox& box);

@@ -49,15 +49,21 @@ class Recorded : public link::Recorder {
 public:
     Recorded(std::shared_ptr<link::FileRecorder> f, std::string p) : file(std::move(f)), path(std::move(p)) {}
     void opened(const void* line, const link::Endpoint& here, const link::Endpoint& there) override {
+        used = true;
         file->opened(line, here, there);
     }
     void tcp(const void* line, bool sent, ByteView b) override { file->tcp(line, sent, b); }
     void udp(bool sent, const link::Endpoint& here, const link::Endpoint& there, ByteView b) override {
+        used = true;
         file->udp(sent, here, there, b);
     }
-    void can(bool sent, const link::CanFrame& f) override { file->can(sent, f); }
+    void can(bool sent, const link::CanFrame& f) override {
+        used = true;
+        file->can(sent, f);
+    }
     std::shared_ptr<link::FileRecorder> file;
     std::string path;
+    bool used = false;
 };
 
 std::int64_t now_us() {
@@ -66,6 +72,12 @@ std::int64_t now_us() {
 }
 
 }  // namespace
+
+Reason lost_once(const std::string& via) {
+    return {"link-lost-once", Verdict::mind,
+            "the other side broke off the connection while it was read, and the reading went on over a new one", via,
+            "read over the link"};
+}
 
 Result<link::Options> link_options(const Workshop& shop, const std::string& number, const std::string& record) {
     link::Options o;
@@ -115,6 +127,11 @@ std::vector<NewEntry> recorded_entry(const Workshop& shop, const std::string& jo
 }
 
 Status keep_recording(const Workshop& shop, const std::string& job, const link::Options& options) {
+    if (const auto* r = dynamic_cast<const Recorded*>(options.record.get()); r && !r->used) {  // nothing was said
+        std::error_code ignored;
+        std::filesystem::remove(r->path, ignored);
+        return {};
+    }
     const std::vector<NewEntry> entries = recorded_entry(shop, job, options);
     return entries.empty() ? Status() : append_entries(shop, job, entries);
 }

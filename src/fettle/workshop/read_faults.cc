@@ -83,12 +83,14 @@ Result<MemoryRead> read_faults(const Workshop& shop, const MemoryRequest& reques
     MemoryRead out;
     out.when = request.when == Moment::before ? Moment::before : !request.when || run ? moment_now(job) : Moment::after;
     if (auto ok = check_moment(out.when, job); !ok) return pass(ok);
-    auto open =
-        open_links(shop, job.number, request.at, request.family.empty() ? job.family : request.family, request.record);
+    auto open = open_links(shop, job.number, request.at, request.family.empty() ? job.family : request.family,
+                           request.record, request.how);
     if (!open) return pass(open);
     out.family = open->family;
     const std::vector<BoxInventory> who = run ? who_answers(*open, job) : std::vector<BoxInventory>();
     for (const AskedBox& box : open->boxes) out.boxes.push_back(read_memory_over(box, request.details));
+    out.broken_off = request.how.cancel.cancelled();
+    for (const auto& c : open->connections) out.reconnected += c->reconnected();
     out.recording = recording_of(open->options);
     out.stranger = other_box(job, who);
     if (!out.stranger) out.stranger = nobody_known(job, who, out.boxes);
@@ -104,6 +106,7 @@ Result<MemoryRead> read_faults(const Workshop& shop, const MemoryRequest& reques
         return out;
     }
     out.judgement = judge(out.boxes);
+    if (out.reconnected > 0) out.judgement.add(lost_once(out.boxes.front().via));
     if (!run || out.when == Moment::before) return out;
     auto faults = follow_up(shop, *run);
     if (!faults) return pass(faults);

@@ -24,6 +24,7 @@ struct MemoryRequest {
     bool details = false;         // snapshots and extended data, too
     std::optional<Place> place;   // absent: where the job is done
     std::string record;           // file for the exchange; empty: as link_options
+    LinkHow how{};
 };
 struct MemoryRead {
     family::Family family;
@@ -33,6 +34,8 @@ struct MemoryRead {
     std::optional<prove::Faults> faults;  // of a job, after its run: what explains each entry
     Judgement judgement;
     std::optional<Recording> recording;
+    bool broken_off = false;  // by how.cancel: what follows was not asked
+    int reconnected = 0;      // so often the connection was lost while reading, and made again
 };
 Result<MemoryRead> read_faults(const Workshop& shop, const MemoryRequest& request);
 

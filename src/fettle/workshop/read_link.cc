@@ -9,6 +9,7 @@
 #include "fettle/base/text.h"
 #include "fettle/workshop/box_against.h"
 #include "fettle/workshop/link_entries.h"
+#include "fettle/workshop/link_forms.h"
 #include "fettle/workshop/link_open.h"
 #include "fettle/workshop/read_list.h"
 #include "fettle/workshop/store.h"
@@ -53,6 +54,33 @@ Judgement judge(const Inventory& inventory) {
     return out;
 }
 
+namespace {
+
+// As announced or read; empty for what is none (a vehicle whose VIN is not set sends 00 or FF throughout: ISO 13400-2).
+std::string vin_text(std::string_view raw) {
+    const bool text = raw.size() == 17 && std::all_of(raw.begin(), raw.end(), [](unsigned char c) {
+                          return (c >= '0' && c <= '9') || (c >= 'A' && c <= 'Z');
+                      });
+    return text ? std::string(raw) : std::string();
+}
+
+constexpr std::uint16_t vin_identifier = 0xF190;  // ISO 14229-1 Annex C: VINDataIdentifier
+
+// Asked only where it can be held against something.
+void ask_vins(const OpenLink& open, const book::Job& job, Judgement& judgement) {
+    if (job.vin.empty()) return;
+    for (const AskedBox& box : open.boxes)
+        for (const Way& w : box.ways) {
+            if (!w.connection) continue;
+            const link::Reply r = w.connection->read(w.record.address, vin_identifier);
+            if (r.said != link::Said::value) continue;
+            if (const auto other = vin_against(job, vin_text(as_text(r.data)), box.role)) judgement.add(*other);
+            break;
+        }
+}
+
+}  // namespace
+
 Result<BoxesFound> find_boxes(const Workshop& shop, const FindRequest& request) {
     const auto at = link::parse_endpoint(request.at);
     if (!at) return pass(at);
@@ -64,7 +92,10 @@ Result<BoxesFound> find_boxes(const Workshop& shop, const FindRequest& request) 
     auto found = request.listen_s ? link::hear_announcements(*at, static_cast<std::int64_t>(*request.listen_s * 1000),
                                                              {}, options->record.get())
                                   : link::find(*at, {}, {}, options->record.get());
-    if (!found) return pass(found);
+    if (!found) {
+        (void)keep_recording(shop, request.job, *options);
+        return pass(found);
+    }
     BoxesFound out{text_of(*at), request.listen_s, std::move(*found), {}, recording_of(*options)};
     if (out.found.empty())
         out.judgement.add({"nobody-answered", Verdict::cant_say,
@@ -73,6 +104,12 @@ Result<BoxesFound> find_boxes(const Workshop& shop, const FindRequest& request) 
     else
         out.judgement.add(
             {"entity-answered", Verdict::fit, "a diagnostic entity answered", out.asked, "read over the link"});
+    if (!request.job.empty()) {
+        const auto job = load_job(shop, request.job);
+        if (!job) return pass(job);
+        for (const link::Found& f : out.found)
+            if (const auto other = vin_against(*job, vin_text(f.says.vin), text_of(f.at))) out.judgement.add(*other);
+    }
     if (auto kept = keep_recording(shop, request.job, *options); !kept) return pass(kept);
     return out;
 }
@@ -111,14 +148,20 @@ Result<BoxesRead> read_boxes(const Workshop& shop, const ReadRequest& request) {
     }
     const Moment when = request.when.value_or(job.runs.empty() ? Moment::before : Moment::after);
     if (auto ok = check_moment(when, job); !ok) return pass(ok);
-    auto open =
-        open_links(shop, job.number, request.at, request.family.empty() ? job.family : request.family, request.record);
+    auto open = open_links(shop, job.number, request.at, request.family.empty() ? job.family : request.family,
+                           request.record, request.how);
     if (!open) return pass(open);
     BoxesRead out;
     out.family = open->family.id;
     for (const AskedBox& box : open->boxes) out.inventory.boxes.push_back(read_over(box));
+    Judgement vins;
+    ask_vins(*open, job, vins);
+    out.broken_off = request.how.cancel.cancelled();
+    for (const auto& c : open->connections) out.reconnected += c->reconnected();
     out.recording = recording_of(open->options);
     out.stranger = other_box(job, out.inventory.boxes);
+    if (!out.stranger)
+        for (BoxInventory& b : out.inventory.boxes) hold_against_forms(b, open->family);
     if (out.stranger) out.judgement.add(out.stranger->reason);
     std::vector<NewEntry> entries = recorded_entry(shop, job.number, open->options);
     Status saved;
@@ -133,6 +176,8 @@ Result<BoxesRead> read_boxes(const Workshop& shop, const ReadRequest& request) {
     if (out.stranger) return out;
     out.list = request.save;
     out.judgement = judge(out.inventory);
+    for (const Reason& r : vins.reasons) out.judgement.add(r);
+    if (out.reconnected > 0) out.judgement.add(lost_once(out.inventory.boxes.front().via));
     if (!job.number.empty())
         for (const Reason& r : reasons_against(with_reading(job, out.inventory, when))) out.judgement.add(r);
     return out;

@@ -39,6 +39,7 @@ struct ReadRequest {
     std::optional<Moment> when;   // absent: before while the job has no run; usage "when-past"
     std::string save;             // file for the pieces, as a list that a plan takes; outside "list-exists"
     std::string record;
+    LinkHow how{};
 };
 struct BoxesRead {
     std::string family;
@@ -47,6 +48,8 @@ struct BoxesRead {
     std::string list;                  // the file that the pieces were written to; empty: none was asked for
     Judgement judgement;
     std::optional<Recording> recording;
+    bool broken_off = false;  // by how.cancel: what follows was not asked
+    int reconnected = 0;      // so often the connection was lost while reading, and made again
 };
 // A reading after the run is the job's as-left list, too, when every box that has one gave its own. outside
 // "list-not-whole" when a list was to be saved and a box gave none: then nothing is kept but the recording.
