@@ -53,7 +53,7 @@ def compiles(source, overlay, args):
     file = overlay / source if (overlay / source).exists() else ROOT / source
     kept = overlay / "seen.json"
     stamp = overlay.parent / (overlay.name + "." + source.replace("/", ".") + ".seen")
-    args = [args[0], f"-I{overlay / 'src'}", *args[1:], "-fsyntax-only", "-MMD", "-MF", str(kept), str(file)]
+    args = [args[0], f"-I{overlay / 'src'}", "-iquote", str((ROOT / source).parent), *args[1:], "-fsyntax-only", "-MMD", "-MF", str(kept), str(file)]
     if stamp.exists():
         before, *deps = stamp.read_text().splitlines()
         if digest(args, deps) == before:

@@ -47,6 +47,10 @@ TEST(ShowCleared, NoAnswerIsNotKnownRatherThanDone) {
     c.result.certain = false;
     EXPECT_NE(faults_cleared(c, "R").headline.find("whether it did is not known"), std::string::npos);
     c.result.certain = true;
+    c.result.why = "it gives no sign of life";
+    EXPECT_EQ(faults_cleared(c, "R").headline,
+              "Nothing was asked of the main, so nothing was cleared: it gives no sign of life.");
+    c.result.answers.emplace_back();
     EXPECT_NE(faults_cleared(c, "R").headline.find("Nothing was cleared"), std::string::npos);
     c.result.done = {"B1A4F-13"};
     EXPECT_EQ(faults_cleared(c, "R").headline, "The main has cleared B1A4F-13; allowed by R.");
