@@ -469,7 +469,8 @@ class Case:
                                    "--json"))["data"]["job"]
         either = (0, 1)
         self.call("identify", *plates, "--view", f"{start} {market}", "--job", job, "--family", family, ok=either)
-        self.call("plan", "--job", job, "--to", to, "--consent", "one-way", ok=either)
+        self.call("job", "consent", job, "one-way", "--by", "1007")
+        self.call("plan", "--job", job, "--to", to, ok=either)
         self.call("faults", job, "--when", "before", "--typed", "none", ok=either)
         self.call("watch", job, "--start", "--by", "R. Moor", "--once", "--against-halt", "--ago", str(ago), ok=either)
         for event, at in marks:

@@ -33,6 +33,8 @@ void CommandLine::define_plan_and_card() {
                          "says")
                 ->type_name("HOW")
                 ->check(CLI::IsMember({"together", "apart"}));
+            c.add_option("--by", o.by, "when it is to be ready: what fits, with which odds, where it can be left off")
+                ->type_name("TIME");
             c.add_option("--picture", o.picture, "write the way and each step's time axis as an SVG")
                 ->type_name("FILE");
             c.add_flag("--ascii", o.style.ascii, "pictures without characters beyond ASCII");

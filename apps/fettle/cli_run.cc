@@ -38,6 +38,14 @@ CLI::Validator in_seconds() {
             ""};
 }
 
+// The same, or one of two words.
+CLI::Validator lasted() {
+    return {[](std::string& text) -> std::string {
+                return text == "as-marked" || text == "not-known" ? std::string() : in_seconds()(text);
+            },
+            ""};
+}
+
 }  // namespace
 
 void CommandLine::define_ready() {
@@ -175,13 +183,18 @@ void CommandLine::define_run() {
                 ->type_name("HOW")
                 ->check(CLI::IsMember({"turn", "press", "touch", "key", "card"}));
             c.add_option("--area", o.area, "answered by a touch: where on the screen")->type_name("AREA");
-            c.add_flag("--undo", o.undo, "take the last one back");
+            c.add_option("--lasted", o.lasted, "how long the run took: 31m, as-marked or not-known")
+                ->type_name("TIME")
+                ->transform(lasted());
+            c.add_option("--by", o.by, "with --lasted: who says so")->type_name("NAME");
+            c.add_flag("--undo", o.undo, "take the last one back, also the end of a run");
             c.add_option("--ago", o.ago_s, "it was so many seconds ago")->type_name("S")->transform(in_seconds());
         });
     command<AsLeftOptions>(app, "as-left", "what is installed now, typed", as_left, [](CLI::App& c, AsLeftOptions& o) {
         c.add_option("J", o.job, "the job's number")->required();
         c.add_option("--typed", o.typed, "lines of box, name, version")->type_name("FILE");
         c.add_option("--release", o.release, "the release that the box shows")->type_name("R");
+        c.add_flag("--withdraw", o.withdraw, "the list that was typed or read goes again");
         c.add_option("--history", o.history, "with them: the releases that it shows as installed, oldest first")
             ->type_name("R,R");
     });

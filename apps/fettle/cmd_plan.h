@@ -14,6 +14,7 @@ struct PlanOptions {
     std::string fed;       // --fed together or apart; empty: as the family file says
     std::string as_found;  // --as-found FILE
     std::string offered;   // --offered FILE; "-": typed
+    std::string by;        // --by TIME: when it is to be ready
     std::string picture;   // --picture FILE: route and steps as SVG
     show::PlanStyle style;
 };

@@ -7,7 +7,7 @@
 namespace fettle::app {
 
 Result<Answer> as_left(Context& context, const AsLeftOptions& options) {
-    workshop::AfterRequest request{options.job, {}, options.release, {}};
+    workshop::AfterRequest request{options.job, {}, options.release, {}, options.withdraw};
     if (!options.typed.empty()) {
         auto list = typed_list(options.typed);
         if (!list) return pass(list);

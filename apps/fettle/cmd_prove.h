@@ -12,9 +12,10 @@ namespace fettle::app {
 
 struct AsLeftOptions {
     std::string job;
-    std::string typed;    // --typed FILE: one line a piece, "box name version"
-    std::string release;  // --release R: what the box shows; without a list the pieces are inferred from its index
-    std::string history;  // --history R,R: the releases that the box shows as installed in it, oldest first
+    std::string typed;      // --typed FILE: one line a piece, "box name version"
+    bool withdraw = false;  // --withdraw: the list goes again
+    std::string release;    // --release R: what the box shows; without a list the pieces are inferred from its index
+    std::string history;    // --history R,R: the releases that the box shows as installed in it, oldest first
 };
 Result<Answer> as_left(Context& context, const AsLeftOptions& options);
 

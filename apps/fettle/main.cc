@@ -22,6 +22,7 @@
 #include "fettle/base/text.h"
 #include "fettle/rehearse/home_clock.h"
 #include "fettle/show/print.h"
+#include "fettle/workshop/machine_uptime.h"
 
 namespace {
 
@@ -91,6 +92,7 @@ int run(Invocation& call) {
     const SystemClock system;
     const std::unique_ptr<Clock> rehearsed = rehearse::home_clock(call.context.home);  // its home has its own time
     call.context.clock = rehearsed ? rehearsed.get() : &system;
+    if (!rehearsed) call.context.uptime = workshop::machine_uptime;
     call.context.examples = example_families_folder();
     call.context.terminal = !call.context.json && ::isatty(STDERR_FILENO) == 1;
     ProgressLine line;

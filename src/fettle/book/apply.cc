@@ -109,6 +109,7 @@ void identified(Job& job, const Entry& e, Members& m) {
 
 void planned(Job& job, const Entry&, Members& m) {
     job.planned_from = m.text_or("from");
+    if (job.runs.empty()) job.found_from = job.planned_from;
     job.target = m.text("to");
     job.as_found_origin = origin_of(m, "as_found_origin");
     job.as_found = installed_of(m, "as_found");
@@ -234,12 +235,19 @@ void erased(Job&, const Entry&, Members& m) {
     });
 }
 
-void as_left(Job& job, const Entry&, Members& m) {
+void as_left(Job& job, const Entry& e, Members& m) {
     job.as_left_origin = origin_of(m, "origin");
     // A list typed after the release was said leaves it said; started() forgets both.
     if (std::string release = m.text_or("release"); !release.empty()) job.as_left_release = std::move(release);
     job.as_left = installed_of(m, "installed");
     if (m.has("history")) job.as_left_history = m.texts("history");
+    if (job.proved.empty()) return;
+    // What was proved, was proved of what was said before.
+    job.proved.clear();
+    job.proof.clear();
+    job.proof_verdict = Verdict::cant_say;
+    Ledger ledger(job.loose_ends);
+    proof_outdated(ledger, job, e.number);
 }
 
 void proved(Job& job, const Entry& e, Members& m) {

@@ -11,6 +11,7 @@ void started(Job& job, const Entry& e, Members& m) {
     run.step = static_cast<int>(std::clamp<std::int64_t>(m.whole_if("step").value_or(0), 0, 1000));
     run.against_halt = m.flag("against_halt");
     run.by = m.text_or("by");
+    run.continued = m.flag("continued");
     run.expected = m.object_if("expected");
     run.started = instant_of(e, m);
     run.id = e.digest.substr(0, 16);
@@ -99,9 +100,13 @@ void ended(Job& job, const Entry& e, Members& m) {
     const bool broke = outcome == code(RunState::broken_off);
     if (!broke && outcome != code(RunState::ended)) m.fail("outcome", "\"ended\" or \"broken off\"");
     const UnixMs at = instant_of(e, m);
+    const bool early = m.flag("early");
     if (!job.is_open_run()) return;
     job.runs.back().outcome = broke ? RunState::broken_off : RunState::ended;
     job.runs.back().ended = std::max(at, job.runs.back().started);
+    job.runs.back().ended_entry = e.number;
+    job.runs.back().ended_at_entry = e.at;
+    job.runs.back().early = early && !broke;
     Ledger ledger(job.loose_ends);
     run_ended(ledger, job, e.number);
 }
@@ -124,8 +129,10 @@ void series(Job& job, const Entry&, Members& m) {
     if (!job.runs.empty()) job.runs.back().series.push_back(std::move(c));
 }
 
-void times(Job& job, const Entry&, Members& m) {
+void times(Job& job, const Entry& e, Members& m) {
     RunTimes t;
+    t.entry = e.number;
+    t.doubt = m.text_or("doubt");
     (void)m.text("family");
     (void)m.text("release");
     t.seconds = m.number_or("seconds");

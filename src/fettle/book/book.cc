@@ -138,12 +138,12 @@ Result<std::vector<Entry>> Book::read(std::string_view job) const {
     return std::move(all->entries);
 }
 
-Result<std::vector<std::string>> Book::data_of(std::string_view type) const {
-    auto rows =
-        state_->db.query("select data from entries where type = :type order by at", {Kind::text}, {std::string(type)});
+Result<std::vector<Book::OfJob>> Book::entries_of(std::string_view type) const {
+    auto rows = state_->db.query("select job, number, data from entries where type = :type order by at, number",
+                                 {Kind::text, Kind::number, Kind::text}, {std::string(type)});
     if (!rows) return pass(rows);
-    std::vector<std::string> out;
-    for (const records::Row& r : *rows) out.push_back(r.text(0));
+    std::vector<OfJob> out;
+    for (const records::Row& r : *rows) out.push_back({r.text(0), r.number(1), r.text(2)});
     return out;
 }
 

@@ -83,6 +83,7 @@ std::vector<Correction> apply_corrections(std::vector<ReadEntry>& entries) {
         const auto target = std::find_if(entries.begin(), entries.begin() + static_cast<std::ptrdiff_t>(i),
                                          [&](const ReadEntry& e) { return e.entry.number == c.entry; });
         if (target != entries.begin() + static_cast<std::ptrdiff_t>(i)) {
+            c.of_type = target->entry.type;
             const auto* stated = by.data.if_contains("value");
             const json::value value = stated ? *stated : json::value(nullptr);
             const auto index = static_cast<std::size_t>(target - entries.begin());

@@ -3,6 +3,7 @@
 #include <fmt/core.h>
 
 #include <algorithm>
+#include <set>
 
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
@@ -29,14 +30,37 @@ std::vector<LooseEnd> Job::open_ends() const {
 
 namespace {
 
-Result<Job> folded_onto(Job job, const std::vector<ReadEntry>& entries) {
+void note_clock(Job& job, const ReadEntry& r) {
+    ClockKept now = clock_of(r.entry.at, r.data);
+    const auto step = clock_set_by(job.clocks, job.last_entry, now);
+    if (step && !job.runs.empty()) job.runs.back().clock_set.push_back({r.entry.number, *step});
+    keep_clock(job.clocks, std::move(now));
+}
+
+// An end that was taken back, and what was reckoned from it, have not been.
+std::set<std::int64_t> ends_taken_back(const std::vector<ReadEntry>& entries) {
+    std::set<std::int64_t> named, out;
     for (const ReadEntry& r : entries) {
+        const auto* n = r.entry.type == "unmark" ? r.data.if_contains("entry") : nullptr;
+        if (n && n->is_int64()) named.insert(n->get_int64());
+    }
+    for (const ReadEntry& r : entries)
+        if ((r.entry.type == "ended" || r.entry.type == "times") && named.contains(r.entry.number))
+            out.insert(r.entry.number);
+    return out;
+}
+
+Result<Job> folded_onto(Job job, const std::vector<ReadEntry>& entries) {
+    const std::set<std::int64_t> taken_back = ends_taken_back(entries);
+    for (const ReadEntry& r : entries) {
+        note_clock(job, r);
         job.last_entry = r.entry.at;
         job.last_number = r.entry.number;
         const std::string place = fmt::format("entry {} ({})", r.entry.number, printable(r.entry.type));
         if ((r.entry.type == "opened") != (r.entry.number == 1))
             return bad_input("entry-malformed", place, "\"opened\" must be entry 1, and only there",
                              Next{"check the chain (", propose(Act::show_job, {fettle::job(job.number)}), ")"});
+        if (taken_back.contains(r.entry.number)) continue;
         const Apply apply = apply_for(r.entry.type);
         if (!apply) {
             ++job.unknown_entries;
@@ -78,6 +102,19 @@ Result<Job> fold_on(Job job, const std::vector<Entry>& entries) {
 
 bool any_corrects(const std::vector<Entry>& entries) {
     return std::any_of(entries.begin(), entries.end(), [](const Entry& e) { return e.type == "corrects"; });
+}
+
+bool takes_end_back(const Job& job, const std::vector<Entry>& entries) {
+    std::set<std::int64_t> ends;
+    for (const Run& r : job.runs) {
+        ends.insert(r.ended_entry);
+        if (r.times) ends.insert(r.times->entry);
+    }
+    const auto read = read_entries(entries);
+    return read && std::any_of(read->begin(), read->end(), [&](const ReadEntry& r) {
+               const auto* n = r.entry.type == "unmark" ? r.data.if_contains("entry") : nullptr;
+               return n && n->is_int64() && ends.contains(n->get_int64());
+           });
 }
 
 std::vector<std::string> members_of(std::string_view type) {

@@ -11,6 +11,7 @@
 #include "fettle/base/facts.h"
 #include "fettle/base/record.h"
 #include "fettle/base/verdict.h"
+#include "fettle/book/clock_kept.h"
 #include "fettle/book/journal.h"
 
 namespace fettle::book {
@@ -119,6 +120,7 @@ struct Correction {             // of an earlier entry; the fold already shows t
     std::int64_t by_entry = 0;  // the correcting one
     std::string field, before, after, why, by;
     UnixMs at = 0;
+    std::string of_type{};  // of the corrected entry; empty when there is none
 };
 
 struct Handover {
@@ -167,10 +169,19 @@ struct SeriesChunk {                 // a stretch of a measured series that will
 };
 
 struct RunTimes {  // of a run that ended, for later forecasts; and what had been promised
+    std::int64_t entry = 0;
     double seconds = 0;
+    // Why it teaches nothing until somebody states it: "clock", "early", "short", "long", "continued", "skipped", or
+    // "struck" when somebody said so; empty: it counts.
+    std::string doubt;
     double promised_p50_s = 0, promised_p90_s = 0;  // 0: nothing was promised
     bool kept = false;                              // done within the promised 90 % point
     double loss_s = 0;                              // pinball loss at that point
+};
+
+struct ClockSet {            // after the start of a run
+    std::int64_t entry = 0;  // the first that shows it
+    ClockStep step;
 };
 
 struct Run {
@@ -179,6 +190,11 @@ struct Run {
     UnixMs started = 0;
     std::string id;  // 16 hex digits out of the digest of its start: names it without its job
     std::optional<UnixMs> ended;
+    std::int64_t ended_entry = 0;     // of the journal; 0: it has not ended
+    UnixMs ended_at_entry = 0;        // when that entry was made
+    bool continued = false;           // it goes on from the run before, which broke off
+    bool early = false;               // it is marked as ended, and cannot have done its work by then
+    std::vector<ClockSet> clock_set;  // from its start to that of the next run
     bool against_halt = false;
     std::vector<RunMark> marks;
     std::vector<TextSeen> texts;       // all, also those taken back
@@ -216,6 +232,7 @@ struct Job {
     Origin as_found_origin = Origin::not_read;  // of what was planned from
     std::vector<Installed> as_found;
     std::string planned_from, target;
+    std::string found_from;   // planned_from of the last plan before its first run
     std::string planned_set;  // the set that it starts from, as JSON; empty: of an older journal, or identified since
     std::string planned_fed;  // "together" or "apart"; empty: as the family file says
     int planned_cuts = 1;     // that its map looks at
@@ -252,7 +269,8 @@ struct Job {
     std::vector<LooseEnd> loose_ends;                        // all, open and settled, in order of first appearance
     std::vector<Handover> handovers;                         // sealed sheets
     std::vector<Correction> corrections;
-    int unknown_entries = 0;  // of types this version does not know: kept in the journal, not folded
+    std::vector<ClockKept> clocks;  // the last entry of each start of a machine that wrote
+    int unknown_entries = 0;        // of types this version does not know: kept in the journal, not folded
     UnixMs last_entry = 0;
 
     bool is_open_run() const;

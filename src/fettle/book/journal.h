@@ -76,8 +76,13 @@ public:
     Result<std::vector<Entry>> read(std::string_view job) const;
     Result<Journal> journal(std::string_view job) const;
     Result<std::vector<std::string>> jobs() const;  // oldest first
-    // The data of every entry of one type, over all jobs, oldest first. Chains are not checked.
-    Result<std::vector<std::string>> data_of(std::string_view type) const;
+    // Every entry of one type, over all jobs, oldest first. Chains are not checked.
+    struct OfJob {
+        std::string job;
+        std::int64_t number = 0;
+        std::string data;
+    };
+    Result<std::vector<OfJob>> entries_of(std::string_view type) const;
 
 private:
     struct State;

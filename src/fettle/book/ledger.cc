@@ -159,10 +159,17 @@ void run_ended(Ledger& ledger, const Job& job, std::int64_t entry) {
         ledger.open(end_of(fmt::format("run-{}-broken", number),
                            fmt::format("run {} to {} was broken off", number, run.release), workshop,
                            "pieces of two releases may stand in the box", entry));
+    } else if (run.early) {
+        ledger.open(
+            end_of(fmt::format("run-{}-early", number),
+                   fmt::format("run {} to {} is marked as ended, and cannot have done its work", number, run.release),
+                   workshop, "whether it wrote anything is not known; look at what it shows", entry));
     } else {
         for (std::size_t k = 0; k + 1 < number; ++k)
             if (job.runs[k].release == run.release) {
-                ledger.settle(fmt::format("run-{}-broken", k + 1), fmt::format("run {} ended", number), "the journal");
+                for (const char* which : {"broken", "early"})
+                    ledger.settle(fmt::format("run-{}-{}", k + 1, which), fmt::format("run {} ended", number),
+                                  "the journal");
                 for (const char* id : {"no-net", "mend-stop"})
                     ledger.settle(id, fmt::format("run {} ended", number), "the journal");
             }
@@ -337,9 +344,17 @@ void advice_given(Ledger& ledger, const Job& job, bool no_net, bool stop, std::i
         "a repair shop equipped for it", "the unit stays as it is");
 }
 
+void proof_outdated(Ledger& ledger, const Job& job, std::int64_t entry) {
+    if (job.runs.empty()) return;
+    ledger.open(end_of("proof", "what is installed was said again since it was compared", workshop,
+                       "what was proved was proved of something else", entry));
+}
+
 void proof_recorded(Ledger& ledger, const Job& job, std::int64_t entry) {
     if (job.proved == "proved") {
         ledger.settle("proof", "proved", "the journal");
+        if (!job.runs.empty())
+            ledger.settle(fmt::format("run-{}-early", job.runs.size()), "proved piece by piece", "the journal");
         return;
     }
     const bool pieces_known = std::none_of(job.proof.begin(), job.proof.end(), [](const Reason& r) {

@@ -42,6 +42,7 @@ void clearing_answered(Ledger& ledger, const Clearing& clearing, std::int64_t en
 void read_unchanged(Ledger& ledger, const Clearing& clearing);
 // What mend says of the last run. stop: nobody here may go on.
 void advice_given(Ledger& ledger, const Job& job, bool no_net, bool stop, std::int64_t entry);
+void proof_outdated(Ledger& ledger, const Job& job, std::int64_t entry);
 void proof_recorded(Ledger& ledger, const Job& job, std::int64_t entry);
 
 }  // namespace fettle::book

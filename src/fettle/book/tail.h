@@ -38,9 +38,10 @@ private:
 std::optional<Break> check_chain_after(std::string_view job, const Head& before, const std::vector<Entry>& entries,
                                        const Head& head);
 
-// Goes on where `job` was folded to, with the entries that follow. Not with one that corrects what is folded already:
-// then it is folded from the beginning.
+// Goes on where `job` was folded to, with the entries that follow. Not with one that corrects or takes back what is
+// folded already: then it is folded from the beginning.
 Result<Job> fold_on(Job job, const std::vector<Entry>& entries);
 bool any_corrects(const std::vector<Entry>& entries);
+bool takes_end_back(const Job& job, const std::vector<Entry>& entries);
 
 }  // namespace fettle::book

@@ -16,6 +16,7 @@
 #include "fettle/base/clock.h"
 #include "fettle/forecast/own_runs.h"
 #include "fettle/forecast/random.h"
+#include "fettle/forecast/within.h"
 
 namespace fettle::forecast {
 namespace {
@@ -257,8 +258,8 @@ Forecast forecast(const family::Family& family, const change::ChangeSheet& sheet
     return f;
 }
 
-Quantiles total_of(const std::vector<Forecast>& steps, const std::optional<family::Duration>& handling,
-                   Sharing sharing) {
+std::vector<double> sums_of(const std::vector<Forecast>& steps, const std::optional<family::Duration>& handling,
+                            Sharing sharing) {
     if (steps.empty()) return {};
     std::vector<double> sum(static_cast<std::size_t>(draws), 0.0);
     Random random(0x2545f4914f6cdd1du);
@@ -275,7 +276,24 @@ Quantiles total_of(const std::vector<Forecast>& steps, const std::optional<famil
         const auto z = stratified_normals(random, strata);
         for (std::size_t i = 0; i < sum.size(); ++i) sum[i] += handling->median_s * std::exp(sigma * z[i]);
     }
-    return quantiles_of(sum);
+    return sum;
+}
+
+Quantiles total_of(const std::vector<Forecast>& steps, const std::optional<family::Duration>& handling,
+                   Sharing sharing) {
+    return quantiles_of(sums_of(steps, handling, sharing));
+}
+
+std::optional<double> chance_within(const std::vector<Forecast>& steps, const std::optional<family::Duration>& handling,
+                                    double apart_s, double seconds_s) {
+    const auto known = [](const Forecast& f) {
+        return !f.states.empty() && std::none_of(f.judgement.reasons.begin(), f.judgement.reasons.end(),
+                                                 [](const Reason& r) { return r.code == "duration-unknown"; });
+    };
+    if (steps.empty() || !std::all_of(steps.begin(), steps.end(), known)) return std::nullopt;
+    const std::vector<double> sums = sums_of(steps, handling);
+    const auto in_time = std::count_if(sums.begin(), sums.end(), [&](double s) { return s + apart_s <= seconds_s; });
+    return static_cast<double>(in_time) / static_cast<double>(sums.size());
 }
 
 std::string order_claim(const std::vector<PastRun>& own_runs) {

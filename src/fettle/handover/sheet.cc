@@ -29,7 +29,7 @@ std::vector<const LooseEnd*> left_to_do(const Job& job) {
 }
 
 std::string found_release(const Job& job) {
-    return job.planned_from.empty() ? job.release_found : job.planned_from;
+    return job.found_from.empty() ? job.release_found : job.found_from;
 }
 
 const book::Run* last_ended(const Job& job) {

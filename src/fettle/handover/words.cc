@@ -68,6 +68,9 @@ std::string known_words(Origin origin) {
 
 std::string lasted_words(const book::Run& r) {
     if (!r.ended) return "";
+    if (r.times && r.times->doubt == "clock") return "not known: the clock was set";
+    if (r.times && r.times->doubt == "struck") return "not known";
+    if (r.times) return human_duration(r.times->seconds);
     return human_duration(static_cast<double>(*r.ended - r.started) / 1000);
 }
 

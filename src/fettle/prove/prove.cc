@@ -241,6 +241,11 @@ private:
 
     void ended() {
         if (e_.run_ended.value_or(false)) return;
+        if (e_.run_ended) {
+            miss("an end that can be: the run is marked as ended, and that is in doubt", Give::end_in_doubt);
+            say("end-in-doubt", Verdict::cant_say, "the run is marked as ended, and that is in doubt", "run", "marks");
+            return;
+        }
         miss("the end of the run: the box did not say that it is done, or nobody marked it", Give::end_of_run);
         say("end-not-seen", Verdict::cant_say, "that the run ended was not marked", "run", "not said");
     }

@@ -39,7 +39,7 @@ struct Evidence {
     std::optional<change::InstalledList> as_left;
     std::optional<std::string> release_shown;  // by the box's version view
     std::optional<Counted> tally;
-    std::optional<bool> run_ended;                // the box said that it was done
+    std::optional<bool> run_ended;                // marked as ended; false: and its end is in doubt
     std::optional<double> settled_s;              // since the end of the run
     std::map<std::string, std::string> releases;  // role → release that the box gave over the link
     // role → releases in the box's own record, oldest first; role "": typed from what the set shows. Before: before the
@@ -53,7 +53,7 @@ struct Evidence {
 };
 
 // How something that is wanted for proof can be given.
-enum class Give { as_left, tally, end_of_run, trial };
+enum class Give { as_left, tally, end_of_run, end_in_doubt, trial };
 
 struct Answer {
     Proof proof = Proof::partly;

@@ -193,6 +193,10 @@ TEST_F(ProveTest, SettlingTimeAndEndAreWanted) {
     all_good();
     e_.run_ended.reset();
     EXPECT_EQ(answer().proof, Proof::partly);
+    EXPECT_TRUE(answer().to_give.contains(Give::end_of_run));
+    e_.run_ended = false;
+    EXPECT_EQ(answer().proof, Proof::partly);
+    EXPECT_TRUE(answer().to_give.contains(Give::end_in_doubt));
 }
 TEST_F(ProveTest, FunctionsOfTheComplaintAreToBeTried) {
     e_.complaint = "Reversing picture freezes";

@@ -125,6 +125,7 @@ bool Cut::agree() const {
 Practice::Practice(const workshop::Workshop& o, const Request& r)
     : outer(o), request(r), clock(o.clock->now()), shop(o) {
     shop.clock = &clock;
+    shop.uptime = nullptr;  // the machine's own goes at another pace
     saved = {r.family, r.from, r.to, {}, r.speed.value_or(300), r.seed, r.cut_at, false, false};
 }
 

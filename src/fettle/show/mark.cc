@@ -15,9 +15,15 @@ std::string headline(const workshop::Marked& m) {
             case workshop::Sign::event: return "Taken back: mark \"" + words + "\".";
             case workshop::Sign::text: return "Taken back: text \"" + words + "\".";
             case workshop::Sign::tally: return "Taken back: tally.";
+            case workshop::Sign::lasted: break;
         }
     }
     if (m.sign == workshop::Sign::tally) return "Kept the tally.";
+    if (m.sign == workshop::Sign::lasted)
+        return m.words == "not-known" ? "Kept: how long it took is not known; it teaches nothing."
+               : m.words == "as-marked"
+                   ? "Kept: it lasted as marked."
+                   : "Kept: it lasted " + human_duration(number_in<double>(m.words).value_or(0)) + ".";
     if (m.sign == workshop::Sign::event)
         return "Marked: " + (m.words == "broken-off" ? std::string("broken off") : words) + ".";
     if (m.meaning && m.meaning->known)
@@ -27,6 +33,13 @@ std::string headline(const workshop::Marked& m) {
 }
 
 }  // namespace
+
+std::string whose_unit(const book::Job& job) {
+    std::string out = "Job " + job.number + ": customer " + printable(job.customer);
+    if (!job.vehicle.empty()) out += ", " + printable(job.vehicle);
+    for (const auto& [role, plate] : job.plates) out += ", " + printable(role) + " " + printable(plate);
+    return out + ".";
+}
 
 Answer marked(const workshop::Marked& m) {
     const workshop::RunLook& look = m.look;
@@ -41,7 +54,7 @@ Answer marked(const workshop::Marked& m) {
     } else if (look.where.state == RunState::open) {
         a.text += "If power went now: " + look.where.if_power_went_words + ".\n";
     }
-    a.judgement = look.where.judgement;
+    a.judgement = look.judgement;
     a.data = where_as_json(look.where, look.run);
     return a;
 }

@@ -8,6 +8,7 @@
 #include "fettle/family/family.h"
 #include "fettle/plan/plan.h"
 #include "fettle/show/answer.h"
+#include "fettle/workshop/fits_by.h"
 #include "fettle/workshop/plan_job.h"
 
 namespace fettle::show {
@@ -24,5 +25,8 @@ struct PlanStyle {
 };
 // The whole answer: identity, plan, odds, and what the box offers.
 Answer planned(const workshop::Planned& planned, const PlanStyle& style);
+
+// What of it fits until then.
+void add_fits(UnixMs by, const std::vector<workshop::FitsBy>& fits, Answer& answer);
 
 }  // namespace fettle::show

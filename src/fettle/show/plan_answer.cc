@@ -4,8 +4,10 @@
 #include <cmath>
 
 #include "fettle/base/json.h"
+#include "fettle/base/time_of_day.h"
 #include "fettle/show/identity.h"
 #include "fettle/show/plan.h"
+#include "fettle/watch/worry.h"
 
 namespace fettle::show {
 namespace {
@@ -60,6 +62,23 @@ void add_offered(const change::OfferedAnswer& offered, Answer& a) {
 }
 
 }  // namespace
+
+void add_fits(UnixMs by, const std::vector<workshop::FitsBy>& fits, Answer& a) {
+    json::array steps;
+    a.text += fmt::format("  By {} (with settling, from now):\n", time_of_day(by));
+    for (std::size_t i = 0; i < fits.size(); ++i) {
+        const auto& [release, p] = fits[i];
+        a.text += fmt::format("    step {} to {}: {}\n", i + 1, release,
+                              p ? watch::chance_words(*p) : "can't say, its time is not known");
+        json::object step{{"release", release}};
+        if (p) step["p"] = *p;
+        steps.push_back(std::move(step));
+    }
+    if (fits.size() > 1)
+        a.text +=
+            "    It can be left off after any step, when that has ended and settled: nothing is half done then.\n";
+    a.data["by"] = json::object{{"at", iso8601(by)}, {"steps", std::move(steps)}};
+}
 
 Answer planned(const workshop::Planned& planned, const PlanStyle& style) {
     if (!planned.plan) return not_identified(planned.unit, "No plan: what stands on the bench is not certain enough.");

@@ -43,6 +43,7 @@ Proposal way_to(prove::Give give, const std::string& number) {
             return propose(Act::after, {job(number), wanted("release", "R"), wanted("typed", "FILE")});
         case prove::Give::tally: return propose(Act::mark, {job(number), wanted("tally", "COUNTS")});
         case prove::Give::end_of_run: return propose(Act::mark, {job(number), given("event", "ended")});
+        case prove::Give::end_in_doubt: return propose(Act::watch, {job(number), flag("once")});
         case prove::Give::trial: return propose(Act::prove, {job(number), wanted("tried", "N")});
     }
     return {};

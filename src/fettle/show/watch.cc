@@ -21,7 +21,10 @@ std::string pace_words(const watch::Work& w) {
 }
 
 std::string times_words(const book::RunTimes& t) {
+    if (t.doubt == "clock") return "";  // said with the reasons
     std::string out = fmt::format("Took {}", human_duration(t.seconds));
+    if (workshop::asks_how_long(t)) return out + "; not counted yet.\n";  // why: with the reasons
+    if (!t.doubt.empty()) return out + "; it teaches nothing: " + workshop::doubt_words(t) + ".\n";
     if (t.promised_p90_s > 0)
         out += fmt::format("; promised were {} (even odds) to {} (9 in 10): {}", human_duration(t.promised_p50_s),
                            human_duration(t.promised_p90_s), t.kept ? "kept" : "not kept");

@@ -43,11 +43,11 @@ TEST(ShowRun, TheSentenceIsTheHeadlineAndStandsOnce) {
 
 TEST(ShowRun, HowLongItTookIsHeldAgainstThePromiseThatWasMade) {
     workshop::JobRun run = begun();
-    run.job.runs.back().times = book::RunTimes{1440, 0, 0, false, 0};
+    run.job.runs.back().times = book::RunTimes{1, 1440, "", 0, 0, false, 0};
     Answer a = run_looked_at(look_of(run), {});
     EXPECT_NE(a.text.text(by_name).find("Took 24 min.\n"), std::string::npos);
     EXPECT_FALSE(a.data.at("times").as_object().contains("kept"));
-    run.job.runs.back().times = book::RunTimes{1440, 1200, 1380, false, 54};
+    run.job.runs.back().times = book::RunTimes{1, 1440, "", 1200, 1380, false, 54};
     a = run_looked_at(look_of(run), {});
     EXPECT_NE(a.text.text(by_name).find("promised were 20 min (even odds) to 23 min (9 in 10): not kept"),
               std::string::npos);

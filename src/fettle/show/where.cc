@@ -45,7 +45,9 @@ json::object work_json(const watch::Work& w) {
 }
 
 json::object times_json(const book::RunTimes& t) {
-    json::object out{{"seconds", t.seconds}};
+    json::object out;
+    if (t.doubt != "clock") out["seconds"] = t.seconds;
+    if (!t.doubt.empty()) out["doubt"] = t.doubt;
     if (t.promised_p90_s > 0) {
         out["promised_p50_s"] = t.promised_p50_s;
         out["promised_p90_s"] = t.promised_p90_s;

@@ -23,6 +23,7 @@ Result<change::InstalledList> inferred_from(const Workshop& shop, const JobRun& 
 
 // A list that somebody saw is worth more than what the release's index would leave.
 Result<change::InstalledList> list_of(const Workshop& shop, const JobRun& run, const AfterRequest& request) {
+    if (request.withdraw) return change::InstalledList{};
     if (request.list) return change::parse_installed(request.list->text, request.list->place);
     if (auto seen = as_left_of(run.job); seen && seen->origin != Origin::inferred) {
         seen->inferred_from.clear();
@@ -44,14 +45,19 @@ NewEntry as_left_entry(const AsLeft& left) {
 }  // namespace
 
 Result<AsLeft> keep_as_left(const Workshop& shop, const AfterRequest& request) {
-    if (!request.list && request.release.empty())
-        return usage_error("as-left-missing", "as-left", "nothing was said", "give --typed FILE, --release R, or both");
+    if (request.withdraw == (request.list || !request.release.empty()))
+        return usage_error("as-left-missing", "as-left", "nothing was said, or a list beside its withdrawal",
+                           "give --typed FILE, --release R, or both; or --withdraw alone");
     return until_journal_rests([&]() -> Result<AsLeft> {
         const auto run = load_job_run(shop, request.job);
         if (!run) return pass(run);
         auto list = list_of(shop, *run, request);
         if (!list) return pass(list);
         AsLeft out{std::move(*list), request.release, request.history, {}};
+        if (request.withdraw)
+            out.judgement.add({"as-left-not-read", Verdict::cant_say,
+                               "the list was withdrawn: what is installed is not known piece by piece", "as-left",
+                               "not read"});
         if (out.list.origin == Origin::inferred)
             out.judgement.add({"as-left-inferred", Verdict::mind,
                                "inferred from the release that the box shows; single pieces may still stand as they "

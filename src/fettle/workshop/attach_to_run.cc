@@ -57,7 +57,7 @@ AttachToRun::Tick AttachToRun::tick() {
 
 watch::Where AttachToRun::where() {
     follow_.see(which(), supply_.more());
-    return follow_.tick(shop_.clock->now());
+    return follow_.tick(run_now(shop_, live_.job(), which()));
 }
 
 Result<TestCalled> test_call(const Workshop& shop, const std::string& job, const alarm::Means& means) {

@@ -42,15 +42,15 @@ std::optional<change::InstalledList> as_left_of(const book::Job& job) {
     return out;
 }
 
-prove::Evidence evidence_of(const JobRun& run, UnixMs now) {
+prove::Evidence evidence_of(const JobRun& run, std::optional<double> since_end_s) {
     const book::Job& job = run.job;
     const book::Run& last = job.runs.back();
     prove::Evidence e;
     e.as_left = as_left_of(job);
     if (!job.as_left_release.empty()) e.release_shown = job.as_left_release;
     e.tally = counted_by(last);
-    e.run_ended = last.outcome == RunState::ended;
-    if (last.ended) e.settled_s = std::max(0.0, static_cast<double>(now - *last.ended) / 1000);
+    if (last.outcome == RunState::ended) e.run_ended = !last.early;
+    e.settled_s = since_end_s;
     for (const std::string& text : last.shown) {
         if (watch::meaning_of(run.family, text).refused_piece) e.refused_texts.push_back(text);
     }

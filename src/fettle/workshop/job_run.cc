@@ -16,9 +16,16 @@ using plan::PlanStep;
 
 namespace {
 
+// What was put right of a run's times changes nothing in what was found.
+bool found_corrected(const book::Job& job) {
+    return std::any_of(job.corrections.begin(), job.corrections.end(), [](const book::Correction& c) {
+        return c.of_type != "times" && c.of_type != "ended" && c.of_type != "note";
+    });
+}
+
 // The set as the plan had it; for journals that keep none, and after a correction, from the job's plates and views.
 Result<change::SetState> found_set(const Workshop& shop, const JobRun& run) {
-    if (!run.job.planned_set.empty() && run.job.corrections.empty()) {
+    if (!run.job.planned_set.empty() && !found_corrected(run.job)) {
         const auto kept = parse_json(run.job.planned_set, "the planned set");
         if (kept && kept->is_object()) return plan::set_from_json(kept->get_object());
     }
@@ -50,7 +57,7 @@ int JobRun::next_step() const {
     for (std::size_t i = 0; i < plan.steps.size(); ++i) {
         const std::string& release = plan.steps[i].release.release;
         const bool done = std::any_of(job.runs.begin(), job.runs.end(), [&](const book::Run& r) {
-            return r.outcome == RunState::ended && r.release == release;
+            return r.outcome == RunState::ended && !r.early && r.release == release;
         });
         if (!done) return static_cast<int>(i) + 1;
     }

@@ -44,7 +44,7 @@ Result<bool> LiveJob::look() {
     auto more = book_->after(job_.number, head_->number);
     if (!more) return pass(more);
     const bool follows = !book::check_chain_after(job_.number, *head_, more->entries, more->head);
-    if (!follows || book::any_corrects(more->entries)) return whole();
+    if (!follows || book::any_corrects(more->entries) || book::takes_end_back(job_, more->entries)) return whole();
     auto job = book::fold_on(job_, more->entries);
     if (!job) return pass(job);
     job_ = std::move(*job);

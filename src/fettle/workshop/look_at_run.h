@@ -28,6 +28,10 @@ Result<RunLook> look_at_run(const Workshop& shop, const LookRequest& request);
 
 // Of run `number` (from 1) of a job that is loaded.
 RunLook look_at(const Workshop& shop, const JobRun& run, std::size_t number, watch::CallRule rule = {});
+// Somebody is to state how long it took before it counts.
+bool asks_how_long(const book::RunTimes& times);
+std::string doubt_words(const book::RunTimes& times);  // why it does not count; of one that has a doubt
+
 tl::unexpected<Error> no_run(const std::string& job);  // bad_input "no-run"
 
 }  // namespace fettle::workshop

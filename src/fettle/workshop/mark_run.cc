@@ -7,7 +7,7 @@
 #include <algorithm>
 
 #include "fettle/base/text.h"
-#include "fettle/workshop/run_times.h"
+#include "fettle/workshop/run_end.h"
 #include "fettle/workshop/store.h"
 
 namespace fettle::workshop {
@@ -41,16 +41,20 @@ std::optional<Last> last_sign(const book::Run& run) {
     return last;
 }
 
-Result<Kept> undo(const JobRun& run) {
-    const auto last = last_sign(run.job.runs.back());
+Result<Kept> undo(const Workshop& shop, const JobRun& run) {
+    const book::Run& of = run.job.runs.back();
+    const auto last = last_sign(of);
+    // The end of a run is its last sign, unless something was seen of it since.
+    if (!run.job.is_open_run() && (!last || last->entry < of.ended_entry)) {
+        auto entries = end_taken_back(shop, run);
+        if (!entries) return pass(entries);
+        return Kept{Sign::event, of.outcome == RunState::ended ? "ended" : "broken-off", {}, std::move(*entries)};
+    }
     if (!last) return bad_input("nothing-to-undo", "job " + run.number, "no mark of this run stands", "mark on");
-    if (last->sign == Sign::event && last->words == "ended" && !run.job.is_open_run())
-        return bad_input("end-not-undone", "job " + run.number, "the run is recorded as ended, and that stays",
-                         Next{"if it still runs, begin it again: ", begin_again(run.number)});
     return Kept{last->sign, last->words, {}, {{"unmark", {{"entry", last->entry}}}}};
 }
 
-Result<Kept> event(const JobRun& run, const MarkRequest& request, UnixMs at) {
+Result<Kept> event(const Workshop& shop, const JobRun& run, const MarkRequest& request, UnixMs at) {
     if ((!request.with.empty() || !request.area.empty()) && request.event != "answered")
         return usage_error("mark-not-answered", printable(request.event),
                            "takes no --with or --area: they say how an ask was answered",
@@ -68,10 +72,7 @@ Result<Kept> event(const JobRun& run, const MarkRequest& request, UnixMs at) {
     if (!request.area.empty()) out.entries.back().data["area"] = request.area;
     // A second tap on "ended" adds the mark, never a second end.
     if (request.event == "ended" && run.job.is_open_run()) {
-        const book::Run& which = run.job.runs.back();
-        const forecast::Quantiles promised = against(run, which)->forecast.total;
-        out.entries.push_back({"ended", {{"outcome", "ended"}}});
-        out.entries.push_back(times_entry(run.family.id, which, at, promised.p50_s, promised.p90_s));
+        for (NewEntry& e : end_entries(shop, run, at)) out.entries.push_back(std::move(e));
     }
     return out;
 }
@@ -140,16 +141,24 @@ Status belongs(const JobRun& run, const MarkRequest& request, UnixMs at) {
     return {};
 }
 
-Result<Kept> kept_of(const JobRun& run, const MarkRequest& request, UnixMs now) {
+Result<Kept> lasted(const Workshop& shop, const JobRun& run, const MarkRequest& request) {
+    auto entries = lasted_entries(shop, run, request.lasted, request.by);
+    if (!entries) return pass(entries);
+    return Kept{Sign::lasted, request.lasted, {}, std::move(*entries)};
+}
+
+Result<Kept> kept_of(const Workshop& shop, const JobRun& run, const MarkRequest& request) {
+    const UnixMs now = shop.clock->now();
     const UnixMs at = now - static_cast<UnixMs>(1000 * request.ago_s);
     if (auto ok = belongs(run, request, at); !ok) return pass(ok);
-    auto out = request.undo             ? undo(run)
-               : !request.event.empty() ? event(run, request, at)
-               : !request.shows.empty() ? Result<Kept>(text(run, request))
-                                        : tally(run, request, now);
+    auto out = request.undo              ? undo(shop, run)
+               : !request.lasted.empty() ? lasted(shop, run, request)
+               : !request.event.empty()  ? event(shop, run, request, at)
+               : !request.shows.empty()  ? Result<Kept>(text(run, request))
+                                         : tally(run, request, now);
     if (!out || request.ago_s <= 0) return out;
     for (NewEntry& e : out->entries) {
-        if (e.type != "unmark" && e.type != "times") e.data["ago_s"] = request.ago_s;
+        if (e.type != "unmark" && e.type != "times" && e.type != "corrects") e.data["ago_s"] = request.ago_s;
     }
     return out;
 }
@@ -157,10 +166,11 @@ Result<Kept> kept_of(const JobRun& run, const MarkRequest& request, UnixMs now) 
 Result<Marked> marked_now(const Workshop& shop, const MarkRequest& request) {
     auto run = load_last_run(shop, request.job);
     if (!run) return pass(run);
-    auto kept = kept_of(*run, request, shop.clock->now());
+    auto kept = kept_of(shop, *run, request);
     if (!kept) return pass(kept);
-    const bool rests_on_it = std::any_of(kept->entries.begin(), kept->entries.end(),
-                                         [](const NewEntry& e) { return e.type == "ended" || e.type == "unmark"; });
+    const bool rests_on_it = std::any_of(kept->entries.begin(), kept->entries.end(), [](const NewEntry& e) {
+        return e.type == "ended" || e.type == "unmark" || e.type == "corrects";
+    });
     if (auto ok = append_entries(shop, run->number, kept->entries,
                                  rests_on_it ? std::optional(run->job.last_number) : std::nullopt);
         !ok)
@@ -175,11 +185,12 @@ Result<Marked> marked_now(const Workshop& shop, const MarkRequest& request) {
 }  // namespace
 
 Result<Marked> mark_run(const Workshop& shop, const MarkRequest& request) {
-    const int given = !request.event.empty() + !request.shows.empty() + !request.tally.empty() + request.undo;
+    const int given = !request.event.empty() + !request.shows.empty() + !request.tally.empty() +
+                      !request.lasted.empty() + request.undo;
     if (given != 1)
         return usage_error("mark-not-single", "mark",
                            given == 0 ? "nothing was marked" : "more than one thing was marked",
-                           "give one event, or --shows TEXT, or --tally …, or --undo");
+                           "give one event, or --shows TEXT, or --tally …, or --lasted TIME, or --undo");
     return until_journal_rests([&] { return marked_now(shop, request); });
 }
 

@@ -142,7 +142,7 @@ Result<Mended> mended_now(const Workshop& shop, const MendRequest& request) {
     mend::Question q{run->family, held->sheet, held->forecast, map, seen_of(*run, *trouble), found, std::move(tried),
                      {},          {}};
     if (run->job.is_open_run() && found.power == mend::Power::kept) {
-        const watch::Where where = where_is(*run, last, now);
+        const watch::Where where = where_is(*run, last, run_now(shop, run->job, last));
         q.stuck_low = where.worry.any() ? where.worry.low() : where.stuck;
         q.stuck_high = where.worry.any() ? where.worry.high() : where.stuck;
     }

@@ -6,6 +6,7 @@
 #include "fettle/base/text.h"
 #include "fettle/plan/json_parts.h"
 #include "fettle/workshop/box_against.h"
+#include "fettle/workshop/installed_now.h"
 #include "fettle/workshop/plan_entry.h"
 #include "fettle/workshop/run_times.h"
 #include "fettle/workshop/store.h"
@@ -144,10 +145,16 @@ Result<Planned> plan_job(const Workshop& shop, const PlanAsk& asked) {
     if (ask.cuts < 1 || ask.cuts > most_cuts)
         return usage_error("cuts-range", "--cuts", "the map is made for 1 to 3 cuts", "give 1, 2 or 3");
     std::optional<book::Job> job;
+    const bool said_now = !ask.unit.views.empty();  // typed now counts before what the runs should have left
     if (!ask.job.empty()) {
         auto loaded = load_job(shop, ask.job);
         if (!loaded) return pass(loaded);
         job = std::move(*loaded);
+        if (ask.consent_one_way && !consents_to_one_way(*job))
+            return usage_error(
+                "consent-not-kept", "--consent", "a consent of a job is kept in it, with a name",
+                Next{"say who agreed: ", propose(Act::consent, {fettle::job(job->number), given("what", "one-way"),
+                                                                wanted("by", "NAME")})});
         take_from_job(*job, ask);
     }
     if (ask.unit.plates.empty())
@@ -162,6 +169,13 @@ Result<Planned> plan_job(const Workshop& shop, const PlanAsk& asked) {
     if (!shelf) return pass(shelf);
     if (auto fed = feed(family, ask.fed); !fed) return pass(fed);
 
+    std::optional<InstalledNow> now;
+    if (job && !job->runs.empty() && !said_now) {
+        auto run = with_family(shop, *job);
+        if (!run) return pass(run);
+        if (auto planned = add_plan(shop, *run); !planned) return pass(planned);
+        now = installed_now(*run);
+    }
     plan::PlanRequest request;
     request.family = &family;
     request.set = plan::set_of(family, out.unit.identity);
@@ -177,11 +191,14 @@ Result<Planned> plan_job(const Workshop& shop, const PlanAsk& asked) {
         request.as_found = found_over_link(*job, family);
         if (!request.as_found) request.as_found = typed_before(*job, request.set);
     }
+    if (now && !ask.as_found) request.as_found = now->list;
+    if (now) request.set = now->set;
     request.own_outcomes = own_outcomes_of(shop, family.id, ask.complaint, ask.job);
     out.plan = put_together(shop, std::move(request), *shelf);
     std::vector<std::string> otherwise;
     if (job && ask.offered) std::swap(otherwise, job->offered_otherwise);  // it is held against the plan again
     judge_unit(out.unit.identity, job, out.plan->judgement);
+    if (now) out.plan->judgement.add(now->judgement);
     if (ask.offered) {
         auto held = offered_against(*out.plan, family, *ask.offered, otherwise);
         if (!held) return pass(held);
@@ -190,6 +207,24 @@ Result<Planned> plan_job(const Workshop& shop, const PlanAsk& asked) {
     }
     if (job)
         for (Reason& r : out.plan->judgement.reasons) r.next.name_job(job->number);
+    if (job && job->is_open_run()) {  // what a run is held against does not change under it
+        if (out.plan->to == job->target || job->target.empty()) return out;
+        return bad_input("plan-mid-run", "job " + job->number,
+                         "the run to " + printable(job->runs.back().release) +
+                             " is under way, and this plan leads to " + printable(out.plan->to),
+                         Next{"plan again when it has ended: ",
+                              propose(Act::mark, {fettle::job(job->number), given("event", "ended")})});
+    }
+    // What the last run is to be held against stays until it was.
+    if (job && !job->runs.empty() && job->proved.empty() &&
+        std::none_of(out.plan->steps.begin(), out.plan->steps.end(),
+                     [&](const plan::PlanStep& s) { return s.release.release == job->runs.back().release; })) {
+        out.plan->judgement.add(
+            {"plan-not-kept", Verdict::mind,
+             "the run to " + printable(job->runs.back().release) + " is not proved yet, so this plan is only looked at",
+             "plan", "journal", Next{"prove it first: ", propose(Act::prove, {fettle::job(job->number)})}});
+        return out;
+    }
     const bool leads = !out.plan->steps.empty() || out.plan->nothing_to_do;
     if (job && (leads || (job->runs.empty() && learnt_more(*job, *out.plan)))) {
         if (auto kept = append_entries(shop, ask.job, {planned_entry(*out.plan, ask.cuts, ask.fed, out.offered)});

@@ -2,24 +2,15 @@
 
 #include <fmt/format.h>
 
-#include <filesystem>
 #include <map>
 
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
 #include "fettle/forecast/share_bounds.h"
-#include "fettle/workshop/store.h"
+#include "fettle/workshop/run_times.h"
 
 namespace fettle::workshop {
 namespace {
-
-Result<std::vector<std::string>> times_of(const Workshop& shop) {
-    std::error_code ignored;
-    if (!std::filesystem::exists(shop.book_file(), ignored)) return std::vector<std::string>();
-    auto opened = open_book(shop);
-    if (!opened) return pass(opened);
-    return opened->data_of("times");
-}
 
 void bound(Promises& p) {
     if (p.made == 0) return;
@@ -46,15 +37,12 @@ Reason verdict_on(const Promises& all) {
 }  // namespace
 
 Result<PromisesScored> score_promises(const Workshop& shop, const std::string& family) {
-    const auto texts = times_of(shop);
-    if (!texts) return pass(texts);
+    const auto all = times_kept(shop);
+    if (!all) return pass(all);
     PromisesScored out;
     std::map<std::string, Promises> by_step;
-    for (const std::string& text : *texts) {
-        const auto v = parse_json(text, "times");
-        if (!v || !v->is_object()) continue;
-        const json::object& o = v->get_object();
-        if (!o.contains("kept") || !o.at("kept").is_bool()) continue;
+    for (const json::object& o : *all) {
+        if (!counts(o) || !o.contains("kept") || !o.at("kept").is_bool()) continue;
         if (!family.empty() && text_of(o, "family") != family) continue;
         for (Promises* p : {&by_step[text_of(o, "family") + " to " + text_of(o, "release")], &out.all}) {
             ++p->made;

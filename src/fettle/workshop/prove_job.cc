@@ -6,6 +6,7 @@
 #include "fettle/base/text.h"
 #include "fettle/workshop/box_against.h"
 #include "fettle/workshop/job_faults.h"
+#include "fettle/workshop/run_follow.h"
 #include "fettle/workshop/store.h"
 #include "fettle/workshop/tried_functions.h"
 
@@ -68,8 +69,8 @@ Result<Proved> proved_now(const Workshop& shop, const ProveRequest& request) {
     out.job = run->number;
     out.level = run->level();
     out.release = run->job.runs.back().release;
-    out.proof =
-        prove::prove(run->family, (*step)->sheet, expected, (*step)->after, evidence_of(*run, shop.clock->now()));
+    out.proof = prove::prove(run->family, (*step)->sheet, expected, (*step)->after,
+                             evidence_of(*run, since_end_s(shop, run->job, run->job.runs.back())));
     prove::overrule(out.proof, reasons_against(run->job));
     out.to_try = by_number(run->family, out.proof.to_try);
     out.faults = faults_of(shop, *run);

@@ -36,7 +36,7 @@ struct Proved {
 Result<Proved> prove_job(const Workshop& shop, const ProveRequest& request);
 
 // What a job's entries say for the proof of its last run.
-prove::Evidence evidence_of(const JobRun& run, UnixMs now);
+prove::Evidence evidence_of(const JobRun& run, std::optional<double> since_end_s);
 // The list of pieces as left; absent: none was read or typed.
 std::optional<change::InstalledList> as_left_of(const book::Job& job);
 

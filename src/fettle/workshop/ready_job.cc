@@ -134,7 +134,7 @@ Result<ready::Check> ready_of(const Workshop& shop, const JobRun& run, const pla
         out.items.push_back({"what the box offers", "not as planned (typed)", *r});
         out.judgement.add(*r);
     }
-    if (const auto r = step_before(run, step, now)) {
+    if (const auto r = step_before(run, step)) {
         out.items.push_back({"the step before", r->verdict == Verdict::mind ? "not proved" : "not as planned", *r});
         out.judgement.add(*r);
     }

@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <map>
 
 #include "fettle/base/text.h"
@@ -31,15 +32,48 @@ std::vector<Reason> broken_holds(const book::Run& run) {
     return out;
 }
 
-watch::TallyReading reading_of(const book::TallySeen& t) {
+// What the clock had been set by when that entry was made, in milliseconds.
+UnixMs set_by(const book::Run& run, std::int64_t entry) {
+    double s = 0;
+    for (const book::ClockSet& c : run.clock_set)
+        if (c.entry <= entry) s += c.step.by_s;
+    return static_cast<UnixMs>(1000 * s);
+}
+
+watch::TallyReading reading_of(const book::TallySeen& t, UnixMs at) {
     const auto count = [&](const char* name) {
         const auto it = t.counts.find(name);
         return it == t.counts.end() ? std::nullopt : std::optional(it->second);
     };
-    return {count("landed"), count("passed_over"), count("refused"), count("to_come"), t.at};
+    return {count("landed"), count("passed_over"), count("refused"), count("to_come"), at};
 }
 
 }  // namespace
+
+std::optional<book::ClockStep> clock_step_now(const Workshop& shop, const book::Job& job) {
+    const auto up = shop.uptime ? shop.uptime() : std::nullopt;
+    book::ClockKept now{shop.clock->now(), "", 0};
+    if (up) now = {now.at, up->boot, up->up_s};
+    return book::clock_set_by(job.clocks, job.last_entry, now);
+}
+
+UnixMs run_now(const Workshop& shop, const book::Job& job, const book::Run& run) {
+    UnixMs now = shop.clock->now() - set_by(run, job.last_number);
+    if (const auto step = clock_step_now(shop, job)) now -= static_cast<UnixMs>(1000 * step->by_s);
+    return now;
+}
+
+std::optional<double> since_end_s(const Workshop& shop, const book::Job& job, const book::Run& run) {
+    if (!run.ended) return std::nullopt;
+    const UnixMs ended = *run.ended - set_by(run, run.ended_entry);
+    return std::max(0.0, static_cast<double>(run_now(shop, job, run) - ended) / 1000);
+}
+
+bool clock_doubted(const book::Run& run, const std::optional<book::ClockStep>& now) {
+    const bool open = run.ended_entry == 0;
+    return (open && now) || std::any_of(run.clock_set.begin(), run.clock_set.end(),
+                                        [&](const book::ClockSet& c) { return open || c.entry <= run.ended_entry; });
+}
 
 watch::Observed observed(const book::Run& run, bool on_bench) {
     watch::Observed out;
@@ -47,13 +81,18 @@ watch::Observed observed(const book::Run& run, bool on_bench) {
     out.on_bench = on_bench;
     out.against_halt = run.against_halt;
     out.state = run.outcome;
-    out.over_at = run.ended;
-    for (const book::RunMark& m : run.marks) out.marks.push_back({m.event, m.at, m.source, m.undone});
+    out.clock_unsure = std::any_of(run.clock_set.begin(), run.clock_set.end(), [&](const book::ClockSet& c) {
+        return !c.step.exact && (run.ended_entry == 0 || c.entry <= run.ended_entry);
+    });
+    out.continued = run.continued;
+    const auto on_axis = [&](const auto& seen) { return seen.at - set_by(run, seen.entry); };
+    if (run.ended) out.over_at = *run.ended - set_by(run, run.ended_entry);
+    for (const book::RunMark& m : run.marks) out.marks.push_back({m.event, on_axis(m), m.source, m.undone});
     for (const book::TextSeen& t : run.texts) {
-        if (!t.undone) out.shown.push_back({t.text, t.at});
+        if (!t.undone) out.shown.push_back({t.text, on_axis(t)});
     }
     for (const book::TallySeen& t : run.tallies) {
-        if (!t.undone) out.tally.push_back(reading_of(t));
+        if (!t.undone) out.tally.push_back(reading_of(t, on_axis(t)));
     }
     return out;
 }

@@ -12,6 +12,14 @@
 
 namespace fettle::workshop {
 
+// Now, on the time axis of the run's start: what a clock that was set since then has gained or lost is taken off again.
+UnixMs run_now(const Workshop& shop, const book::Job& job, const book::Run& run);
+// Since it ended, whatever the clock was set to meanwhile; absent while it is open.
+std::optional<double> since_end_s(const Workshop& shop, const book::Job& job, const book::Run& run);
+// The clock was set between its start and its end (an open run: and now): how long it lasted is not known.
+bool clock_doubted(const book::Run& run, const std::optional<book::ClockStep>& now = std::nullopt);
+// What the machine's own clock says at this moment of the wall clock, against the journal's last entries.
+std::optional<book::ClockStep> clock_step_now(const Workshop& shop, const book::Job& job);
 // What the journal has noted of a run, without its supply.
 watch::Observed observed(const book::Run& run, bool on_bench);
 // What it is held against: what the journal kept at the start, before the plan of now. Where neither has it the script

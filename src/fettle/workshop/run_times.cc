@@ -3,9 +3,11 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 
 #include "fettle/base/json.h"
 #include "fettle/base/text.h"
+#include "fettle/book/correct.h"
 #include "fettle/workshop/store.h"
 
 namespace fettle::workshop {
@@ -13,21 +15,53 @@ namespace fettle::workshop {
 using plan::OwnOutcome;
 using plan::speaks_of;
 
-std::map<std::string, std::vector<forecast::PastRun>> own_runs_of(const Workshop& shop, const std::string& family) {
-    std::map<std::string, std::vector<forecast::PastRun>> out;
+Result<std::vector<json::object>> times_kept(const Workshop& shop) {
+    std::vector<json::object> out;
     std::error_code ignored;
     if (!std::filesystem::exists(shop.book_file(), ignored)) return out;
     auto opened = open_book(shop);
-    if (!opened) return out;
-    const auto all = opened->data_of("times");
-    if (!all) return out;
-    for (const std::string& text : *all) {
-        const auto v = parse_json(text, "times");
+    if (!opened) return pass(opened);
+    const auto all = opened->entries_of("times");
+    const auto put_right = opened->entries_of("corrects");
+    const auto taken_back = opened->entries_of("unmark");
+    for (const auto* read : {&all, &put_right, &taken_back})
+        if (!*read) return pass(*read);
+    std::map<std::pair<std::string, std::int64_t>, std::optional<json::object>> by_entry;
+    for (const auto& t : *all)
+        if (auto v = parse_json(t.data, "times"); v && v->is_object())
+            by_entry[{t.job, t.number}] = std::move(v->get_object());
+    const auto of = [&](const std::string& job, const json::object& o) {
+        return by_entry.find({job, static_cast<std::int64_t>(number_of(o, "entry"))});
+    };
+    for (const auto& c : *put_right) {
+        const auto v = parse_json(c.data, "corrects");
         if (!v || !v->is_object()) continue;
-        const json::object& o = v->get_object();
-        const double seconds = number_of(o, "seconds");
-        if (text_of(o, "family") == family && seconds > 0) out[text_of(o, "release")].push_back({seconds});
+        const auto t = of(c.job, v->get_object());
+        const auto* value = v->get_object().if_contains("value");
+        std::string before;
+        if (t != by_entry.end() && value)
+            book::set_member(*t->second, text_of(v->get_object(), "field"), *value, before);
     }
+    for (const auto& u : *taken_back)
+        if (const auto v = parse_json(u.data, "unmark"); v && v->is_object())
+            if (const auto t = of(u.job, v->get_object()); t != by_entry.end()) by_entry.erase(t);
+    for (const auto& t : *all)  // in order of time
+        if (const auto kept = by_entry.find({t.job, t.number}); kept != by_entry.end())
+            out.push_back(std::move(*kept->second));
+    return out;
+}
+
+bool counts(const json::object& times) {
+    return text_of(times, "doubt").empty() && number_of(times, "seconds") > 0;
+}
+
+std::map<std::string, std::vector<forecast::PastRun>> own_runs_of(const Workshop& shop, const std::string& family) {
+    std::map<std::string, std::vector<forecast::PastRun>> out;
+    const auto all = times_kept(shop);
+    if (!all) return out;
+    for (const json::object& o : *all)
+        if (counts(o) && text_of(o, "family") == family)
+            out[text_of(o, "release")].push_back({number_of(o, "seconds")});
     return out;
 }
 
@@ -68,18 +102,31 @@ std::vector<OwnOutcome> own_outcomes_of(const Workshop& shop, const std::string&
     return out;
 }
 
-NewEntry times_entry(const std::string& family, const book::Run& run, UnixMs ended, double p50_s, double p90_s) {
-    const double seconds = std::max(0.001, static_cast<double>(ended - run.started) / 1000);
-    json::object data{{"family", family}, {"release", run.release}, {"seconds", seconds}};
-    if (p90_s > 0) {
-        // Pinball loss of a 90 % point: late by a second costs 0.9, early by a second 0.1.
-        const double late = seconds - p90_s;
-        data["promised_p50_s"] = p50_s;
-        data["promised_p90_s"] = p90_s;
-        data["kept"] = late <= 0;
-        data["loss_s"] = late > 0 ? 0.9 * late : -0.1 * late;
-    }
+void score(json::object& times, double seconds, double p50_s, double p90_s) {
+    times["seconds"] = seconds;
+    if (!(p90_s > 0)) return;
+    // Pinball loss of a 90 % point: late by a second costs 0.9, early by a second 0.1.
+    const double late = seconds - p90_s;
+    times["promised_p50_s"] = p50_s;
+    times["promised_p90_s"] = p90_s;
+    times["kept"] = late <= 0;
+    times["loss_s"] = late > 0 ? 0.9 * late : -0.1 * late;
+}
+
+NewEntry times_entry(const std::string& family, const book::Run& run, double seconds,
+                     const forecast::Quantiles& promised, const std::string& doubt) {
+    json::object data{{"family", family}, {"release", run.release}};
+    score(data, std::max(0.001, seconds), promised.p50_s, promised.p90_s);
+    if (!doubt.empty()) data["doubt"] = doubt;
     return {"times", std::move(data)};
+}
+
+std::string odd_length(double seconds, const forecast::Quantiles& promised) {
+    if (!(promised.p10_s > 0) || !(promised.p50_s > 0) || !(promised.p90_s > 0)) return "";
+    const double tails = 3.719 / 1.2816;  // of the normal law of ln(seconds): 1 in 10,000 by 1 in 10
+    if (seconds < promised.p50_s * std::pow(promised.p10_s / promised.p50_s, tails)) return "short";
+    if (seconds > promised.p50_s * std::pow(promised.p90_s / promised.p50_s, tails)) return "long";
+    return "";
 }
 
 }  // namespace fettle::workshop

@@ -30,6 +30,10 @@ NewEntry started_entry(const JobRun& run, const plan::PlanStep& step, int number
     NewEntry out{
         "started",
         {{"release", release.empty() ? kUnknownRelease : release}, {"by", request.by}, {"against_halt", against_halt}}};
+    // What a broken run has written stands: this one goes on from there, and is no measure of a whole one.
+    const auto& runs = run.job.runs;
+    if (!runs.empty() && runs.back().outcome == RunState::broken_off && runs.back().release == release)
+        out.data["continued"] = true;
     if (number > 0) {
         out.data["step"] = number;
         out.data["expected"] = plan::expected_as_json(step);

@@ -89,7 +89,6 @@ void StayWithRun::keep_called(const alarm::Call& call, const alarm::Rung& rung) 
 
 StayWithRun::Tick StayWithRun::tick() {
     Tick out;
-    const UnixMs now = shop_.clock->now();
     if (const double jump_s = clocks_.jumped(kMachine.now(), steady_s()); jump_s != 0) keep(jump_entry(jump_s));
     RunSupply::Taken taken = supply_->take();
     for (const Breach& b : taken.breaches) ringer_.ring(run_.number, {"hold:" + b.hold, 0, true, breach_words(b)});
@@ -97,10 +96,10 @@ StayWithRun::Tick StayWithRun::tick() {
     look();
     if (moved_ || !taken.samples.empty()) follow_->see(which(), std::move(taken.samples));
     moved_ = false;
-    out.where = follow_->tick(now);
+    out.where = follow_->tick(run_now(shop_, live_.job(), which()));
     out.over = over();
     if (!out.over) {
-        out.call = alarm::call_due(out.where, made_, now);
+        out.call = alarm::call_due(out.where, made_, shop_.clock->now());
         if (out.call) keep_called(*out.call, ringer_.ring(run_.number, *out.call));
     }
     heart_.beat();

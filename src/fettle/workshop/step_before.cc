@@ -9,7 +9,7 @@
 
 namespace fettle::workshop {
 
-std::optional<Reason> step_before(const JobRun& run, const plan::PlanStep& step, UnixMs now) {
+std::optional<Reason> step_before(const JobRun& run, const plan::PlanStep& step) {
     const auto& steps = run.plan.steps;
     const auto at = std::find_if(steps.begin(), steps.end(), [&](const plan::PlanStep& s) { return &s == &step; });
     if (at == steps.begin() || at == steps.end()) return std::nullopt;
@@ -17,13 +17,14 @@ std::optional<Reason> step_before(const JobRun& run, const plan::PlanStep& step,
     const std::string name = fmt::format("step {} to {}", at - steps.begin(), printable(before.release.release));
     const auto& runs = run.job.runs;
     const bool ended = std::any_of(runs.begin(), runs.end(), [&](const book::Run& r) {
-        return r.outcome == RunState::ended && r.release == before.release.release;
+        return r.outcome == RunState::ended && !r.early && r.release == before.release.release;
     });
     if (!ended)
         return Reason{"step-before-open", Verdict::halt, name + " was not run to its end", "step before", "journal"};
     if (runs.back().release != before.release.release) return std::nullopt;  // a later run tells of the box now
     const change::InstalledList expected = change::after(before.sheet, before.release, before.installed);
-    const prove::Answer proof = prove::prove(run.family, before.sheet, expected, before.after, evidence_of(run, now));
+    const prove::Answer proof =
+        prove::prove(run.family, before.sheet, expected, before.after, evidence_of(run, std::nullopt));
     if (proof.proof == prove::Proof::failed)
         return Reason{
             "step-before-failed", Verdict::halt, name + " has not left what it should: " + proof.sentence,

@@ -33,13 +33,19 @@ Result<book::Book> existing_book(const Workshop& shop) {
     return book::Book::open(shop.book_file());
 }
 
+std::string data_of(const Workshop& shop, json::object data) {
+    const auto up = shop.uptime ? shop.uptime() : std::nullopt;
+    if (up) data["clock"] = json::object{{"boot", up->boot}, {"up_s", up->up_s}};
+    return json::serialize(data);
+}
+
 Status append_entries(const Workshop& shop, const std::string& job, const std::vector<NewEntry>& entries,
                       std::optional<std::int64_t> after) {
     const std::string number = job_number(job);
     if (auto ok = book::check_job_number(number); !ok) return ok;
     std::vector<book::Addition> additions;
     for (const NewEntry& e : entries) {
-        additions.push_back({e.type, json::serialize(e.data)});
+        additions.push_back({e.type, data_of(shop, e.data)});
         if (auto ok = book::check_entry(e.type, additions.back().data); !ok) return ok;
         if (e.type == "opened")
             return bad_input("entry-malformed", "\"opened\" entry", "a job is opened once only",

@@ -20,6 +20,9 @@ namespace fettle::workshop {
 Status append_entries(const Workshop& shop, const std::string& job, const std::vector<NewEntry>& entries,
                       std::optional<std::int64_t> after = std::nullopt);
 
+// An entry's data as text, with what the machine's own clock says now.
+std::string data_of(const Workshop& shop, boost::json::object data);
+
 // The job as its entries add up. bad_input "chain-broken" when an entry was edited, removed, inserted or moved: no
 // command goes on from a record that cannot be trusted. Only job show looks on, through read_job.
 Result<book::Job> load_job(const Workshop& shop, const std::string& job);

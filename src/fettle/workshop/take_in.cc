@@ -12,6 +12,7 @@
 #include "fettle/identity/vin.h"
 #include "fettle/shelf/shelf.h"
 #include "fettle/workshop/families.h"
+#include "fettle/workshop/other_jobs.h"
 #include "fettle/workshop/store.h"
 
 namespace fettle::workshop {
@@ -93,14 +94,19 @@ Result<TakenIn> take_in(const Workshop& shop, const TakeInRequest& request) {
     if (!vin) return pass(vin);
     const auto families = families_of(shop, request.plates, out.judgement);
 
-    const std::string data = json::serialize(opened_data(request, *vin));
+    for (const OpenElsewhere& o : open_elsewhere(shop, request.plates))
+        out.judgement.add({"open-in-another-job", Verdict::mind,
+                           "this label is in job " + o.job + " of customer " + printable(o.customer) +
+                               ", which is not handed over: is it the same unit?",
+                           o.plate, "bench book", Next{"look at it: ", propose(Act::show_job, {fettle::job(o.job)})}});
+    const std::string data = data_of(shop, opened_data(request, *vin));
     if (auto ok = book::check_entry("opened", data); !ok) return pass(ok);
     std::vector<book::Addition> more;
     out.kept = request.keep;
     for (Keeping& thing : out.kept) {
         thing.id = fmt::format("keeping-{}", more.size() + 1);
         const NewEntry entry = kept_entry(thing);
-        more.push_back({entry.type, json::serialize(entry.data)});
+        more.push_back({entry.type, data_of(shop, entry.data)});
     }
     auto book = open_book(shop);
     if (!book) return pass(book);

@@ -95,5 +95,25 @@ TEST(TakeIn, TheNotesOfAShelvedReleaseAreAskedAboutTheComplaint) {
     EXPECT_TRUE(must(take_in(t.shop, r)).worth.empty());
 }
 
+TEST(TakeIn, ALabelThatIsOpenInAnotherJobIsSaid) {
+    const TestWorkshop t;
+    TakeInRequest r = of_customer("1007");
+    r.plates = {"6104183C5", "6402207A4"};
+    const TakenIn first = must(take_in(t.shop, r));
+    EXPECT_EQ(first.judgement.verdict(), Verdict::fit);
+    r.customer = "1008";
+    r.plates = {"61 04183c5"};
+    const auto said = [&] {
+        const TakenIn next = must(take_in(t.shop, r));
+        std::size_t n = 0;
+        for (const Reason& x : next.judgement.reasons)
+            n += x.code == "open-in-another-job" && x.text.find(first.job) != std::string::npos;
+        return n;
+    };
+    EXPECT_EQ(said(), 1u);
+    must(append_entries(t.shop, first.job, {{"handover", {{"file", "f"}, {"sheet_sha256", "s"}, {"key", "k"}}}}));
+    EXPECT_EQ(said(), 0u);
+}
+
 }  // namespace
 }  // namespace fettle::workshop

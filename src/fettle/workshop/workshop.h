@@ -7,6 +7,7 @@
 #include <cstdint>
 #include <filesystem>
 #include <functional>
+#include <optional>
 #include <string>
 
 #include "fettle/base/clock.h"
@@ -14,10 +15,18 @@
 
 namespace fettle::workshop {
 
+struct Uptime {        // of the machine that writes into the journal
+    std::string boot;  // which start of which machine
+    double up_s = 0;   // since that start, sleep included
+};
+
 struct Workshop {
     std::filesystem::path home;      // may not exist yet: make what you need, when you need it
     std::filesystem::path examples;  // family files that came with the program; empty: none
     const Clock* clock = nullptr;    // never null while an act runs
+    // Kept beside the instant of each entry, so that a clock that is set is noticed; empty: not known (a clock that is
+    // not this machine's).
+    std::function<std::optional<Uptime>()> uptime;
     // Of long work: done and total in bytes (total 0: not known). Called as often as the act likes; may be empty.
     std::function<void(const char* what, std::uint64_t done, std::uint64_t total)> progress;
 
