@@ -116,7 +116,8 @@ private:
         return true;
     }
 
-    void reach(std::size_t act, const Seen& s) {
+    // said: by name. That it is done has to be said; what comes before it leads there and no further.
+    void reach(std::size_t act, const Seen& s, bool said = true) {
         if (out_.stopped && act > *out_.stopped && script_[act].kind != ActKind::end) out_.stopped.reset();
         if (act > reached_ || out_.anchors.empty() || out_.anchors.back().act != act) {
             for (std::size_t i = reached_ + (begun_ ? 1 : 0); i < act; ++i) {
@@ -127,7 +128,7 @@ private:
         begun_ = true;
         reached_ = act;
         out_.anchors.push_back({act, s.at_s, s.source});
-        if (script_[act].kind == ActKind::end) {
+        if (said && script_[act].kind == ActKind::end) {
             out_.ended = true;
             out_.ended_s = s.at_s;
         }
@@ -194,7 +195,7 @@ private:
             if (!inside && too_early(i + 1, s, happened)) return;
             std::size_t after = i + 1;
             while (after + 1 < script_.size() && kind.is(script_[after])) ++after;  // a gap may span several acts
-            reach(after, s);
+            reach(after, s, false);
             return;
         }
         stray(fmt::format("{}, and the script has no such moment left", happened));

@@ -22,7 +22,7 @@ struct Alignment {
     std::vector<Anchor> anchors;  // in order of time; acts never fall
     bool astray = false;
     std::string why;  // of astray, one clause
-    bool ended = false;
+    bool ended = false;  // somebody said so, or it did
     double ended_s = 0;
     // An ask that nobody answered, of a script in which it stops then, and nothing was seen of it going on since.
     std::optional<std::size_t> stopped;

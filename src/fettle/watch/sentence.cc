@@ -49,10 +49,6 @@ std::string running_words(const Track& t) {
     return s + fmt::format("; done {}.", span(w.end_p50_s, w.end_p90_s));
 }
 
-bool said_so(const Track& t) {
-    return std::any_of(t.seen.marks.begin(), t.seen.marks.end(), says_ended);
-}
-
 }  // namespace
 
 void sentence(Track& t) {
@@ -63,22 +59,24 @@ void sentence(Track& t) {
                 w.sentence = "Stop: it is marked as ended, and it cannot have done its work; look at what it shows.";
                 return;
             }
-            w.sentence =
-                said_so(t) ? "It said that it is done" : "It is back from its last restart, so it should be done";
+            w.sentence = "It said that it is done";
             w.sentence += w.settle_left_s > 0 ? fmt::format("; leave everything as it is for another {}.",
                                                             human_duration(w.settle_left_s))
                                               : ", and the settling time has passed: safe to remove.";
-            if (!said_so(t)) w.sentence += " Mark ended when it says so.";
             return;
         case Standing::astray:
             w.sentence = fmt::format("Astray: {}. A mark that was wrong goes with --undo.", t.marks.why);
             return;
         case Standing::running:
-            w.sentence = w.stands ? fmt::format(
-                                        "It stands where it {}: nobody answered, and then it stops; go on with "
-                                        "mend.",
-                                        t.script()[*t.marks.stopped].words)
-                                  : running_words(t);
+            w.sentence =
+                w.stands ? fmt::format(
+                               "It stands where it {}: nobody answered, and then it stops; go on with "
+                               "mend.",
+                               t.script()[*t.marks.stopped].words)
+                : t.end_not_said()
+                    ? "It is back from its last restart, so it should be done. Leave everything as it is; mark "
+                      "ended when it says so."
+                    : running_words(t);
             return;
     }
 }

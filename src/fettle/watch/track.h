@@ -42,6 +42,11 @@ struct Track {
     const Step& step() const { return basis.step; }
     const std::vector<family::Act>& script() const { return basis.step.family.script; }
     const family::Act& act(std::size_t chain) const { return model->act(chain); }
+    // What was marked leads to the end, and that it is done was not said.
+    bool end_not_said() const {
+        return !marks.ended && !marks.astray && !marks.anchors.empty() &&
+               script()[marks.anchors.back().act].kind == family::ActKind::end;
+    }
     // Given up: nothing is asked for it any more.
     bool broken_off() const { return seen.state == RunState::broken_off; }
 

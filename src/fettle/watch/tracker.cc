@@ -71,7 +71,8 @@ void judge_end(Track& t) {
     const auto& planned = t.step().sheet.tally.landed;
     const auto last = std::max_element(t.seen.tally.begin(), t.seen.tally.end(),
                                        [](const auto& a, const auto& b) { return a.at < b.at; });
-    const bool nothing = planned.low > 0 && last != t.seen.tally.end() && last->landed && *last->landed == 0;
+    const bool none = planned.expected > 0 && last != t.seen.tally.end() && last->landed && *last->landed == 0;
+    const bool nothing = none && planned.low > 0;
     const double earliest_s = t.basis.earliest_s(0, t.script().size() - 1);
     const bool early = !t.seen.continued && !t.seen.clock_unsure && t.marks.ended_s < earliest_s;
     if (t.marks.stopped) {
@@ -81,6 +82,11 @@ void judge_end(Track& t) {
                           t.script()[*t.marks.stopped].words),
               "marks and family file");
     }
+    if (none && !nothing)
+        t.say("ended-nothing-written", Verdict::cant_say,
+              "it says that it is done and counts no piece as landed: all of them were there before, or nothing was "
+              "written; look at what it shows",
+              "tally");
     if (!early && !nothing) return;
     w.end_in_doubt = true;
     if (nothing)
@@ -130,6 +136,19 @@ void stands(Track& t) {
         "marks and family file");
 }
 
+// By what was marked nothing is left to come, and nobody has seen it say so.
+void should_be_done(Track& t) {
+    Where& w = t.w;
+    const Anchor& end = t.marks.anchors.back();
+    w.act = t.script()[end.act].id;
+    w.by_mark = true;
+    w.odds = {{w.act, 1.0, true}};
+    w.in_act_s = std::max(0.0, w.elapsed_s - end.at_s);
+    w.as_slow = 1;
+    power_in_act(t, w.act);
+    t.say("end-not-said", Verdict::mind, "it should be done, and nobody has marked that it says so", "marks");
+}
+
 void astray(Track& t) {
     t.w.standing = Standing::astray;
     t.w.astray = t.follower->astray();
@@ -171,6 +190,8 @@ void with_script(Track& t) {
         ended(t);
     } else if (t.marks.stopped && !t.seen.clock_unsure) {
         stands(t);
+    } else if (t.end_not_said() && !t.seen.clock_unsure) {
+        should_be_done(t);
     } else if (t.seen.clock_unsure || t.follower->astray() >= 0.5) {
         if (t.seen.clock_unsure) t.marks.why = "the clock was set meanwhile, so by time nothing can be said";
         astray(t);

@@ -88,6 +88,18 @@ TEST_F(TwoPeople, AnAskThatNobodyAnswersStopsIt) {
     EXPECT_EQ(where(750).act, "display");
 }
 
+TEST_F(TwoPeople, ThatItIsDoneIsSaidAndNeverTakenFromWhatComesBefore) {
+    mark("asks", 520);
+    mark("answered", 560);
+    mark("back", 890);  // from the last restart: what comes next is the end
+    const Where w = where(4000);
+    EXPECT_NE(w.standing, Standing::ended);
+    EXPECT_FALSE(w.safe_to_remove);
+    EXPECT_NE(w.sentence.find("mark ended when it says so"), std::string::npos) << w.sentence;
+    mark("ended", 915);
+    EXPECT_TRUE(where(4000).safe_to_remove);
+}
+
 TEST_F(TwoPeople, AClockThatWasSetBackLeavesNothingToSayByTime) {
     mark("still", 100);
     seen_.clock_unsure = true;
