@@ -142,8 +142,12 @@ inline route::StepCost cost_of(const World& w) {
     };
 }
 
+// As a plan tells it: what is not known of a step itself is part of its verdict.
 inline route::RouteAnswer ask(const World& w) {
-    return route::find_route(w.family, w.shelf, w.set, {w.target, true, "", 100000}, cost_of(w));
+    route::RouteAnswer a = route::find_route(w.family, w.shelf, w.set, {w.target, true, "", 100000}, cost_of(w));
+    if (a.recommended && a.recommended->doubt > 0)
+        a.judgement.add({"step-in-doubt", Verdict::cant_say, "something of a step is not known", "", "invented"});
+    return a;
 }
 
 inline std::string way(const route::RouteAnswer& a) {
@@ -232,6 +236,15 @@ inline std::string show(const World& w) {
     }
     const auto a = ask(w);
     out += fmt::format("  to {}: {}, {}\n", w.target, way(a), words(a.judgement.verdict()));
+    for (const auto& o : a.others)
+        out += fmt::format(
+            "    or by{}, {} doubtful, {} without return, {:.0f} s in zones, {:.0f} s\n",
+            [&] {
+                std::string names;
+                for (const auto& s : o.steps) names += " " + s.release;
+                return names;
+            }(),
+            o.doubt, o.irreversible, o.no_way_back_p90_s, o.p90_s);
     for (const auto& r : a.judgement.reasons) out += fmt::format("    {} {}: {}\n", words(r.verdict), r.code, r.text);
     return out;
 }
