@@ -91,7 +91,9 @@ void identified(Job& job, const Entry& e, Members& m) {
     job.family_digest = m.text("family_digest");
     // What an earlier view told stands until another view tells otherwise: one that could not be read tells nothing.
     const std::string release = m.text("release"), market = m.text_or("market");
-    if (!release.empty()) job.release_found = release;
+    std::map<std::string, std::string> releases;
+    m.each_member("releases", [&](std::string_view role, std::string own) { releases[std::string(role)] = own; });
+    if (!release.empty() || !releases.empty()) job.release_found = release, job.releases_found = std::move(releases);
     if (!release.empty() && !job.runs.empty() && !job.is_open_run()) job.as_left_release = release;
     if (!release.empty() || !market.empty()) job.market = market;
     job.view = m.text_or("view");

@@ -277,8 +277,28 @@ private:
         }
     }
 
+    struct View {
+        std::string role;  // empty: of the whole set
+        LabelAnswer answer;
+
+        std::string field(const char* name) const {
+            const auto& fields = answer.readings.front().fields;
+            const auto at = fields.find(name);
+            return at == fields.end() ? std::string{} : at->second;
+        }
+    };
+
+    // "display=26.4.102 NS": of one box.
+    std::string take_role_off(LabelText& view) const {
+        const auto at = view.text.find('=');
+        const std::string role(trim(std::string_view(view.text).substr(0, at)));
+        if (at == std::string::npos || !family_->box(role)) return "";
+        view.text.erase(0, at + 1);
+        return role;
+    }
+
     void read_views() {
-        std::vector<LabelAnswer> read;
+        std::vector<View> read;
         for (std::size_t i = 0; i < given_.views.size(); ++i) {
             const std::string where = given_.views.size() == 1 ? "view" : fmt::format("view {}", i + 1);
             if (!family_ || family_->view.pattern.empty()) {
@@ -289,44 +309,61 @@ private:
                     where, "family file");
                 continue;
             }
-            read.push_back(read_label(family_->view, given_.views[i], where));
-            out_.judgement.add(read.back().judgement);
-            if (read.back().question) ask(*read.back().question);
-            out_.labels.push_back(read.back());
+            LabelText text = given_.views[i];
+            const std::string role = take_role_off(text);
+            LabelAnswer a = read_label(family_->view, text, where);
+            out_.judgement.add(a.judgement);
+            if (a.question) ask(*a.question);
+            out_.labels.push_back(a);
+            if (a.taken) read.push_back({role, std::move(a)});
         }
-        take_view(read);
+        if (views_agree(read) && !read.empty()) take_views(read);
     }
 
-    void take_view(const std::vector<LabelAnswer>& read) {
-        const LabelAnswer* first = nullptr;
-        for (const LabelAnswer& a : read) {
-            if (!a.taken) continue;
-            if (!first) {
-                first = &a;
-                continue;
+    // Two of one box say the same; the market is one of the whole set.
+    bool views_agree(const std::vector<View>& read) {
+        for (std::size_t i = 0; i < read.size(); ++i)
+            for (std::size_t j = 0; j < i; ++j) {
+                const auto& one = read[j].answer.readings.front();
+                const auto& two = read[i].answer.readings.front();
+                const bool same_box = read[i].role == read[j].role;
+                if (same_box ? one.fields == two.fields : read[i].field("market") == read[j].field("market")) continue;
+                add("views-differ", Verdict::halt, fmt::format("the views differ: {} and {}", one.text, two.text),
+                    "views", "typed");
+                ask({"views",
+                     "Which box shows which view? Reach both views again; one box's own is given as " +
+                         family_->boxes.back().role + "=VIEW.",
+                     {one.text, two.text},
+                     1});
+                return false;
             }
-            if (a.readings.front().fields == first->readings.front().fields) continue;
-            add("views-differ", Verdict::halt,
-                fmt::format("the views differ: {} and {}", first->readings.front().text, a.readings.front().text),
-                "views", "typed");
-            ask({"views",
-                 "Which box shows which view? Reach both views again.",
-                 {first->readings.front().text, a.readings.front().text},
-                 1});
-            return;
+        return true;
+    }
+
+    void take_views(const std::vector<View>& read) {
+        const auto whole = std::find_if(read.begin(), read.end(), [](const View& v) { return v.role.empty(); });
+        std::set<std::string> all;
+        for (const family::Box& b : family_->boxes) {
+            auto own = std::find_if(read.begin(), read.end(), [&](const View& v) { return v.role == b.role; });
+            if (own == read.end()) own = whole;
+            all.insert(out_.releases[b.role] = own == read.end() ? "" : own->field("release"));
         }
-        if (!first) return;
-        out_.view_fields = first->readings.front().fields;
-        const auto field = [&](const char* name) {
-            const auto at = out_.view_fields.find(name);
-            return at == out_.view_fields.end() ? std::string{} : at->second;
-        };
-        out_.release = field("release");
-        out_.market = field("market");
+        if (all.size() == 1) {
+            out_.release = *all.begin();
+            out_.releases.clear();
+        } else {
+            std::vector<std::string> shows;
+            for (const auto& [role, release] : out_.releases)
+                shows.push_back(role + " " + (release.empty() ? "not read" : release));
+            add("boxes-differ", Verdict::mind, "the boxes do not show one release: " + join(shows, ", "), "views",
+                "typed");
+        }
+        out_.view_fields = read.front().answer.readings.front().fields;
+        out_.market = read.front().field("market");
         const auto known = family_->view.values.find("market");
         out_.market_known = known != family_->view.values.end() && known->second.contains(out_.market);
         for (const std::string& likely : family_->view.likely)
-            if (const std::string value = field(likely.c_str()); !value.empty())
+            if (const std::string value = read.front().field(likely.c_str()); !value.empty())
                 add("view-only-likely", Verdict::cant_say,
                     fmt::format(
                         "that \"{}\" is the {} is only likely by the family file: what needs it stays can't say", value,

@@ -20,7 +20,8 @@ struct IntakeFacts {
 
 struct Given {
     std::vector<LabelText> plates;
-    std::vector<LabelText> views;  // version views; several must agree
+    // Version views; several must agree, unless they name their box: "display=26.4.102 NS".
+    std::vector<LabelText> views;
     IntakeFacts intake;
 };
 
@@ -40,7 +41,8 @@ struct Identity {
     std::vector<IdentifiedBox> boxes;  // in the family's order of roles
     std::vector<std::string> missing;  // roles of the set whose plate was not given
     bool set = false;                  // the family is a set of boxes that work together
-    std::string release;               // from the view; empty: no view was given, or it cannot be read
+    std::string release;               // of all boxes, from the view; empty: no view was given, or it cannot be read
+    std::map<std::string, std::string> releases;  // role → its own, where the boxes have different ones
     std::string market;                // as read; empty: the view does not say
     bool market_known = false;         // the market is on the family's list
     std::map<std::string, std::string> view_fields;

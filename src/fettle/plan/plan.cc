@@ -229,7 +229,8 @@ change::SetState set_of(const family::Family& family, const identity::Identity& 
     for (const auto& b : family.boxes) {
         const auto* box = identity.box(b.role);
         change::BoxState s;
-        s.release = identity.release;
+        const auto own = identity.releases.find(b.role);
+        s.release = own == identity.releases.end() ? identity.release : own->second;
         s.market = identity.market;
         if (box != nullptr) {
             const auto issue = box->fields.find("issue");
