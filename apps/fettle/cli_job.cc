@@ -57,6 +57,7 @@ void CommandLine::define_job() {
                                       [](CLI::App& c, workshop::ConsentRequest& o) {
                                           c.add_option("J", o.job, "the job's number")->required();
                                           c.add_option("WHAT", o.what, "e.g. one-way")->required();
+                                          c.add_flag("--withdraw", o.withdraw, "it no longer holds");
                                           c.add_option("--by", o.by, "who agreed")->type_name("NAME")->required();
                                       });
     command<JobLooseEndsOptions>(

@@ -28,11 +28,13 @@ std::vector<Otherwise> said_otherwise(const Job& job) {
         if (market && !job.market.empty() && trim(*market) != trim(job.market))
             out.push_back({role, "market", std::string(trim(*market)), job.market, false});
         const std::string* release = job.runs.empty() ? said_last(job, role, &BoxSaid::release) : nullptr;
-        if (!release || job.release_found.empty()) continue;
-        if (trim(*release) == trim(job.release_found))
+        const auto own = job.releases_found.find(role);
+        const std::string& found = own == job.releases_found.end() ? job.release_found : own->second;
+        if (!release || found.empty()) continue;
+        if (trim(*release) == trim(found))
             one_agrees = true;
         else
-            out.push_back({role, "release", std::string(trim(*release)), job.release_found, false});
+            out.push_back({role, "release", std::string(trim(*release)), found, false});
     }
     for (Otherwise& o : out) o.others_say = o.item == "release" && one_agrees;
     return out;

@@ -5,6 +5,10 @@
 
 namespace fettle::book {
 
+namespace {
+constexpr std::string_view one_way = "one-way";
+}
+
 UnixMs instant_of(const Entry& e, Members& m) {
     const double ago_s = m.number_or("ago_s");
     if (!(ago_s >= 0 && ago_s <= 30 * 86400.0)) m.fail("ago_s", "seconds, at most 30 days");
@@ -52,6 +56,7 @@ void opened(Job& job, const Entry& e, Members& m) {
     int k = 0;
     for (const std::string& plate : m.texts("boxes")) job.plates["box " + std::to_string(++k)] = plate;
     job.consents = m.texts("consents");
+    if (std::find(job.consents.begin(), job.consents.end(), one_way) != job.consents.end()) job.one_way_doors.emplace();
 }
 
 void kept(Job& job, const Entry& e, Members& m) {
@@ -82,8 +87,19 @@ void note(Job& job, const Entry&, Members& m) {
 }
 
 void consent(Job& job, const Entry&, Members& m) {
-    job.consents.push_back(m.text("what"));
+    const std::string what = m.text("what");
     (void)m.text("by");
+    if (m.flag("withdrawn")) {
+        std::erase(job.consents, what);
+        if (what == one_way) job.one_way_doors.reset();
+        return;
+    }
+    job.consents.push_back(what);
+    if (what != one_way || (job.one_way_doors && job.one_way_doors->empty())) return;
+    // To the doors that it was asked for: another one that a later plan has is asked for again.
+    if (!job.one_way_doors) job.one_way_doors.emplace();
+    for (const PlannedStep& s : job.plan)
+        if (s.one_way_door) job.one_way_doors->push_back(s.release);
 }
 
 void identified(Job& job, const Entry& e, Members& m) {

@@ -17,6 +17,13 @@ bool Job::is_open_run() const {
     return !runs.empty() && runs.back().outcome == RunState::open;
 }
 
+std::string Job::found_words() const {
+    std::string out = release_found;
+    for (const auto& [role, release] : releases_found)
+        out += (out.empty() ? "" : ", ") + role + " " + (release.empty() ? "not read" : release);
+    return out;
+}
+
 const FaultRecord& Job::faults_now() const {
     return faults_cleared.entry > faults_after.entry ? faults_cleared : faults_after;
 }

@@ -279,6 +279,7 @@ struct Job {
     UnixMs last_entry = 0;
 
     bool is_open_run() const;
+    std::string found_words() const;          // "27.1.110", "display 26.4.102, main 27.1.110" or ""
     const FaultRecord& faults_now() const;    // the latest of after and after clearing
     std::vector<LooseEnd> open_ends() const;  // those that block a handover: neither settled nor signed for
 };

@@ -29,7 +29,7 @@ std::vector<const LooseEnd*> left_to_do(const Job& job) {
 }
 
 std::string found_release(const Job& job) {
-    return job.found_from.empty() ? job.release_found : job.found_from;
+    return job.found_from.empty() ? job.found_words() : job.found_from;
 }
 
 const book::Run* last_ended(const Job& job) {
@@ -291,7 +291,7 @@ private:
         const auto of = [](const book::FaultRecord& f) { return known_words(f.origin); };
         table({"", ""},
               {{"plates and release found",
-                job_.plates.empty() && job_.release_found.empty() ? "not told" : "typed or read off"},
+                job_.plates.empty() && job_.found_words().empty() ? "not told" : "typed or read off"},
                {"installed before", known_words(job_.as_found_origin)},
                {"the run", marks_words()},
                {"tally", tally_known ? "typed or read" : "not read"},

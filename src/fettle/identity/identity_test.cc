@@ -165,6 +165,24 @@ TEST(Identify, ViewsMustAgree) {
     EXPECT_TRUE(id.release.empty());
 }
 
+TEST(Identify, AViewThatNamesItsBoxIsOfThatBox) {
+    const Identity id = ask({"6104183C5", "6402207A4"}, {"main=27.1.110 NS", "display = 26.4.102 NS"});
+    EXPECT_EQ(id.judgement.verdict(), Verdict::mind);
+    EXPECT_TRUE(has(id, "boxes-differ"));
+    EXPECT_TRUE(id.release.empty());
+    EXPECT_EQ(id.releases.at("main"), "27.1.110");
+    EXPECT_EQ(id.releases.at("display"), "26.4.102");
+    EXPECT_EQ(id.market, "NS");
+    // One view of the set, and the other box's own.
+    EXPECT_EQ(ask({"6104183C5"}, {"27.1.110 NS", "display=26.4.102 NS"}).releases, id.releases);
+    // Of one release after all; a box that was not looked at is not known.
+    EXPECT_EQ(ask({"6104183C5"}, {"main=27.1.110 NS", "display=27.1.110 NS"}).release, "27.1.110");
+    EXPECT_EQ(ask({"6104183C5"}, {"display=27.1.110 NS"}).releases.at("main"), "");
+    // The market is one of the whole set, and one box shows one thing.
+    EXPECT_TRUE(has(ask({"6104183C5"}, {"main=27.1.110 NS", "display=26.4.102 OV"}), "views-differ"));
+    EXPECT_TRUE(has(ask({"6104183C5"}, {"main=27.1.110 NS", "main=26.4.102 NS"}), "views-differ"));
+}
+
 TEST(Identify, AViewThatCannotBeReadHalts) {
     const Identity id = ask({"6104183C5", "6402207A4"}, {"27.1 NS"});
     EXPECT_EQ(id.judgement.verdict(), Verdict::halt);

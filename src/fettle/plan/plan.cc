@@ -271,8 +271,8 @@ Plan make_plan(const PlanRequest& q) {
     std::set<std::string> shown;
     for (const auto& [role, box] : q.set) shown.insert(box.release);
     if (shown.size() == 1) p.from = *shown.begin();
-    p.route = route::find_route(*q.family, q.shelf, p.set, {q.to, q.consent_one_way, q.shelf_as_of},
-                                cost_of(q, p.set, p.as_found));
+    p.route =
+        route::find_route(*q.family, q.shelf, p.set, {q.to, q.consent, q.shelf_as_of}, cost_of(q, p.set, p.as_found));
     p.judgement.add(p.route.judgement);
     p.judgement.add(judge_found(*q.family, q.shelf, p.as_found, p.set));
     p.to = q.to;

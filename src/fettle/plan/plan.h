@@ -32,7 +32,7 @@ struct PlanRequest {
     std::string shelf_as_of;                        // date, for wording; may be empty
     std::optional<change::InstalledList> as_found;  // typed or read; absent: inferred from the shelf
     std::string to = "newest";
-    bool consent_one_way = false;
+    route::Consent consent;  // to one-way doors
     std::string complaint;
     int cuts = 1;
     std::vector<OwnOutcome> own_outcomes;                            // of jobs with such a complaint

@@ -163,17 +163,15 @@ void judge_route(const family::Family& family, const Search& s, const Goal& goal
         }
         judge_direction(s, *at, r.steps[i].release, r.steps[i].before, a.judgement);
         if (!r.steps[i].one_way_door) continue;
+        const bool agreed = goal.consent.covers(r.steps[i].release);
         a.judgement.add(
-            {goal.consent_one_way ? "one-way-door-agreed" : "consent-needed",
-             goal.consent_one_way ? Verdict::mind : Verdict::cant_say,
-             goal.consent_one_way
-                 ? fmt::format("{} is a one-way door: no return from it, and that was agreed to", r.steps[i].release)
-                 : fmt::format("{} is a one-way door: after it there is no return to what is installed now; "
-                               "ask for consent first",
-                               r.steps[i].release),
+            {agreed ? "one-way-door-agreed" : "consent-needed", agreed ? Verdict::mind : Verdict::cant_say,
+             agreed ? fmt::format("{} is a one-way door: no return from it, and that was agreed to", r.steps[i].release)
+                    : fmt::format("{} is a one-way door: after it there is no return to what is installed now; "
+                                  "ask for consent first",
+                                  r.steps[i].release),
              r.steps[i].release, "family file",
-             goal.consent_one_way ? Next()
-                                  : Next{"ask the owner, then: ", propose(Act::plan, {given("consent", "one-way")})}});
+             agreed ? Next() : Next{"ask the owner, then: ", propose(Act::plan, {given("consent", "one-way")})}});
     }
 }
 

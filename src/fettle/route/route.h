@@ -3,6 +3,7 @@
 // stands against it. Computes on values.
 #pragma once
 
+#include <algorithm>
 #include <cstdint>
 #include <functional>
 #include <optional>
@@ -53,9 +54,21 @@ struct RouteAnswer {
 // More steps than this are not weighed: it takes a forecast and a power-cut map for each, some milliseconds.
 inline constexpr std::size_t most_steps_weighed = 120;
 
+// Which one-way doors the owner agreed to.
+struct Consent {
+    Consent(bool to_any = false) : any(to_any) {}
+    explicit Consent(std::vector<std::string> to_these) : doors(std::move(to_these)) {}
+    bool covers(const std::string& door) const {
+        return any || std::find(doors.begin(), doors.end(), door) != doors.end();
+    }
+
+    bool any = false;
+    std::vector<std::string> doors;  // releases
+};
+
 struct Goal {
     std::string release;  // or "newest": the newest known to this shelf that is reachable and older than no box
-    bool consent_one_way = false;
+    Consent consent;
     std::string shelf_as_of;  // for the wording of "newest known to this shelf as of DATE"
     std::size_t most_weighed = most_steps_weighed;
 };

@@ -56,6 +56,7 @@ std::string headline_of(const Identity& id, const family::Family* family) {
         boxes.push_back(b.plate.empty() ? b.role + " (plate not settled)" : b.role + " " + b.plate);
     std::string out = fmt::format("{}: {}", family->words, join(boxes, ", "));
     if (!id.release.empty()) out += fmt::format("; release {}", id.release);
+    if (!id.releases.empty()) out += "; not of one release";
     if (!id.market.empty()) out += fmt::format(", market {}{}", id.market, id.market_known ? "" : " (not known)");
     return out + ".";
 }
@@ -64,6 +65,8 @@ std::string text_of_identity(const Identity& id) {
     std::string out;
     for (const auto& b : id.boxes) {
         out += fmt::format("  {:<10} {}\n", b.role, b.plate.empty() ? "(asked below)" : b.plate);
+        if (const auto own = id.releases.find(b.role); own != id.releases.end())
+            out += fmt::format("    {:<10} {}\n", "release", own->second.empty() ? "not read" : own->second);
         for (const auto& [field, value] : b.fields) {
             const auto words = b.words.find(field);
             const bool likely = std::find(b.likely.begin(), b.likely.end(), field) != b.likely.end();
@@ -73,7 +76,8 @@ std::string text_of_identity(const Identity& id) {
     }
     if (!id.release.empty()) out += fmt::format("  {:<10} {}\n", "release", id.release);
     if (!id.market.empty()) out += fmt::format("  {:<10} {}\n", "market", id.market);
-    if (id.release.empty() && !id.family.empty()) out += "  release    not read: give what the box shows with --view\n";
+    if (id.release.empty() && id.releases.empty() && !id.family.empty())
+        out += "  release    not read: give what the box shows with --view\n";
     if (id.question) {
         out += "asked: " + id.question->text + "\n";
         for (const std::string& a : id.question->answers) out += "  - " + a + "\n";
@@ -106,6 +110,7 @@ json::object identity_as_json(const Identity& id, const family::Family* family) 
     out["set"] = id.set;
     out["missing"] = texts_as_json(id.missing);
     out["release"] = id.release;
+    out["releases"] = texts_json(id.releases);
     out["market"] = id.market;
     out["market_known"] = id.market_known;
     json::array labels;

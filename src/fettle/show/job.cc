@@ -138,8 +138,8 @@ Answer noted(const workshop::Noted& n) {
 }
 
 Answer consented(const workshop::Consented& c) {
-    return appended(c.job, fmt::format("Consent noted in job {}: {}.", c.job, c.what),
-                    {{"what", c.what}, {"by", c.by}});
+    return appended(c.job, fmt::format("Consent {} in job {}: {}.", c.withdrawn ? "withdrawn" : "noted", c.job, c.what),
+                    {{"what", c.what}, {"by", c.by}, {"withdrawn", c.withdrawn}});
 }
 
 Answer corrected(const workshop::Corrected& c) {

@@ -85,7 +85,7 @@ json::object job_as_json(const book::Job& j) {
             {"consents", texts_as_json(j.consents)},
             {"keepings", list_as_json(j.keepings, keeping_as_json)},
             {"family", j.family},
-            {"release_found", j.release_found},
+            {"release_found", j.found_words()},
             {"market", j.market},
             {"as_found_origin", j.as_found_origin == Origin::not_read ? "" : code(j.as_found_origin)},
             {"target", j.target},

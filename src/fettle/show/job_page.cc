@@ -61,7 +61,7 @@ void found(std::string& out, const Job& j) {
     fact(out, "plates", plates_in_words(j));
     if (j.housings) fact(out, "housings", std::to_string(*j.housings));
     if (!j.family.empty())
-        fact(out, "identity", fmt::format("{} {} {} ({})", j.family, j.release_found, j.market, words(j.identified)));
+        fact(out, "identity", fmt::format("{} {} {} ({})", j.family, j.found_words(), j.market, words(j.identified)));
     fact(out, "as found",
          j.as_found_origin == Origin::not_read
              ? ""

@@ -76,15 +76,29 @@ Judgement against_job(const book::Job& job, const OnCard& card) {
              fmt::format("The package on the card is for market {}, the boxes of this job are {}.",
                          printable(join(card.markets, ", ")), printable(job.market)),
              "get the package for this market, shelve it, and lay the card from it");
-    const bool planned = std::any_of(job.plan.begin(), job.plan.end(),
-                                     [&](const book::PlannedStep& s) { return s.release == card.release; });
+    // Steps before that of the last run lie behind: their release is older than what may be there by now.
+    auto to_come = job.plan.begin();
+    if (!job.runs.empty()) {
+        to_come = std::find_if(job.plan.begin(), job.plan.end(),
+                               [&](const book::PlannedStep& s) { return s.release == job.runs.back().release; });
+        if (to_come == job.plan.end()) to_come = job.plan.begin();  // planned anew since
+    }
+    const bool behind =
+        std::any_of(job.plan.begin(), to_come, [&](const auto& s) { return s.release == card.release; });
+    const bool planned = std::any_of(to_come, job.plan.end(), [&](const auto& s) { return s.release == card.release; });
     if (!job.plan.empty() && !card.release.empty() && !planned) {
         std::vector<std::string> steps;
-        for (const book::PlannedStep& s : job.plan) steps.push_back(s.release);
-        halt("card-other-release",
-             fmt::format("The card is of release {}, and the plan of this job installs {}.", printable(card.release),
-                         printable(join(steps, ", then "))),
-             "lay the card for this job's step, or plan to that release first");
+        for (auto s = to_come; s != job.plan.end(); ++s) steps.push_back(s->release);
+        if (behind)
+            halt("card-behind",
+                 fmt::format("The card is of release {}, a step that lies behind: {} has been run since.",
+                             printable(card.release), printable(job.runs.back().release)),
+                 "take the card of the step that is next, or lay it");
+        else
+            halt("card-other-release",
+                 fmt::format("The card is of release {}, and the plan of this job installs {}.",
+                             printable(card.release), printable(join(steps, ", then "))),
+                 "lay the card for this job's step, or plan to that release first");
     }
     return out;
 }

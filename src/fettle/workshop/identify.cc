@@ -64,6 +64,11 @@ NewEntry identified_entry(const Identified& found, const IdentifyRequest& reques
                       {"family_digest", found.family ? found.family->digest : ""},
                       {"plates", std::move(plates)},
                       {"release", id.release}};
+    if (!id.releases.empty()) {
+        json::object releases;
+        for (const auto& [role, release] : id.releases) releases[role] = release;
+        data["releases"] = std::move(releases);
+    }
     if (!id.market.empty()) data["market"] = id.market;
     if (request.views.size() == 1) data["view"] = request.views.front();
     if (request.views.size() > 1) data["views"] = texts_as_json(request.views);

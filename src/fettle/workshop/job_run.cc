@@ -32,10 +32,10 @@ Result<change::SetState> found_set(const Workshop& shop, const JobRun& run) {
     IdentifyRequest who;
     for (const auto& [role, plate] : run.job.plates) who.plates.push_back(plate);
     // Identified since, and before any run: what was found is what it shows now.
-    const bool found_since = run.job.runs.empty() && !run.job.release_found.empty();
+    const bool found_since = run.job.runs.empty() && !(run.job.release_found.empty() && run.job.releases_found.empty());
     const std::string release =
         run.job.planned_from.empty() || found_since ? run.job.release_found : run.job.planned_from;
-    if (!release.empty()) who.views = views_of(run.job, release);
+    who.views = views_of(run.job, release);
     who.family = run.job.family;
     auto unit = identified(shop, who);
     if (!unit) return pass(unit);
@@ -130,7 +130,7 @@ Status add_plan(const Workshop& shop, JobRun& run) {
     request.as_found = kept_list(run.job);
     request.to = run.job.target;
     request.complaint = run.job.complaint;
-    request.consent_one_way = consents_to_one_way(run.job);
+    request.consent = consent_of(run.job);
     request.cuts = run.job.planned_cuts;
     run.plan = put_together(shop, std::move(request), *shelf);
     return {};

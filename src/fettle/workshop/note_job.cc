@@ -103,9 +103,19 @@ Result<Consented> note_consent(const Workshop& shop, const ConsentRequest& reque
     const Proposal whole = propose(Act::consent, {job(request.job), wanted("what", "WHAT"), wanted("by", "NAME")});
     if (auto ok = need(request.what, "WHAT", "what was agreed to?", whole); !ok) return pass(ok);
     if (auto ok = need(request.by, "--by", "who agreed?", whole); !ok) return pass(ok);
-    const auto number = add_to(shop, request.job, {"consent", {{"what", request.what}, {"by", request.by}}});
+    NewEntry entry{"consent", {{"what", request.what}, {"by", request.by}}};
+    if (request.withdraw) {
+        const auto job = load_job(shop, request.job);
+        if (!job) return pass(job);
+        const auto& all = job->consents;
+        if (std::find(all.begin(), all.end(), request.what) == all.end())
+            return bad_input("consent-not-there", printable(request.what), "nobody agreed to that in this job",
+                             Next{"see what stands: ", propose(Act::show_job, {fettle::job(job->number)})});
+        entry.data["withdrawn"] = true;
+    }
+    const auto number = add_to(shop, request.job, std::move(entry));
     if (!number) return pass(number);
-    return Consented{*number, request.what, request.by};
+    return Consented{*number, request.what, request.by, request.withdraw};
 }
 
 Result<Corrected> correct_entry(const Workshop& shop, const CorrectRequest& request) {

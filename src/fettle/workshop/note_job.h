@@ -18,11 +18,14 @@ Result<Noted> note_job(const Workshop& shop, const NoteRequest& request);  // us
 
 struct ConsentRequest {
     std::string job, what, by;
+    bool withdraw = false;  // it no longer holds
 };
 struct Consented {
     std::string job, what, by;
+    bool withdrawn = false;
 };
-Result<Consented> note_consent(const Workshop& shop, const ConsentRequest& request);  // usage "option-missing"
+// usage "option-missing"; bad_input "consent-not-there": there is none to withdraw.
+Result<Consented> note_consent(const Workshop& shop, const ConsentRequest& request);
 
 struct CorrectRequest {
     std::string job;

@@ -19,10 +19,9 @@ void take_from_job(const book::Job& job, PlanAsk& ask) {
     if (ask.unit.plates.empty()) {
         for (const auto& [role, plate] : job.plates) ask.unit.plates.push_back(plate);
     }
-    if (ask.unit.views.empty() && !job.release_found.empty()) ask.unit.views = views_of(job, job.release_found);
+    if (ask.unit.views.empty()) ask.unit.views = views_of(job, job.release_found);
     if (ask.unit.family.empty()) ask.unit.family = job.family;
     if (ask.complaint.empty()) ask.complaint = job.complaint;
-    ask.consent_one_way = ask.consent_one_way || consents_to_one_way(job);
 }
 
 // What the job's boxes said of their pieces before its first run: only when every box that can say so did.
@@ -69,7 +68,8 @@ void judge_unit(const identity::Identity& unit, std::optional<book::Job> job, Ju
     }
     if (!job) return;
     if (!unit.market.empty()) job->market = unit.market;
-    if (!unit.release.empty()) job->release_found = unit.release;
+    if (!unit.release.empty() || !unit.releases.empty())
+        job->release_found = unit.release, job->releases_found = unit.releases;
     for (const Reason& r : reasons_against(*job)) judgement.add(r);
     if (auto r = offered_before(*job)) judgement.add(std::move(*r));
 }
@@ -121,14 +121,16 @@ Status feed(family::Family& family, Feeding fed) {
     return {};
 }
 
-bool consents_to_one_way(const book::Job& job) {
-    return std::find(job.consents.begin(), job.consents.end(), "one-way") != job.consents.end();
+route::Consent consent_of(const book::Job& job) {
+    if (!job.one_way_doors || job.one_way_doors->empty()) return job.one_way_doors.has_value();
+    return route::Consent(*job.one_way_doors);
 }
 
 std::vector<std::string> views_of(const book::Job& job, const std::string& release) {
     const auto shows = [&](const std::string& view) {
         return view.find(release) != std::string::npos && view.find(job.market) != std::string::npos;
     };
+    if (release.empty()) return job.releases_found.empty() ? std::vector<std::string>{} : job.views;
     if (!job.views.empty() && std::all_of(job.views.begin(), job.views.end(), shows)) return job.views;
     return {release + (job.market.empty() ? "" : " " + job.market)};
 }
@@ -150,7 +152,7 @@ Result<Planned> plan_job(const Workshop& shop, const PlanAsk& asked) {
         auto loaded = load_job(shop, ask.job);
         if (!loaded) return pass(loaded);
         job = std::move(*loaded);
-        if (ask.consent_one_way && !consents_to_one_way(*job))
+        if (ask.consent_one_way && !job->one_way_doors)
             return usage_error(
                 "consent-not-kept", "--consent", "a consent of a job is kept in it, with a name",
                 Next{"say who agreed: ", propose(Act::consent, {fettle::job(job->number), given("what", "one-way"),
@@ -181,7 +183,7 @@ Result<Planned> plan_job(const Workshop& shop, const PlanAsk& asked) {
     request.set = plan::set_of(family, out.unit.identity);
     request.to = ask.to;
     request.complaint = ask.complaint;
-    request.consent_one_way = ask.consent_one_way;
+    request.consent = job ? consent_of(*job) : ask.consent_one_way;
     request.cuts = ask.cuts;
     if (ask.as_found) {
         auto list = installed_of(*ask.as_found);

@@ -51,9 +51,10 @@ Result<Planned> plan_job(const Workshop& shop, const PlanAsk& ask);
 // With what the shelf and the shop's own runs say: the other members of the request are as they are.
 plan::Plan put_together(const Workshop& shop, plan::PlanRequest request, const ShelfView& shelf);
 
-bool consents_to_one_way(const book::Job& job);
+route::Consent consent_of(const book::Job& job);
 
-// The version views of a job that show `release`: as they were typed, unless it was put right since.
+// The version views of a job that show `release`: as they were typed, unless it was put right since. Without one those
+// that name their boxes, where these have different releases.
 std::vector<std::string> views_of(const book::Job& job, const std::string& release);
 
 }  // namespace fettle::workshop

@@ -7,6 +7,7 @@
 #include "fettle/workshop/box_against.h"
 #include "fettle/workshop/card_of_job.h"
 #include "fettle/workshop/step_before.h"
+#include "fettle/workshop/plan_job.h"
 #include "fettle/workshop/store.h"
 
 namespace fettle::workshop {
@@ -118,8 +119,7 @@ Result<ready::Check> ready_of(const Workshop& shop, const JobRun& run, const pla
     const auto right = run.right_known.find(s.release);
     if (right != run.right_known.end()) s.right_known = right->second;
     s.one_way_door = step.one_way_door;
-    const auto& c = run.job.consents;
-    s.one_way_consent = std::find(c.begin(), c.end(), "one-way") != c.end();
+    s.one_way_consent = consent_of(run.job).covers(s.release);
     s.keepings = run.job.keepings;
     ready::Check out = ready::check(run.family, step.forecast, step.map, s);
     unsigned wanted = std::max(1u, step.cards);
