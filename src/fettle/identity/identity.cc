@@ -225,7 +225,8 @@ private:
         if (h.answer.taken) {
             out.plate = r.text;
             out.corrections = r.corrections;
-        } else {  // only what every reading agrees on is known
+        } else {                                             // only what every reading agrees on is known
+            if (h.answer.more_readings) out.fields.clear();  // those that were not looked for may have others
             for (const Reading& other : h.answer.readings)
                 std::erase_if(out.fields, [&](const auto& f) {
                     const auto at = other.fields.find(f.first);

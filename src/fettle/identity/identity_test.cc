@@ -165,6 +165,27 @@ TEST(Identify, ViewsMustAgree) {
     EXPECT_TRUE(id.release.empty());
 }
 
+// What nobody can read is filled in by the form of the label and its check character, as far as they go, and stays not
+// known: a check character that fills in a place tells no slip any more.
+TEST(Identify, ACharacterThatNobodyCanReadIsNeverFit) {
+    for (const char* plate : {"6104?83C5", "6?04183C5", "6104183C?", "?104183C5"}) {
+        const Identity id = ask({plate, "6402207A4"}, {"27.1.110 NS"});
+        EXPECT_EQ(id.judgement.verdict(), Verdict::cant_say) << plate;
+        EXPECT_TRUE(has(id, "character-filled-in")) << plate;
+        EXPECT_EQ(id.box("main")->plate, "6104183C5") << plate;
+    }
+    // A letter that the check character does not go over: which it is decides which pieces apply.
+    const Identity letter = ask({"6104183?5", "6402207A4"}, {"27.1.110 NS"});
+    EXPECT_TRUE(has(letter, "character-not-read"));
+    EXPECT_TRUE(letter.box("main")->plate.empty());
+    EXPECT_FALSE(letter.box("main")->fields.contains("issue"));
+    EXPECT_EQ(letter.box("main")->fields.at("number"), "04183");
+    // So many that not every reading was looked for: nothing is known of it but its box.
+    EXPECT_TRUE(ask({"61?????C5"}).box("main")->fields.empty());
+    // A slip beside it is no better for it.
+    EXPECT_GE(ask({"6104193C?", "6402207A4"}).judgement.verdict(), Verdict::cant_say);
+}
+
 TEST(Identify, AViewThatNamesItsBoxIsOfThatBox) {
     const Identity id = ask({"6104183C5", "6402207A4"}, {"main=27.1.110 NS", "display = 26.4.102 NS"});
     EXPECT_EQ(id.judgement.verdict(), Verdict::mind);

@@ -15,6 +15,7 @@ namespace fettle::identity {
 namespace {
 
 constexpr std::size_t longest_label = 64;  // characters
+constexpr char unreadable = '?';           // typed for a character that nobody can read: it can be any
 
 // Blanks at the ends are dropped, runs of blanks become one: that is typing, not reading.
 std::string tidy(std::string_view text) {
@@ -48,7 +49,9 @@ Choices choices_for(const std::vector<std::string>& typed, const LabelText& labe
         out.emplace_back();
         if (typed[i].size() != 1) continue;
         const char c = typed[i][0];
-        if (std::find(label.sure.begin(), label.sure.end(), i) != label.sure.end())
+        if (c == unreadable)
+            for (char any = 0x20; any < 0x7F; ++any) out.back().push_back({any, 0});
+        else if (std::find(label.sure.begin(), label.sure.end(), i) != label.sure.end())
             out.back().push_back({c, 0});
         else
             out.back() = look_alikes(c, label.source);
@@ -112,6 +115,11 @@ private:
             Correction fix{i, typed_[i], read, "", "likelihood"};
             for (const auto& f : fields)
                 if (i >= f.at && i < f.at + f.text.size()) fix.field = f.name;
+            if (typed_[i][0] == unreadable) {
+                fix.forced_by = only_one_fits(matcher, c.text, i) ? "character class" : "check character";
+                out.corrections.push_back(std::move(fix));
+                continue;
+            }
             std::string back = c.text;
             back[i] = typed_[i][0];
             const auto as_typed = matcher.fields(back);
@@ -122,6 +130,16 @@ private:
             out.corrections.push_back(std::move(fix));
         }
         return out;
+    }
+
+    // By the grammar alone, whatever the check character says.
+    static bool only_one_fits(const family::LabelMatcher& matcher, std::string text, std::size_t at) {
+        int fit = 0;
+        for (char any = 0x20; any < 0x7F && fit < 2; ++any) {
+            text[at] = any;
+            fit += matcher.fields(text).has_value() ? 1 : 0;
+        }
+        return fit == 1;
     }
 
     // Shares of the likelihood. The list of known values may speak for the first reading, never against it.
@@ -150,6 +168,17 @@ private:
     void note(const Reading& r, const Correction& c) {
         const bool one_way = std::all_of(out_.readings.begin(), out_.readings.end(),
                                          [&](const Reading& o) { return o.text[c.position] == r.text[c.position]; });
+        if (c.typed[0] == unreadable) {
+            out_.judgement.add({"character-filled-in", Verdict::cant_say,
+                                fmt::format("character {}, which could not be read, is taken as {}: {}", c.position + 1,
+                                            spoken(c.read[0]),
+                                            c.forced_by == "check character"
+                                                ? "the check character allows nothing else, and so no longer tells "
+                                                  "whether another was mistyped"
+                                                : "labels of this form have nothing else there"),
+                                place(c), c.forced_by});
+            return;
+        }
         std::string text =
             fmt::format("character {}, typed {}, is read as {}", c.position + 1, shown(c.typed), spoken(c.read[0]));
         if (c.forced_by == "character class")
@@ -227,6 +256,15 @@ private:
         for (const auto& [share, c] : order) best.answers.push_back(spoken(c));
         best.text = fmt::format("Look at character {} of the {} again ({}): is it {}?", position + 1, where_,
                                 marked(position), join(best.answers, " or "));
+        if (typed_[position][0] == unreadable) {
+            out_.judgement.add(
+                {"character-not-read", Verdict::cant_say,
+                 fmt::format("character {} of {} could not be read: it can be {}", position + 1, marked(position),
+                             out_.more_readings ? "one of many" : join(best.answers, " or ")),
+                 where_, "typed"});
+            out_.question = std::move(best);
+            return;
+        }
         std::vector<std::string> texts;
         for (const Reading& r : out_.readings) {
             if (texts.size() == 4) break;

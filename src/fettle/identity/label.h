@@ -22,7 +22,7 @@ namespace fettle::identity {
 enum class Source { typed, photo };
 
 struct LabelText {
-    std::string text;
+    std::string text;  // '?' stands for a character that cannot be read
     Source source = Source::typed;
     // Characters (0-based, counted in `text` after trimming) that somebody looked at again and vouches for: they are
     // not replaced. This is how a question is answered.

@@ -121,7 +121,7 @@ Status add_plan(const Workshop& shop, JobRun& run) {
     auto shelf = shelf_view(shop, run.family.id);
     if (!shelf) return pass(shelf);
     run.right_known = shelf->right_known;
-    if (run.job.target.empty() || run.job.plates.empty()) return {};
+    if (run.job.target.empty()) return {};
     auto set = found_set(shop, run);
     if (!set) return pass(set);
     plan::PlanRequest request;

@@ -79,7 +79,7 @@ mend::Seen seen_of(const JobRun& run, UnixMs trouble) {
         out.landed_at_s = seconds(t.at);
     }
     out.trouble_s = std::max(out.alive_s, seconds(trouble));
-    out.ended = last.outcome == RunState::ended;
+    out.ended = last.outcome == RunState::ended && !last.early;
     for (const std::string& text : last.shown)
         out.refused = out.refused || watch::meaning_of(run.family, text).refused_piece;
     for (const watch::TallyReading& t : seen.tally) out.refused = out.refused || t.refused.value_or(0) > 0;

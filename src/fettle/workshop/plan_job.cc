@@ -159,9 +159,9 @@ Result<Planned> plan_job(const Workshop& shop, const PlanAsk& asked) {
                                                                 wanted("by", "NAME")})});
         take_from_job(*job, ask);
     }
-    if (ask.unit.plates.empty())
+    if (ask.unit.plates.empty() && ask.unit.family.empty())
         return usage_error("plate-missing", "plan", "no plate was given and no job has one",
-                           "give --plate TEXT, or --job J");
+                           "give --plate TEXT, or --job J; where the labels are gone, --family ID");
     auto unit = identified(shop, ask.unit);
     if (!unit) return pass(unit);
     Planned out{std::move(*unit), std::nullopt, std::nullopt};

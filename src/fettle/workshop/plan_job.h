@@ -44,8 +44,8 @@ struct Planned {
     std::optional<change::OfferedAnswer> offered;  // its reasons are the plan's, too
 };
 
-// usage "plate-missing" when neither the request nor the job has a label. Keeps the plan in the job when it has a step
-// or nothing is to be done.
+// usage "plate-missing" when neither the request nor the job has a label or a family. Keeps the plan in the job when it
+// has a step or nothing is to be done.
 Result<Planned> plan_job(const Workshop& shop, const PlanAsk& ask);
 
 // With what the shelf and the shop's own runs say: the other members of the request are as they are.

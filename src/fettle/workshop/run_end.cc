@@ -116,8 +116,9 @@ Result<std::vector<NewEntry>> end_taken_back(const Workshop& shop, const JobRun&
     const book::Run& last = run.job.runs.back();
     const auto record = read_job(shop, run.number);
     if (!record) return pass(record);
-    static const std::set<std::string_view> rests_not = {"mark", "unmark", "shows",  "tally", "called",  "series",
-                                                         "note", "times",  "breach", "kept",  "recorded"};
+    static const std::set<std::string_view> rests_not = {"mark",     "unmark",    "shows",  "tally",  "called",
+                                                         "series",   "note",      "times",  "breach", "kept",
+                                                         "recorded", "aftermath", "advised"};
     for (const book::Entry& e : record->entries)
         if (e.number > last.ended_entry && !rests_not.contains(e.type))
             return bad_input(

@@ -5,6 +5,7 @@
 #include <algorithm>
 
 #include "fettle/workshop/mark_run.h"
+#include "fettle/workshop/mend_job.h"
 #include "fettle/workshop/run_times.h"
 #include "fettle/workshop/test_job.h"
 
@@ -100,6 +101,9 @@ TEST_F(RunEnd, OneThatEndsBeforeAnyGoodRunCanIsNotDone) {
     EXPECT_TRUE(says(m.look.judgement, "ended-too-early"));
     EXPECT_FALSE(m.look.where.safe_to_remove);
     EXPECT_TRUE(open("run-1-early"));
+    MendRequest broke;
+    broke.job = t_.number;
+    EXPECT_FALSE(must(mend_job(t_.shop, broke)).answer.nothing_to_mend);
     EXPECT_EQ(must(load_job_run(t_.shop, t_.number)).next_step(), 1);
     EXPECT_EQ(own_runs(), 0u);
     EXPECT_EQ(refusal(lasted("15")), "lasted-impossible");
