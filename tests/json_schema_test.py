@@ -260,6 +260,7 @@ def bench(t):
     t.json("mark", job, "--undo")
     t.json("job", "show", job)
     t.json("watch", "--all", "--next", "bench2=22-28+3")
+    t.json("job", "order")
     t.json("book", "promises")
     t.json("watch", job, "--test-call", "--quiet", "bell", "--quiet", "notice", "--quiet", "spoken")
     t.json("watch", job, "--attach", "--patience", 1)

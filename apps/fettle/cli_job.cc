@@ -28,6 +28,18 @@ void CommandLine::define_job() {
     command<None>(
         job, "list", "every job, oldest first", [](Context& c, const None&) { return job_list(c); },
         [](CLI::App&, None&) {});
+    command<workshop::OrderRequest>(
+        job, "order", "which job on which bench, and in which order", job_order,
+        [](CLI::App& c, workshop::OrderRequest& o) {
+            c.add_option("J", o.jobs, "these jobs; else all that wait for a run");
+            c.add_option("--benches", o.benches, "so many benches")->type_name("N")->capture_default_str();
+            c.add_option("--certainty", o.certainty, "that all are done by the end that is told")
+                ->type_name("P")
+                ->capture_default_str();
+            c.add_option("--hands", o.hands_s, "a person is taken up for so long by an ask")
+                ->type_name("SECONDS")
+                ->capture_default_str();
+        });
     command<JobShowOptions>(job, "show", "asked, found, done, left, open", job_show,
                             [](CLI::App& c, JobShowOptions& o) {
                                 c.add_option("J", o.job, "the job's number")->required();

@@ -1,6 +1,7 @@
 #include "cmd_job.h"
 
 #include "fettle/show/job.h"
+#include "fettle/show/order.h"
 
 namespace fettle::app {
 namespace {
@@ -63,6 +64,12 @@ Result<Answer> job_return(const Context& context, const workshop::ReturnRequest&
     const auto returned = workshop::return_thing(context, request);
     if (!returned) return pass(returned);
     return show::thing_returned(*returned);
+}
+
+Result<Answer> job_order(const Context& context, const workshop::OrderRequest& request) {
+    const auto ordered = workshop::order_jobs(context, request);
+    if (!ordered) return pass(ordered);
+    return show::jobs_ordered(*ordered);
 }
 
 Result<Answer> job_consent(const Context& context, const workshop::ConsentRequest& request) {

@@ -1,4 +1,4 @@
-// fettle job open, list, show, note, keep, return, consent, loose-ends: the bench book.
+// fettle job open, list, order, show, note, keep, return, consent, loose-ends: the bench book.
 #pragma once
 
 #include <cstdint>
@@ -9,6 +9,7 @@
 #include "context.h"
 #include "fettle/workshop/keep_thing.h"
 #include "fettle/workshop/note_job.h"
+#include "fettle/workshop/order_jobs.h"
 #include "fettle/workshop/take_in.h"
 
 namespace fettle::app {
@@ -20,6 +21,8 @@ struct JobOpenOptions {
 Result<Answer> job_open(const Context& context, const JobOpenOptions& options);
 
 Result<Answer> job_list(const Context& context);
+
+Result<Answer> job_order(const Context& context, const workshop::OrderRequest& request);
 
 struct JobShowOptions {
     std::string job;

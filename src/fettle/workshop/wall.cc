@@ -40,21 +40,6 @@ Result<std::optional<watch::WallRow>> row_of_job(const Workshop& shop, const std
     return row_of(look_at(shop, *run, run->job.runs.size(), {request.lead_s, 0.8}), request.hands_s);
 }
 
-// When the acts of a step that need hands begin, from its start.
-std::vector<watch::HandsAsk> asks_of(const JobRun& run, const plan::PlanStep& step, double hands_s) {
-    std::vector<watch::HandsAsk> out;
-    if (!step.forecast.by_state) return out;
-    std::vector<double> begun(static_cast<std::size_t>(forecast::draws), 0.0);
-    for (std::size_t i = 0; i < run.family.script.size() && i < step.forecast.by_state->seconds.size(); ++i) {
-        const family::Act& a = run.family.script[i];
-        if (a.kind == family::ActKind::ask || (run.on_bench() && !a.wake.empty()))
-            out.push_back({run.number, a.words, watch::from_draws(begun, kGrid_s), hands_s});
-        const auto& column = step.forecast.by_state->seconds[i];
-        for (std::size_t d = 0; d < begun.size() && d < column.size(); ++d) begun[d] += column[d];
-    }
-    return out;
-}
-
 Result<Wall::Next> next_of(const Workshop& shop, const WallRequest& request,
                            const std::vector<watch::HandsAsk>& there) {
     Wall::Next out;
@@ -68,7 +53,7 @@ Result<Wall::Next> next_of(const Workshop& shop, const WallRequest& request,
         const auto step = run->step(0);
         if (!step) return pass(step);
         out.name = "job " + run->number;
-        asks = asks_of(*run, **step, request.hands_s);
+        asks = asks_of(*run, **step, {}, request.hands_s);
     }
     out.certainty = request.certainty;
     out.after_s = watch::start_after(there, asks, request.certainty);
@@ -77,6 +62,21 @@ Result<Wall::Next> next_of(const Workshop& shop, const WallRequest& request,
 }
 
 }  // namespace
+
+std::vector<watch::HandsAsk> asks_of(const JobRun& run, const plan::PlanStep& step, std::vector<double> begun,
+                                     double hands_s) {
+    std::vector<watch::HandsAsk> out;
+    if (!step.forecast.by_state) return out;
+    if (begun.empty()) begun.assign(static_cast<std::size_t>(forecast::draws), 0.0);
+    for (std::size_t i = 0; i < run.family.script.size() && i < step.forecast.by_state->seconds.size(); ++i) {
+        const family::Act& a = run.family.script[i];
+        if (a.kind == family::ActKind::ask || (run.on_bench() && !a.wake.empty()))
+            out.push_back({run.number, a.words, watch::from_draws(begun, kGrid_s), hands_s});
+        const auto& column = step.forecast.by_state->seconds[i];
+        for (std::size_t d = 0; d < begun.size() && d < column.size(); ++d) begun[d] += column[d];
+    }
+    return out;
+}
 
 Result<Wall> wall_of(const Workshop& shop, const WallRequest& request) {
     if (!(request.certainty > 0) || request.certainty > 1)

@@ -7,6 +7,7 @@
 
 #include "fettle/base/verdict.h"
 #include "fettle/watch/wall.h"
+#include "fettle/workshop/job_run.h"
 #include "fettle/workshop/workshop.h"
 
 namespace fettle::workshop {
@@ -38,5 +39,9 @@ struct Wall {
 // A job that cannot be read is said ("job-not-shown") and hides none of the others. usage "certainty-range"; those of
 // the next job.
 Result<Wall> wall_of(const Workshop& shop, const WallRequest& request);
+
+// When the acts of a step that need hands begin; begun_s: when the step does, by draws; empty: at 0.
+std::vector<watch::HandsAsk> asks_of(const JobRun& run, const plan::PlanStep& step, std::vector<double> begun_s,
+                                     double hands_s);
 
 }  // namespace fettle::workshop
