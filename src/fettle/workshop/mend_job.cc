@@ -114,6 +114,30 @@ Result<JobRun> run_to_mend(const Workshop& shop, const std::string& number) {
                      Next{"begin one: ", propose(Act::watch, {job(run->number), flag("start"), wanted("by", "NAME")})});
 }
 
+// No run of this job broke; but what was found is an update that somebody else left half done.
+std::optional<Mended> begun_elsewhere(const Workshop& shop, const std::string& number) {
+    const auto run = load_job_run(shop, number);
+    if (!run || !run->job.runs.empty()) return std::nullopt;
+    const auto& reasons = run->plan.judgement.reasons;
+    const auto half =
+        std::find_if(reasons.begin(), reasons.end(), [](const Reason& r) { return r.code == "found-half-done"; });
+    if (half == reasons.end()) return std::nullopt;
+    Mended out;
+    out.job = run->number;
+    out.level = run->level();
+    out.release = run->plan.to;
+    out.answer.sentence = "No run of this job broke, but an update was begun elsewhere and has not come to its end.";
+    out.answer.before = {
+        "feed it from a supply that holds; with no card in it, see whether it starts as usual, and write "
+        "down what it shows"};
+    out.answer.look = "does it start as usual, fed and without a card?";
+    out.answer.rests_on = half->rests_on.words() + " list";
+    Reason why = *half;
+    why.next = Next{"then see what stands against the step from here: ", propose(Act::check_ready, {job(run->number)})};
+    out.judgement.add(why);
+    return out;
+}
+
 // When the trouble began.
 Result<UnixMs> trouble_of(const MendRequest& r, const book::Run& last, UnixMs now) {
     const UnixMs at = r.broke_ago_s ? now - static_cast<UnixMs>(1000 * *r.broke_ago_s) : last.ended.value_or(now);
@@ -167,6 +191,7 @@ Result<Mended> mended_now(const Workshop& shop, const MendRequest& request) {
 
 Result<Mended> mend_job(const Workshop& shop, const MendRequest& request) {
     if (auto ok = check_words(request); !ok) return pass(ok);
+    if (auto elsewhere = begun_elsewhere(shop, request.job)) return std::move(*elsewhere);
     return until_journal_rests([&] { return mended_now(shop, request); });
 }
 
