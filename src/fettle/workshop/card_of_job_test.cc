@@ -35,6 +35,19 @@ TEST(CardOfJob, WhatIsOtherHaltsEachByItsName) {
               "The card is of release 27.1.110, and the plan of this job installs 26.4.102, then 27.3.118.");
 }
 
+// It would be an older release than the box may have by now.
+TEST(CardOfJob, ACardOfAStepThatLiesBehindIsNoLongerTheJobs) {
+    book::Job j = job_of_a_plan();
+    j.runs.resize(1);
+    j.runs[0].release = "27.3.118";
+    EXPECT_EQ(codes(against_job(j, {"dunnock", {"NS"}, "26.4.102"})), Codes{"card-behind"});
+    EXPECT_EQ(codes(against_job(j, {"dunnock", {"NS"}, "27.3.118"})), Codes{});
+    j.runs[0].release = "26.4.102";
+    EXPECT_EQ(codes(against_job(j, {"dunnock", {"NS"}, "26.4.102"})), Codes{});
+    j.runs[0].release = "27.1.110";  // planned anew since
+    EXPECT_EQ(codes(against_job(j, {"dunnock", {"NS"}, "26.4.102"})), Codes{});
+}
+
 TEST(CardOfJob, WhatIsNotKnownSpeaksNeitherForNorAgainst) {
     EXPECT_EQ(codes(against_job(job_of_a_plan(), {})), Codes{});
     EXPECT_EQ(codes(against_job({}, {"brill", {"MD"}, "27.1.110"})), Codes{});
