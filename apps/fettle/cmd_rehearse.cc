@@ -28,7 +28,7 @@ private:
     static std::string as_typed(const rehearse::Done& done) {
         const Answer a = show::done(done.outcome, as_command);
         return show::harmless(
-            "\n$ " + command_of(done) + "\n" +
+            "\n$ " + as_command(done.act()) + "\n" +
             (done.at_length ? show::as_text(a, as_command) : show::to_page(a.headline + "\n", a.width)));
     }
 

@@ -25,8 +25,12 @@ Form form_of(Act act) {
         case Act::check_family: return {"family check", {"file"}};
         case Act::import_family: return {"family import", {"file"}};
         case Act::add_family: return {"family add", {"file"}};
+        case Act::return_thing: return {"job return", {"job", "id"}};
         case Act::identify: return {"identify", {"label"}};
+        case Act::find_boxes: return {"link find", {}};
+        case Act::read_boxes: return {"link read", {}};
         case Act::read_faults: return {"link faults", {}};
+        case Act::keep_faults: return {"faults", {"job"}};
         case Act::add_to_shelf: return {"shelf add", {"package"}};
         case Act::verify_shelf: return {"shelf verify", {"release"}};
         case Act::tidy_shelf: return {"shelf tidy", {}};
@@ -46,8 +50,10 @@ Form form_of(Act act) {
         case Act::after: return {"as-left", {"job"}};
         case Act::prove: return {"prove", {"job"}};
         case Act::mend: return {"mend", {"job"}};
+        case Act::make_sheet: return {"handover make", {"job"}};
         case Act::check_sheet: return {"handover check", {"file"}};
         case Act::rehearse: return {"rehearse", {}};
+        case Act::same: return {"", {}};
     }
     return {"", {}};
 }
@@ -57,43 +63,10 @@ std::string shown(const Argument& a) {
     return a.to_fill_in ? printable(a.value) : shell_word(a.value);
 }
 
-std::string line_of(const Form& form, const std::vector<Argument>& arguments) {
-    std::string out = std::string("fettle ") + form.command;
-    for (const std::string& place : form.by_place)
-        for (const Argument& a : arguments)
-            if (a.name == place) out += " " + shown(a);
-    for (const Argument& a : arguments) {
-        if (std::find(form.by_place.begin(), form.by_place.end(), a.name) != form.by_place.end()) continue;
-        out += " --" + a.name;
-        if (!a.value.empty()) out += " " + shown(a);
-    }
-    return out;
+// "--by NAME", "--undo"
+std::string option(const Argument& a) {
+    return "--" + a.name + (a.value.empty() ? "" : " " + shown(a));
 }
-
-// Of what a rehearsal did: some of it is nothing that an answer ever proposes.
-struct FormOfDone {
-    Form operator()(const workshop::TakenIn*) const { return form_of(Act::open_job); }
-    Form operator()(const workshop::Shelving*) const { return form_of(Act::add_to_shelf); }
-    Form operator()(const workshop::Identified*) const { return form_of(Act::identify); }
-    Form operator()(const workshop::BoxesRead*) const { return {"link read", {}}; }
-    Form operator()(const rehearse::NoAnswer&) const { return {"link read", {}}; }
-    Form operator()(const workshop::MemoryRead*) const { return form_of(Act::read_faults); }
-    Form operator()(const workshop::Planned*) const { return form_of(Act::plan); }
-    Form operator()(const workshop::LaidCard*) const { return form_of(Act::lay_card); }
-    Form operator()(const workshop::AuditedCard*) const { return form_of(Act::audit_card); }
-    Form operator()(const workshop::Answered*) const { return form_of(Act::answer); }
-    Form operator()(const workshop::ReadyChecked*) const { return form_of(Act::check_ready); }
-    Form operator()(const workshop::Accepted*) const { return form_of(Act::accept); }
-    Form operator()(const workshop::Started*) const { return form_of(Act::watch); }
-    Form operator()(const workshop::Mended*) const { return form_of(Act::mend); }
-    Form operator()(const workshop::AsLeft*) const { return form_of(Act::after); }
-    Form operator()(const workshop::FaultsKept*) const { return {"faults", {"job"}}; }
-    Form operator()(const workshop::Proved*) const { return form_of(Act::prove); }
-    Form operator()(const workshop::ReturnedThing*) const { return {"job return", {"job", "id"}}; }
-    Form operator()(const workshop::EndDone*) const { return form_of(Act::open_points); }
-    Form operator()(const workshop::HandedOver*) const { return {"handover make", {"job"}}; }
-    Form operator()(const workshop::SheetChecked*) const { return form_of(Act::check_sheet); }
-};
 
 }  // namespace
 
@@ -106,11 +79,16 @@ std::string shell_word(const std::string& text) {
 }
 
 std::string as_command(const Proposal& act) {
-    return line_of(form_of(act.act), act.arguments);
-}
-
-std::string command_of(const rehearse::Done& done) {
-    return line_of(std::visit(FormOfDone{}, done.outcome), done.said);
+    const Form form = form_of(act.act);
+    std::string out;
+    const auto say = [&](const std::string& word) { out += (out.empty() ? "" : " ") + word; };
+    if (act.act != Act::same) say(std::string("fettle ") + form.command);
+    for (const std::string& place : form.by_place)
+        for (const Argument& a : act.arguments)
+            if (a.name == place) say(shown(a));
+    for (const Argument& a : act.arguments)
+        if (std::find(form.by_place.begin(), form.by_place.end(), a.name) == form.by_place.end()) say(option(a));
+    return out;
 }
 
 }  // namespace fettle::app

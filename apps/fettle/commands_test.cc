@@ -9,6 +9,7 @@
 #include "fettle/base/source_path.h"
 #include "fettle/base/text.h"
 #include "fettle/ready/ready.h"
+#include "fettle/rehearse/told.h"
 
 namespace fettle::app {
 namespace {
@@ -34,6 +35,9 @@ TEST(Commands, ArgumentsStandInTheirPlaceAndAreQuoted) {
     EXPECT_EQ(as_command(propose(Act::mark, {given("event", "it's done"), job("00042-3")})),
               "fettle mark 00042-3 'it'\\''s done'");
     EXPECT_EQ(as_command(propose(Act::plan, {job("00042-3"), flag("ascii")})), "fettle plan --job 00042-3 --ascii");
+    EXPECT_EQ(as_command(with(wanted("by", "NAME"))), "--by NAME");
+    EXPECT_EQ(as_command(with(given("tried", "same card"))), "--tried 'same card'");
+    EXPECT_EQ(as_command(with(flag("undo"))), "--undo");
 }
 
 void expect_typable(Next next, std::set<Act>& met) {
@@ -80,7 +84,7 @@ TEST(Commands, WhatSettlesAReadyCheckCanBeTyped) {
 template <std::size_t K = 0>
 void expect_known_commands() {
     const std::vector<std::string> words =
-        split(command_of(rehearse::Done{std::variant_alternative_t<K, rehearse::Outcome>{}, {}, false}), ' ');
+        split(as_command(rehearse::Done{std::variant_alternative_t<K, rehearse::Outcome>{}, {}, false}.act()), ' ');
     std::vector<const char*> argv;
     for (const std::string& w : words) argv.push_back(w.c_str());
     const Parsed parsed = parse_command_line(static_cast<int>(argv.size()), argv.data());
@@ -92,7 +96,7 @@ void expect_known_commands() {
 }
 TEST(Commands, WhatARehearsalDoesAreCommandsOfTheProgram) {
     expect_known_commands();
-    EXPECT_EQ(command_of(rehearse::Done{rehearse::NoAnswer{}, {job("0001X"), given("at", "doip://h:1")}, false}),
+    EXPECT_EQ(as_command(rehearse::Done{rehearse::NoAnswer{}, {job("0001X"), given("at", "doip://h:1")}, false}.act()),
               "fettle link read --job 0001X --at doip://h:1");
 }
 

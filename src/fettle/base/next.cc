@@ -19,8 +19,10 @@ bool is_of_a_job(Act act) {
         case Act::tidy_shelf:
         case Act::show_release:
         case Act::list_devices:
+        case Act::find_boxes:
         case Act::check_sheet:
-        case Act::rehearse: return false;
+        case Act::rehearse:
+        case Act::same: return false;
         default: return true;
     }
 }
@@ -40,8 +42,12 @@ std::string_view name_of(Act act) {
         case Act::check_family: return "check-family";
         case Act::import_family: return "import-family";
         case Act::add_family: return "add-family";
+        case Act::return_thing: return "return-thing";
         case Act::identify: return "identify";
+        case Act::find_boxes: return "find-boxes";
+        case Act::read_boxes: return "read-boxes";
         case Act::read_faults: return "read-faults";
+        case Act::keep_faults: return "keep-faults";
         case Act::add_to_shelf: return "add-to-shelf";
         case Act::verify_shelf: return "verify-shelf";
         case Act::tidy_shelf: return "tidy-shelf";
@@ -61,8 +67,10 @@ std::string_view name_of(Act act) {
         case Act::after: return "after";
         case Act::prove: return "prove";
         case Act::mend: return "mend";
+        case Act::make_sheet: return "make-sheet";
         case Act::check_sheet: return "check-sheet";
         case Act::rehearse: return "rehearse";
+        case Act::same: return "same";
     }
     return "";
 }
@@ -83,9 +91,13 @@ Proposal propose(Act act, std::vector<Argument> arguments) {
     return {act, std::move(arguments)};
 }
 
+Proposal with(Argument argument) {
+    return {Act::same, {std::move(argument)}};
+}
+
 const Proposal* Next::proposal() const {
     for (const Part& p : parts_)
-        if (const auto* act = std::get_if<Proposal>(&p)) return act;
+        if (const auto* act = std::get_if<Proposal>(&p); act && act->act != Act::same) return act;
     return nullptr;
 }
 
@@ -99,6 +111,10 @@ std::string Next::words(const std::function<std::string(const Proposal&)>& shown
         const Proposal& act = std::get<Proposal>(p);
         if (shown) {
             out += shown(act);
+            continue;
+        }
+        if (act.act == Act::same) {
+            for (const Argument& a : act.arguments) out += a.name + (a.value.empty() ? "" : " " + a.value);
             continue;
         }
         out += name_of(act.act);

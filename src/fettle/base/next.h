@@ -10,7 +10,7 @@
 
 namespace fettle {
 
-// Every act that an answer or an error may propose. Its name for programs: name_of().
+// Every act that an answer or an error may propose, or that a rehearsal shows. Its name for programs: name_of().
 enum class Act {
     open_job,
     list_jobs,
@@ -18,13 +18,17 @@ enum class Act {
     note,
     consent,
     open_points,
+    return_thing,
     draft_family,
     learn_family,
     check_family,
     import_family,
     add_family,
     identify,
+    find_boxes,
+    read_boxes,
     read_faults,
+    keep_faults,
     add_to_shelf,
     verify_shelf,
     tidy_shelf,
@@ -44,8 +48,10 @@ enum class Act {
     after,
     prove,
     mend,
+    make_sheet,
     check_sheet,
     rehearse,
+    same,  // none of its own: the one that was asked for, with these arguments; see with()
 };
 
 std::string_view name_of(Act act);  // "open-job"
@@ -74,6 +80,9 @@ inline Argument job(std::string number) {
     return given("job", std::move(number));
 }
 Proposal propose(Act act, std::vector<Argument> arguments = {});
+// An argument of the act that was asked for, as a part of a text: Next{"give ", with(wanted("by", "NAME"))}; by its
+// name alone as the place of an error: with(flag("by")).
+Proposal with(Argument argument);
 
 class Next {
 public:
@@ -85,15 +94,17 @@ public:
     Next(std::string words) {
         if (!words.empty()) parts_.emplace_back(std::move(words));
     }
+    Next(Proposal act) { parts_.emplace_back(std::move(act)); }
     // Words and acts in turn: Next{"mark its end first: ", propose(Act::mark, …)}.
     Next(std::initializer_list<Part> parts) : parts_(parts) {}
 
     bool empty() const { return parts_.empty(); }
     const std::vector<Part>& parts() const { return parts_; }
-    // The first act in it; nullptr when it is words alone.
+    // The first act in it; nullptr when it is words and arguments alone.
     const Proposal* proposal() const;
 
-    // One text, each act as `shown` shows it; without it by its name and what is given: "consent (one-way)".
+    // One text, each act as `shown` shows it; without it by its name and what is given: "consent (one-way)", an
+    // argument alone as "by NAME".
     std::string words(const std::function<std::string(const Proposal&)>& shown = {}) const;
 
     // Acts that name no job get this one: for rooms that compute on values and do not know its number.
@@ -104,5 +115,8 @@ public:
 private:
     std::vector<Part> parts_;
 };
+
+// The same for a text that is no next step, and may name an argument: the place of an error.
+using Words = Next;
 
 }  // namespace fettle

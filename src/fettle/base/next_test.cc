@@ -40,9 +40,23 @@ TEST(Next, ActsOfTheShopHaveNoJob) {
     EXPECT_EQ(shelve.words(), "add-to-shelf (PATH), then plan (00042-3)");
 }
 
+// "give NAME as by" is nothing that a face could make a button of: it is no act of its own.
+TEST(Next, AnArgumentOfTheActThatWasAskedStandsInAText) {
+    const Next give{"give ", with(wanted("by", "NAME")), " or ", with(flag("undo")), "; see ", propose(Act::show_job)};
+    EXPECT_EQ(give.words(), "give by NAME or undo; see show-job");
+    EXPECT_EQ(give.words([](const Proposal& p) { return "<" + std::string(name_of(p.act)) + ">"; }),
+              "give <same> or <same>; see <show-job>");
+    ASSERT_NE(give.proposal(), nullptr);
+    EXPECT_EQ(give.proposal()->act, Act::show_job);
+    EXPECT_EQ(Next(with(flag("by"))).proposal(), nullptr);
+    Next named = give;
+    named.name_job("00042-3");
+    EXPECT_EQ(named.words(), "give by NAME or undo; see show-job (00042-3)");
+}
+
 TEST(Next, EveryActHasANameOfItsOwn) {
     std::vector<std::string_view> seen;
-    for (int i = 0; i <= static_cast<int>(Act::rehearse); ++i) {
+    for (int i = 0; i <= static_cast<int>(Act::same); ++i) {
         const auto name = name_of(static_cast<Act>(i));
         ASSERT_FALSE(name.empty()) << i;
         for (const auto other : seen) ASSERT_NE(name, other);

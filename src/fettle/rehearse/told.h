@@ -69,6 +69,8 @@ struct Done {
     Outcome outcome;
     std::vector<Argument> said;  // for the act, as the person would say it in the rehearsal's folder
     bool at_length = false;      // worth reading whole, not only its headline
+
+    Proposal act() const;  // as an answer would propose it
 };
 
 struct TakesUp {  // a step whose run had begun before: what the journal holds of it is passed unseen
