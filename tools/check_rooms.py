@@ -1,7 +1,8 @@
 #!/usr/bin/python3
 """A room includes only rooms that its CMake link list names; no room links one below itself, so there is no cycle; and
 the rooms of the pure core touch no file, clock, thread or socket. No room talks to a terminal or names a command of the
-program: a next step is an act with its arguments (fettle/base/next.h), which apps/fettle/commands.cc makes a command."""
+program: a next step is an act with its arguments (fettle/base/next.h), which apps/fettle/commands.cc makes a command;
+nor does one name an option, which is an argument there (with()), unless it makes the pages or starts other programs."""
 
 import re
 
@@ -12,6 +13,7 @@ EFFECTS = re.compile(
     r"^(fstream|filesystem|iostream|cstdio|stdio\.h|thread|mutex|future|ctime|time\.h|unistd\.h|fcntl\.h|sys/.*|netinet/.*"
     r"|boost/asio.*|soci/.*|sqlite3\.h|fettle/base/files\.h)$")
 
+NAMES_OPTIONS = {"show", "rehearse", "alarm"}  # the first two speak for the command line, the last starts programs
 SIGNED_HEAD = "fettle family file\\n{}\\n{}"  # what stands above a family file where it is signed; no command
 TERMINAL = re.compile(r"\bisatty\b|(?<!n)(?<!\w)printf\b|<iostream>|std::(?:cin|cout|cerr)\b")
 
@@ -22,13 +24,25 @@ def commands():
     return sorted({title.split()[0] for title in re.findall(r"^### `fettle ([a-z -]+)", page, re.M)})
 
 
-def named_commands(text, words):
-    """(line, command) of each string literal that names one, comments left out."""
-    named = re.compile(r"\bfettle (" + "|".join(words) + r")\b")
+def literals(text):
+    """(line, string literal), comments left out."""
     for number, line in enumerate(text.splitlines(), 1):
         for literal in re.findall(r'"((?:[^"\\]|\\.)*)"', re.sub(r"(^|\s)//.*", "", line)):
-            if literal != SIGNED_HEAD:
-                yield from ((number, match[0]) for match in named.finditer(literal))
+            yield number, literal
+
+
+def named_commands(text, words):
+    """(line, command) of each string literal that names one."""
+    named = re.compile(r"\bfettle (" + "|".join(words) + r")\b")
+    for number, literal in literals(text):
+        if literal != SIGNED_HEAD:
+            yield from ((number, match[0]) for match in named.finditer(literal))
+
+
+def named_options(text):
+    """(line, option) of each string literal that names one."""
+    for number, literal in literals(text):
+        yield from ((number, match[0]) for match in re.finditer(r"--[a-z][a-z-]*", literal))
 
 
 def link_lists():
@@ -73,6 +87,8 @@ def main():
                 findings.append(f"{shown(path)}: {match[0]}: only apps/ talks to a terminal")
             for line, command in named_commands(text, words):
                 findings.append(f'{shown(path)}:{line}: names the command "{command}"; give an Act (fettle/base/next.h)')
+            for line, option in () if room in NAMES_OPTIONS else named_options(text):
+                findings.append(f"{shown(path)}:{line}: names the option {option}; give it with() (fettle/base/next.h)")
         links, test_links = rooms[room]
         allowed = {room, *links, *(test_links if is_test(path) else ())}
         for line, name in includes(path):

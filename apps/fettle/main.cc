@@ -35,7 +35,7 @@ bool say(const std::string& text) {
 }
 
 int fail(const std::string& command, Error error, bool json) {
-    error.place = shortened(error.place);
+    error.place = shortened(error.place.words(as_command));
     error.problem = shortened(error.problem);
     if (json) say(show::as_json(command, error, as_command));
     std::fprintf(stderr, "fettle%s%s: %s\n", command.empty() ? "" : " ", command.c_str(),

@@ -102,7 +102,7 @@ Status make_folder(const fs::path& path) {
     fs::create_directories(path, ec);
     if (ec)
         return outside_error("folder-not-made", path.string(), "cannot be created: " + ec.message(),
-                             "choose a place that can be written (--home DIR)");
+                             Next{"choose a place that can be written (", with(wanted("home", "DIR")), ")"});
     return {};
 }
 

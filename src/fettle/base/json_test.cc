@@ -11,7 +11,7 @@ TEST(Json, NamesThePlaceOfTheFirstFault) {
     const auto r = parse_json("{\n  \"a\": 1,\n  \"b\": x\n}", "release.json");
     ASSERT_FALSE(r);
     EXPECT_EQ(r.error().code, "json-unreadable");
-    EXPECT_EQ(r.error().place.rfind("release.json:3:", 0), 0u) << r.error().place;
+    EXPECT_EQ(r.error().place.words().rfind("release.json:3:", 0), 0u) << r.error().place.words();
 }
 
 TEST(Json, RefusesCutAndDoubledDocuments) {

@@ -21,7 +21,7 @@ enum class ErrorKind {
 struct Error {
     ErrorKind kind = ErrorKind::bad_input;
     std::string code;     // stable, kebab-case, listed in docs/reasons.md
-    std::string place;    // file, offset, line, key or address; may be empty
+    Words place;          // file, offset, line, key, address, or an argument: with(flag("by")); may be empty
     std::string problem;  // what was found and what was expected
     Next next;            // what the technician can do now
 
@@ -34,9 +34,9 @@ using Result = tl::expected<T, Error>;
 using Status = Result<void>;
 
 // Short makers, so that a failing branch reads as one statement: return bad_input("code", "place", "problem", "next");
-tl::unexpected<Error> usage_error(std::string code, std::string place, std::string problem, Next next);
-tl::unexpected<Error> bad_input(std::string code, std::string place, std::string problem, Next next);
-tl::unexpected<Error> outside_error(std::string code, std::string place, std::string problem, Next next);
+tl::unexpected<Error> usage_error(std::string code, Words place, std::string problem, Next next);
+tl::unexpected<Error> bad_input(std::string code, Words place, std::string problem, Next next);
+tl::unexpected<Error> outside_error(std::string code, Words place, std::string problem, Next next);
 
 // Pass an error on: if (!r) return pass(r);
 template <class T>

@@ -7,7 +7,8 @@ using records::Kind;
 
 tl::unexpected<Error> unknown(const std::filesystem::path& file, std::string_view job) {
     return bad_input("job-unknown", "job " + std::string(job), "is not in this bench book (" + file.string() + ")",
-                     Next{"look it up with: ", propose(Act::list_jobs), ", or name another home (--home DIR)"});
+                     Next{"look it up with: ", propose(Act::list_jobs), ", or name another home (",
+                          with(wanted("home", "DIR")), ")"});
 }
 
 }  // namespace

@@ -48,7 +48,7 @@ std::vector<std::string> choose_card(ContentAudit& c, const family::Release& r) 
         c.s.out.judgement.add(
             Reason{e.code, e.code == "sizes-not-known" ? Verdict::cant_say : Verdict::halt,
                    fmt::format("Which files belong on this card is not known: {} {}.", printable(r.release), e.problem),
-                   e.place, by_family, e.next});
+                   e.place.words(), by_family, e.next});
         std::vector<std::string> here;  // what is missing cannot be told
         for (auto& p : all_paths(r))
             if (!c.look.prefixes(c.on_card(p)).empty()) here.push_back(std::move(p));

@@ -229,16 +229,16 @@ void without_family(ContentAudit& c) {
     if (c.s.request.family) {
         c.s.add("index-not-known", Verdict::cant_say,
                 "The family file does not say how an index is read: which files belong here and whether they are whole "
-                "was not checked. Hold the card against what it was laid from (--release ./FOLDER).",
-                c.s.request.family->id, "family file");
+                "was not checked. Hold the card against what it was laid from.",
+                c.s.request.family->id, "family file", Next{"name its folder: ", with(wanted("release", "./FOLDER"))});
         c.s.out.not_checked.emplace_back("index, files and digests: the family file has no [package]");
         return;
     }
     c.s.add("family-not-named", Verdict::cant_say,
             "Which box this card is for was not said: where the index must stand, which files belong here and whether "
             "they are whole was not checked. Name the family.",
-            "", "no family named");
-    c.s.out.not_checked.emplace_back("index, files and digests: no family was named (--family ID)");
+            "", "no family named", Next(with(wanted("family", "ID"))));
+    c.s.out.not_checked.emplace_back("index, files and digests: no family was named");
 }
 
 }  // namespace

@@ -32,9 +32,10 @@ void judge_stale(ContentAudit& c, const std::string& release) {
     const auto order = family::compare_versions(f.order, release, newest);
     if (!order || *order >= 0) return;
     c.s.add("stale-release", Verdict::mind,
-            fmt::format("The card holds release {}; {} is {}. Lay that one, unless this is wanted (--release {}).",
-                        printable(release), whence, printable(newest), printable(release)),
-            c.index_path(), "version order of the family file");
+            fmt::format("The card holds release {}; {} is {}. Lay that one, unless this is wanted.", printable(release),
+                        whence, printable(newest)),
+            c.index_path(), "version order of the family file",
+            Next{"if this one is wanted: ", with(given("release", release))});
 }
 
 // The same number for other boxes: the number alone would let it pass.

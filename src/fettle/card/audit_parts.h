@@ -27,8 +27,10 @@ struct AuditState {
         const auto* r = rule();
         return r && r->foreign == "refused" ? Verdict::halt : Verdict::mind;
     }
-    void add(std::string code, Verdict verdict, std::string text, std::string where, std::string rests_on) {
-        out.judgement.add(Reason{std::move(code), verdict, std::move(text), std::move(where), std::move(rests_on)});
+    void add(std::string code, Verdict verdict, std::string text, std::string where, std::string rests_on,
+             Next next = {}) {
+        out.judgement.add(
+            Reason{std::move(code), verdict, std::move(text), std::move(where), std::move(rests_on), std::move(next)});
     }
     // All the names of a finding whose text shows a few of them.
     void list(std::string code, std::vector<std::string> names) {

@@ -54,7 +54,7 @@ void judge_gpt(AuditState& s, const Table& t) {
             "card-read-failed", Verdict::halt,
             fmt::format("The GPT cannot be read: {}. Clean the contacts and try once more; then take another card.",
                         state.error().problem),
-            state.error().place, "device");
+            state.error().place.words(), "device");
     const bool taken = s.rule() && s.rule()->table == "gpt";
     if (!state->header.empty())
         s.add("gpt-header-wrong", taken ? Verdict::halt : Verdict::mind,
@@ -247,9 +247,10 @@ Result<std::optional<Volume>> audit_table(AuditState& s) {
     }
     if (!volume) {
         s.add(volume.error().code == "boot-sector-wrong" ? "boot-sector-wrong" : "card-read-failed", Verdict::halt,
-              fmt::format("The {} boot sector is damaged: {} {}. Lay the card again.", found, volume.error().place,
-                          volume.error().problem),
-              volume.error().place, found == "FAT" ? "FAT specification 1.03, boot sector" : "exFAT specification 3.1");
+              fmt::format("The {} boot sector is damaged: {} {}. Lay the card again.", found,
+                          volume.error().place.words(), volume.error().problem),
+              volume.error().place.words(),
+              found == "FAT" ? "FAT specification 1.03, boot sector" : "exFAT specification 3.1");
         return std::nullopt;
     }
     const BootSector& b = volume->boot();

@@ -75,8 +75,8 @@ struct Judge {
     const Gauged& g;
     Judgement out;
 
-    void add(const char* code, Verdict v, std::string text, std::string rests_on) {
-        out.add(Reason{code, v, std::move(text), "", std::move(rests_on)});
+    void add(const char* code, Verdict v, std::string text, std::string rests_on, Next next = {}) {
+        out.add(Reason{code, v, std::move(text), "", std::move(rests_on), std::move(next)});
     }
 
     static std::string of_marks(std::uint64_t n, const Seen& s) {
@@ -151,9 +151,10 @@ struct Judge {
         } else {
             add("gauge-warm", Verdict::cant_say,
                 figures +
-                    ", but the system may have answered from its memory: pull the card, put it back, and gauge "
-                    "with --again.",
-                measured(s->sectors, "sectors, from the system's memory perhaps"));
+                    ", but the system may have answered from its memory: pull the card, put it back, and gauge it "
+                    "again.",
+                measured(s->sectors, "sectors, from the system's memory perhaps"),
+                Next{"when it is back: ", with(flag("again"))});
         }
     }
 

@@ -32,7 +32,8 @@ tl::unexpected<Error> not_opened(const FoundDevice& d, int error) {
         case EACCES:
         case EPERM:
             return outside_error("device-not-permitted", d.path, "may not be written by you: " + why(error),
-                                 "run as root with --home naming your own folder, or join the group that owns it");
+                                 Next{"run as root with ", with(flag("home")),
+                                      " naming your own folder, or join the group that owns it"});
         case EROFS:
             return bad_input("device-read-only-medium", d.path, "is write-protected", "look at the card's slider");
         default:

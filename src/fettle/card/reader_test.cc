@@ -236,7 +236,7 @@ TEST(BootSector, NamesTheFieldThatIsWrong) {
         Bytes b = s.bytes;
         b[at] = v;
         const auto r = parse_boot_sector(b);
-        return r ? std::string() : r.error().place + ": " + r.error().problem;
+        return r ? std::string() : r.error().place.words() + ": " + r.error().problem;
     };
     EXPECT_EQ(said(13, 3), "boot sector, sectors per cluster: holds 3, allowed is a power of two from 1 to 128");
     EXPECT_EQ(said(12, 3), "boot sector, bytes per sector: holds 768, allowed is 512, 1024, 2048 or 4096");

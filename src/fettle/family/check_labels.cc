@@ -100,7 +100,7 @@ std::optional<LabelMatcher> check_rule(const LabelRule& rule, const std::string&
     auto m = LabelMatcher::make(rule);
     if (!m) {
         const Error& e = m.error();
-        log.mistake(key + ".pattern", (e.place.empty() ? "" : e.place + ": ") + e.problem, e.next.words());
+        log.mistake(key + ".pattern", (e.place.empty() ? "" : e.place.words() + ": ") + e.problem, e.next.words());
         return std::nullopt;
     }
     check_values(rule, *m, key, log);

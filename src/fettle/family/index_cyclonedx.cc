@@ -96,7 +96,7 @@ RawIndex read_cyclonedx_index(const PackageRule& rule, std::string_view text, Fa
     out.between.assign(1, ' ');
     const auto parsed = parse_json(text, rule.index);
     if (!parsed) {
-        faults.add(parsed.error().place, parsed.error().problem);
+        faults.add(parsed.error().place.words(), parsed.error().problem);
         return out;
     }
     if (!parsed->is_object() || !says(parsed->get_object(), "bomFormat", "CycloneDX")) {

@@ -79,7 +79,7 @@ RawIndex read_json_index(const PackageRule& rule, std::string_view text, Faults&
     RawIndex out;
     const auto parsed = parse_json(text, rule.index);
     if (!parsed) {
-        faults.add(parsed.error().place, parsed.error().problem);
+        faults.add(parsed.error().place.words(), parsed.error().problem);
         return out;
     }
     out.release = item_of(*parsed, "", rule.release_fields);

@@ -36,7 +36,7 @@ Loaded load_family_text(std::string_view toml) {
     const auto tree = parse_toml(toml);
     if (!tree) {
         const Error& e = tree.error();
-        out.mistakes.push_back({line_in(e.place), "", e.problem, e.next.words(), false});
+        out.mistakes.push_back({line_in(e.place.words()), "", e.problem, e.next.words(), false});
         return out;
     }
     Log log;

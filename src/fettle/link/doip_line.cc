@@ -195,7 +195,7 @@ Status DoipLine::connect(const Endpoint& at, Loop& loop, const Timing& timing, c
         return outside_error(
             "link-not-reachable", text_of(at),
             w == Waited::late ? std::string("nobody took the connection in time") : "no connection: " + error.message(),
-            "check cable, address and ignition; `link find` asks who is there");
+            Next{"check cable, address and ignition; `", propose(Act::find_boxes), "` asks who is there"});
     socket_.set_option(tcp::no_delay(true), error);
     socket_.non_blocking(true, error);
     loopback_ = address->is_loopback();

@@ -82,7 +82,7 @@ void read_pieces(Connection& c, const family::LinkBox& record, BoxInventory& out
     if (r.said != Said::value) return;
     auto pieces = parse_lines_record(r.data);
     if (!pieces) {
-        fact = {Known::unreadable, {}, pieces.error().place + ": " + pieces.error().problem};
+        fact = {Known::unreadable, {}, pieces.error().place.words() + ": " + pieces.error().problem};
         return;
     }
     fact.value = as_text(r.data);
@@ -100,7 +100,7 @@ void read_history(Connection& c, const family::LinkBox& record, BoxInventory& ou
     if (r.said != Said::value) return;
     auto history = parse_history_record(r.data, record.history_layout != "lines");
     if (!history) {
-        fact = {Known::unreadable, {}, history.error().place + ": " + history.error().problem};
+        fact = {Known::unreadable, {}, history.error().place.words() + ": " + history.error().problem};
         return;
     }
     fact.value = as_text(r.data);

@@ -37,7 +37,7 @@ TEST(HistoryRecord, ReleasesInOrder) {
 TEST(LinesRecord, WhatIsWrongIsNamedByLine) {
     const auto bad = [](std::string_view text) {
         const auto r = parse_lines_record(as_bytes(text));
-        return r ? std::string("read") : r.error().place + ": " + r.error().problem;
+        return r ? std::string("read") : r.error().place.words() + ": " + r.error().problem;
     };
     EXPECT_EQ(bad("a 1\nb\n"), "line 2 of the piece record: 'b' is not a name, one blank and a version");
     EXPECT_EQ(bad("a  1\n"), "line 1 of the piece record: 'a  1' is not a name, one blank and a version");

@@ -46,7 +46,7 @@ struct Order {
 
 auto wrong(std::size_t at, std::string what) {
     return bad_input("recording-not-understood", fmt::format("offset {}", at), std::move(what),
-                     "give a pcapng file as `link read --record` writes it");
+                     Next{"give a pcapng file as `", propose(Act::read_boxes, {flag("record")}), "` writes it"});
 }
 
 struct Interface {

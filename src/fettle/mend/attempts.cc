@@ -219,8 +219,7 @@ private:
         if (worst == Outcome::nothing_changed) return false;
         risk = fmt::format("if power went once more: \"{}\" (power-cut map, two cuts)", cutmap::words(worst));
         if (!c_.supply_failed) return false;
-        hold(kind,
-             fmt::format("power went once, and {}: first a supply that holds, and say so (--supply holds)", risk));
+        hold(kind, fmt::format("power went once, and {}: first a supply that holds", risk));
         a_.withheld.back().wants_supply = true;
         return true;
     }

@@ -226,28 +226,29 @@ private:
         if (contradicted_) {
             a_.look = "are the last sign, its time and what the box does now as they were told? Put right what is not";
         } else if (q_.found.power == Power::not_said) {
-            a_.look = "was it without power since the last sign? Say --power lost or --power kept";
+            a_.look = "was it without power since the last sign?";
+            next = {"say ", with(given("power", "lost")), " or ", with(given("power", "kept"))};
         } else if (comes_up_fed() && q_.found.release.empty()) {
             a_.look =
-                "it was not without power and comes up: it has restarted by itself, is done, or works on unseen. Say "
-                "what "
-                "its version view shows: --release R";
+                "it was not without power and comes up: it has restarted by itself, is done, or works on unseen. What "
+                "does its version view show?";
+            next = {"say it: ", with(wanted("release", "R"))};
         } else if (comes_up_fed() && q_.found.release == q_.sheet.to) {
             a_.look = "it shows the release of this run: if it is done, mark its end and prove it; else keep it fed";
             next = {"mark its end: ", propose(Act::mark, {given("event", "ended")})};
         } else if (q_.found.power == Power::kept && q_.found.now == Now::not_said) {
-            a_.look =
-                "what does it show now, fed as it is? Say --now starts, recovery, goes-on (also when its picture "
-                "stands "
-                "still) or dark";
+            a_.look = "what does it show now, fed as it is?";
+            next = {"say ", with(given("now", "starts")),
+                    ", recovery, goes-on (also when its picture stands still) or dark"};
         } else if (q_.found.power == Power::lost && q_.found.now == Now::not_said) {
-            a_.look = fmt::format(
-                "feed it from a supply that holds, card in, and say within {} what it does: --now starts, recovery, "
-                "goes-on or dark",
-                human_duration(std::max(60.0, longest_dark_s(q_.family, q_.forecast))));
+            a_.look = fmt::format("feed it from a supply that holds, card in, and say within {} what it does",
+                                  human_duration(std::max(60.0, longest_dark_s(q_.family, q_.forecast))));
+            next = {"say it: ", with(given("now", "starts")), ", recovery, goes-on or dark"};
         }
-        if (a_.look.empty() && a_.attempts.size() == 1 && waits_for_supply())
-            a_.look = "feed it from a supply that does not fail again, and say so: --supply holds";
+        if (a_.look.empty() && a_.attempts.size() == 1 && waits_for_supply()) {
+            a_.look = "feed it from a supply that does not fail again";
+            next = {"say so: ", with(given("supply", "holds"))};
+        }
         if (const std::string& r = q_.found.release; !r.empty() && r != q_.sheet.from && r != q_.sheet.to)
             say("mend-release-odd", Verdict::cant_say,
                 fmt::format("{} is neither what was installed ({}) nor what this run brings ({}): mistyped, or another "
@@ -295,7 +296,7 @@ private:
         }
         if (q_.seen.ended) where = "It ended with a piece refused. ";
         if (!a_.look.empty()) {
-            a_.sentence = where + "Look first: " + a_.look + ".";
+            a_.sentence = where + "Look first: " + a_.look + (a_.look.ends_with('?') ? "" : ".");
             return;
         }
         if (a_.stop) {

@@ -13,13 +13,14 @@ namespace fettle::records {
 namespace fs = std::filesystem;
 namespace {
 
-std::string_view what_next(Trouble t) {
+Next what_next(Trouble t) {
     switch (t) {
         case Trouble::busy: return "wait until the other command has ended, then try again";
         case Trouble::full: return "make room on the disk, then try again";
         case Trouble::damaged: return "keep the file as it is and go on from the last copy of this folder";
-        case Trouble::read_only: return "choose a place that can be written (--home DIR)";
-        case Trouble::cannot_open: return "check that the folder exists and can be written (--home DIR)";
+        case Trouble::read_only: return {"choose a place that can be written (", with(wanted("home", "DIR")), ")"};
+        case Trouble::cannot_open:
+            return {"check that the folder exists and can be written (", with(wanted("home", "DIR")), ")"};
         case Trouble::clash:
         case Trouble::other: break;
     }
@@ -94,7 +95,7 @@ struct Database::State {
             result = SQLITE_FULL;
         const Trouble t = trouble_of(result);
         return {t == Trouble::clash ? ErrorKind::bad_input : ErrorKind::outside, std::string(code(t)), file.string(),
-                fmt::format("{} ({})", in_words(t), sqlites_words(e.get_error_message())), std::string(what_next(t))};
+                fmt::format("{} ({})", in_words(t), sqlites_words(e.get_error_message())), what_next(t)};
     }
 
     template <class F>
@@ -258,8 +259,7 @@ Status Database::check() {
     if (!rows) return pass(rows);
     if (rows->size() == 1 && rows->front().text(0) == "ok") return {};
     return outside_error("records-damaged", state_->file.string(),
-                         rows->empty() ? "its check says nothing" : rows->front().text(0),
-                         std::string(what_next(Trouble::damaged)));
+                         rows->empty() ? "its check says nothing" : rows->front().text(0), what_next(Trouble::damaged));
 }
 
 namespace {
@@ -274,7 +274,7 @@ Result<std::int64_t> known_version(Database& db, const fs::path& file, const Sch
     const auto foreign = [&](std::string_view what) {
         return outside_error("records-not-ours", file.string(),
                              fmt::format("is a database, but {}; a {} was expected", what, schema.name),
-                             "name another home (--home DIR); this file is left as it is");
+                             Next{"name another home (", with(wanted("home", "DIR")), "); this file is left as it is"});
     };
     if (ours->front().number(0) == 0) return foreign("of another program");
     auto version = db.query("select name, version from fettle_schema", {Kind::text, Kind::number});
@@ -320,7 +320,7 @@ Result<Database> Database::open(const fs::path& file, const Schema& schema, std:
     const std::string name = file.string();
     if (name.find_first_of("\"\n") != std::string::npos || name.find('\0') != std::string::npos)
         return bad_input("records-bad-path", name, "a path with a double quote or a line break cannot be opened",
-                         "choose another folder (--home DIR)");
+                         Next{"choose another folder (", with(wanted("home", "DIR")), ")"});
     // Before SQLite wakes up; a name that begins with "file:" is then taken for a URI.
     static const int uris = sqlite_api::sqlite3_config(SQLITE_CONFIG_URI, 1);
     std::error_code ec;
@@ -348,7 +348,7 @@ Result<Database> Database::open(const fs::path& file, const Schema& schema, std:
         if (mode != "wal")
             return outside_error("records-failed", name,
                                  "the disk does not allow write-ahead records (mode " + mode + ")",
-                                 "choose a home on a local disk (--home DIR)");
+                                 Next{"choose a home on a local disk (", with(wanted("home", "DIR")), ")"});
         session.once << "pragma synchronous = full";
         session.once << "pragma foreign_keys = on";
         return {};

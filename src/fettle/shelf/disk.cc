@@ -13,7 +13,8 @@ namespace fs = std::filesystem;
 tl::unexpected<Error> write_failed(const fs::path& path, const char* what) {
     return outside_error(errno == ENOSPC || errno == EDQUOT ? "shelf-full" : "shelf-write-failed", path.string(),
                          fmt::format("{}: {}", what, std::generic_category().message(errno)),
-                         "make room, or choose a home that can be written (--home DIR); the shelf is as it was");
+                         Next{"make room, or choose a home that can be written (", with(wanted("home", "DIR")),
+                              "); the shelf is as it was"});
 }
 
 Result<int> Disk::create(const fs::path& file) {

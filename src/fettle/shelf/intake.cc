@@ -29,7 +29,7 @@ Reason halt(std::string code, std::string where, std::string text, std::string r
 // What is wrong with the package is a finding; what is wrong with the machine stays an error.
 bool as_finding(const Error& e, Judgement& j) {
     if (e.kind != ErrorKind::bad_input) return false;
-    j.add(halt(e.code, e.place, e.problem + "; " + e.next.words(), "package"));
+    j.add(halt(e.code, e.place.words(), e.problem + "; " + e.next.words(), "package"));
     return true;
 }
 

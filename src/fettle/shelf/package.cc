@@ -128,7 +128,8 @@ Result<std::unique_ptr<Package>> open_package(const fs::path& path, const std::s
     return bad_input(
         "package-not-archive", place,
         "is neither a folder nor an archive that is read here (zip, 7z, tar, tar.gz, tar.bz2, tar.xz, tar.zst)",
-        "name a folder or such an archive; the shelf also takes an index alone: shelf add --index-only");
+        Next{"name a folder or such an archive; the shelf also takes an index alone: ",
+             propose(Act::add_to_shelf, {flag("index-only")})});
 }
 
 }  // namespace fettle::shelf

@@ -71,7 +71,8 @@ Result<Shelf> Shelf::open(const fs::path& folder, Disk* disk) {
     if (fs::exists(folder / "objects", ec))
         return outside_error("shelf-old-layout", folder.string(),
                              "was made by an earlier Fettle, which kept each piece in a file of its own",
-                             "add its packages again to a new home (--home DIR); this folder is left as it is");
+                             Next{"add its packages again to a new home (", with(wanted("home", "DIR")),
+                                  "); this folder is left as it is"});
     for (;;) {
         std::vector<fs::path> made = missing_folders(folder);
         for (const char* part : {"packs", "staging"})
@@ -99,11 +100,12 @@ namespace {
 
 Status check_slip(const ProvenanceSlip& slip) {
     if (trim(slip.from).empty())
-        return usage_error("slip-from-missing", "--from", "a package is not shelved without saying where it came from",
-                           "--from \"who or where\"");
+        return usage_error("slip-from-missing", with(flag("from")),
+                           "a package is not shelved without saying where it came from",
+                           Next(with(given("from", "who or where"))));
     const std::string& also = slip.also_seen_sha256;
     if (!also.empty() && (also.size() != 64 || !unhex(also)))
-        return usage_error("also-seen-form", "--also-seen", "is no SHA-256: 64 hex digits were expected",
+        return usage_error("also-seen-form", with(flag("also-seen")), "is no SHA-256: 64 hex digits were expected",
                            "take it from the other source's page, or from sha256sum");
     return {};
 }

@@ -28,7 +28,7 @@ Result<Outline> find_outline(Catalogue& catalogue, std::string_view family, std:
         for (const Outline& o : *found) families.push_back(o.family);
         return bad_input("release-ambiguous", place,
                          "is on the shelf for more than one family: " + join(families, ", "),
-                         "say which with --family");
+                         Next{"say which with ", with(flag("family"))});
     }
     auto all = catalogue.outlines(family, "");
     if (!all) return pass(all);

@@ -27,7 +27,7 @@ std::string_view words(Right r) {
 Result<Right> right_from(std::string_view word) {
     for (const auto& [right, known] : rights)
         if (known == word) return right;
-    return usage_error("right-form", "--right", "\"" + printable(word) + "\" is no right that is known here",
+    return usage_error("right-form", with(flag("right")), "\"" + printable(word) + "\" is no right that is known here",
                        "one of maker-portal, customer-owned, licence, own-work, unknown");
 }
 

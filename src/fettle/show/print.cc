@@ -164,7 +164,7 @@ std::string as_json(const std::string& command, const Error& error, const ShowAc
     doc["headline"] = error.message(shown);
     doc["error"] = json::object{{"kind", words(error.kind)},
                                 {"code", error.code},
-                                {"place", error.place},
+                                {"place", error.place.words(shown)},
                                 {"problem", error.problem},
                                 {"next", error.next.words(shown)}};
     doc["data"] = json::object();

@@ -47,7 +47,8 @@ NewEntry as_left_entry(const AsLeft& left) {
 Result<AsLeft> keep_as_left(const Workshop& shop, const AfterRequest& request) {
     if (request.withdraw == (request.list || !request.release.empty()))
         return usage_error("as-left-missing", "as-left", "nothing was said, or a list beside its withdrawal",
-                           "give --typed FILE, --release R, or both; or --withdraw alone");
+                           Next{"give ", with(wanted("typed", "FILE")), ", ", with(wanted("release", "R")),
+                                ", or both; or ", with(flag("withdraw")), " alone"});
     return until_journal_rests([&]() -> Result<AsLeft> {
         const auto run = load_job_run(shop, request.job);
         if (!run) return pass(run);

@@ -64,7 +64,7 @@ Status agree_to_erase(const EraseQuestion& q, const EraseConsent& consent) {
     if (!consent.serial.empty()) {
         if (card::agrees(d, consent.serial, false)) return {};
         return usage_error(
-            "erase-serial-differs", "--yes-erase",
+            "erase-serial-differs", with(flag("yes-erase")),
             fmt::format("'{}' is not the {} of {}, which is {}", printable(consent.serial), what, d.path, d.to_agree()),
             "make sure that this is the right card, then give its whole " + std::string(what));
     }
@@ -78,7 +78,7 @@ Status agree_to_erase(const EraseQuestion& q, const EraseConsent& consent) {
         "erase-not-agreed", d.path,
         fmt::format("{}{} {}, {}; on it: {}. All of that would be lost, and nobody agreed to it",
                     d.model.empty() ? "" : d.model + ", ", what, d.to_agree(), size_words(d), join(q.on_it, "; ")),
-        fmt::format("if that may go, add --yes-erase '{}'", d.to_agree()));
+        Next{"if that may go, add ", with(given("yes-erase", d.to_agree()))});
 }
 
 Result<EraseQuestion> erase_question(const card::FoundDevice& device, Judgement known, std::string purpose) {

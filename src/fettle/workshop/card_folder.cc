@@ -63,8 +63,9 @@ Result<std::optional<family::Family>> family_of(const Workshop& shop, const std:
         const auto text = read_text_file(folder / f.package->index, most_index_bytes);
         if (!text || !family::read_index(f, *text)) continue;
         if (found)
-            return usage_error("family-not-clear", "--family", "indexes of several known families could stand there",
-                               "say which: --family ID");
+            return usage_error("family-not-clear", with(flag("family")),
+                               "indexes of several known families could stand there",
+                               Next{"say which: ", with(wanted("family", "ID"))});
         found = std::move(f);
     }
     return found;
@@ -157,8 +158,9 @@ Result<ReleaseToLay> folder_to_lay(const Workshop& shop, const std::string& fami
     out.careful = !out.family.card;
     if (out.careful) out.family.card = card::careful_rule(out.family);
     if (out.family.card->in_turn.most > 1)
-        return bad_input("folder-several-cards", printable(named), "is of a family that takes several cards in turn",
-                         Next{"shelve it (", propose(Act::add_to_shelf), "), then lay each card with --card N"});
+        return bad_input(
+            "folder-several-cards", printable(named), "is of a family that takes several cards in turn",
+            Next{"shelve it (", propose(Act::add_to_shelf), "), then lay each card with ", with(wanted("card", "N"))});
     return out;
 }
 

@@ -20,16 +20,19 @@ using Files = std::vector<family::PieceFile>;
 Status name_card(unsigned asked, ReleaseToLay& out) {
     const std::string release = printable(out.release.release);
     if (asked > out.cards && out.cards > 1)
-        return usage_error("card-not-named", "--card",
-                           fmt::format("{} takes {} cards; there is no card {}", release, out.cards, asked),
-                           fmt::format("take one of --card 1 to --card {}", out.cards));
+        return usage_error(
+            "card-not-named", with(flag("card")),
+            fmt::format("{} takes {} cards; there is no card {}", release, out.cards, asked),
+            Next{"take one of ", with(given("card", "1")), " to ", with(given("card", std::to_string(out.cards)))});
     if (asked > 1 && out.cards == 1)
-        return usage_error("card-not-named", "--card", fmt::format("{} takes one card", release), "leave --card out");
+        return usage_error("card-not-named", with(flag("card")), fmt::format("{} takes one card", release),
+                           Next{"leave ", with(flag("card")), " out"});
     if (asked == 0 && out.cards > 1)
         return usage_error(
-            "card-not-named", "--card",
+            "card-not-named", with(flag("card")),
             fmt::format("{} takes {} cards, one after the other; which one was not said", release, out.cards),
-            fmt::format("lay each on a card of its own: --card 1 to --card {}", out.cards));
+            Next{"lay each on a card of its own: ", with(given("card", "1")), " to ",
+                 with(given("card", std::to_string(out.cards)))});
     out.card = asked == 0 ? 1 : asked;
     return {};
 }
@@ -69,10 +72,12 @@ Status add_sources(const std::shared_ptr<const shelf::Shelf>& shelf, unsigned as
 
 Result<ReleaseToLay> folder_asked(const Workshop& shop, const ReleaseAsked& asked, bool for_job) {
     if (for_job)
-        return usage_error("folder-for-job", asked.release, "is a folder; a job's card is laid from the shelf",
-                           Next{"shelve it first (", propose(Act::add_to_shelf), "), or leave --job out"});
+        return usage_error(
+            "folder-for-job", asked.release, "is a folder; a job's card is laid from the shelf",
+            Next{"shelve it first (", propose(Act::add_to_shelf), "), or leave ", with(flag("job")), " out"});
     if (asked.card > 1)
-        return usage_error("card-not-named", "--card", "a folder is laid on one card", "leave --card out");
+        return usage_error("card-not-named", with(flag("card")), "a folder is laid on one card",
+                           Next{"leave ", with(flag("card")), " out"});
     return folder_to_lay(shop, asked.family, asked.release);
 }
 
@@ -90,9 +95,10 @@ Result<ReleaseToLay> release_to_lay(const Workshop& shop, const ReleaseAsked& as
     auto shelved = shelf->find(asked.family, asked.release);
     if (!shelved) return pass(shelved);
     if (for_job && shelved->slip.right == shelf::Right::unknown)
-        return bad_input("right-unknown", asked.release,
-                         "is on the shelf with an unknown right to use; it can be looked at but not laid for a job",
-                         "shelve it again with --from and --right once that is settled");
+        return bad_input(
+            "right-unknown", asked.release,
+            "is on the shelf with an unknown right to use; it can be looked at but not laid for a job",
+            Next{"shelve it again with ", with(flag("from")), " and ", with(flag("right")), " once that is settled"});
     if (shelved->index_only)
         return bad_input("index-only", asked.release, "is on the shelf by its index only; its files are not there",
                          "shelve the whole package first");

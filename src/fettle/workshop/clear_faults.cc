@@ -82,7 +82,7 @@ Result<const Way*> way_to(const OpenLink& open, const ClearRequest& request) {
     if (box == open.boxes.end())
         return usage_error("bad-address", printable(request.at.front()),
                            "no address for the " + request.box + " is given",
-                           fmt::format("write --at {}=ADDRESS", request.box));
+                           Next{"write ", with(wanted("at", request.box + "=ADDRESS"))});
     const auto way = std::find_if(box->ways.begin(), box->ways.end(), [](const Way& w) { return w.connection; });
     if (way == box->ways.end())
         return outside_error("link-not-reachable", box->ways.front().via, box->ways.front().trouble,
@@ -192,7 +192,8 @@ Status ask_box(const Workshop& shop, JobRun& run, const ClearRequest& request, l
 
 Result<FaultsCleared> clear_faults(const Workshop& shop, const ClearRequest& request) {
     if (trim(request.allowed_by).empty())
-        return usage_error("clear-without-name", "--allowed-by", "who allows it is not said", "give --allowed-by NAME");
+        return usage_error("clear-without-name", with(flag("allowed-by")), "who allows it is not said",
+                           Next{"give ", with(wanted("allowed-by", "NAME"))});
     auto run = load_last_run(shop, request.job);
     if (!run) return pass(run);
     if (auto ok = may_clear_now(*run); !ok) return pass(ok);

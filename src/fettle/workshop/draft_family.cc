@@ -37,7 +37,7 @@ Status check_names(const DraftRequest& request) {
     if (request.id.find_first_not_of("abcdefghijklmnopqrstuvwxyz0123456789-") != std::string::npos ||
         request.id.size() > 40)
         return usage_error(
-            "draft-id", "--id",
+            "draft-id", with(flag("id")),
             fmt::format("is \"{}\"; at most 40 small letters, digits and - were expected", printable(request.id)),
             "choose another id, such as wren");
     return {};
@@ -72,7 +72,8 @@ Status refuse_a_known_one(const Workshop& shop, const std::string& id) {
     if (!known && known.error().code != "no-family-files") return pass(known);
     if (known && std::any_of(known->begin(), known->end(), [&](const family::Family& f) { return f.id == id; }))
         return usage_error("draft-known", id, "is known here already; a draft never takes its place",
-                           "choose another id with --id, or write it with --to and compare the two");
+                           Next{"choose another id with ", with(flag("id")), ", or write it with ", with(flag("to")),
+                                " and compare the two"});
     return {};
 }
 

@@ -89,7 +89,8 @@ NewEntry erased_entry(const std::vector<ErasedFile>& files, const std::string& b
 
 Result<Erased> erase_recordings(const Workshop& shop, const EraseRequest& request) {
     if (trim(request.by).empty())
-        return usage_error("erase-without-name", "--by", "who erases them is not said", "give --by NAME");
+        return usage_error("erase-without-name", with(flag("by")), "who erases them is not said",
+                           Next{"give ", with(wanted("by", "NAME"))});
     const auto record = read_job(shop, request.job);
     if (!record) return pass(record);
     const fs::path folder = shop.home / "recordings";

@@ -33,10 +33,13 @@ Status compare_with_known(const Workshop& shop, AddedFamily& out, std::string& d
 }
 
 Reason loosens(const std::string& file) {
-    return {"family-loosens", Verdict::halt,
+    return {"family-loosens",
+            Verdict::halt,
             "removing a door, a stone, a hold or a condition, changing a key, or letting through what was held back "
-            "needs somebody's name: --accept-loosening-by NAME",
-            file, "family file"};
+            "needs somebody's name",
+            file,
+            "family file",
+            Next{"give it: ", with(wanted("accept-loosening-by", "NAME"))}};
 }
 
 }  // namespace
@@ -119,7 +122,7 @@ Result<std::set<std::size_t>> numbers_of(const std::vector<std::string>& words, 
                          : dash == std::string::npos ? first
                                                      : number_in<std::size_t>(std::string_view(word).substr(dash + 1));
         if (word != "all" && (!first || !end || *first < 1 || *end < *first || *end > last))
-            return usage_error("line-not-there", "--accept " + printable(word), problem, next);
+            return usage_error("line-not-there", with(given("accept", word)), problem, next);
         for (std::size_t n = *first; n <= *end; ++n) out.insert(n);
     }
     return out;

@@ -59,8 +59,8 @@ Result<std::vector<std::string>> choose(const ImportFamilyRequest& request, Impo
         "give a number of the list, or all");
     if (!accepted) return pass(accepted);
     if (!accepted->empty() && trim(request.accept_loosening_by).empty())
-        return usage_error("accept-without-name", "--accept", "what loosens wants a name",
-                           "give --accept-loosening-by NAME");
+        return usage_error("accept-without-name", with(flag("accept")), "what loosens wants a name",
+                           Next{"give ", with(wanted("accept-loosening-by", "NAME"))});
     std::vector<std::string> loosened;
     for (const std::size_t n : *accepted) {
         f.taken.insert(asked[n - 1]);
@@ -109,7 +109,8 @@ Result<SignedFamily> sign_family(const Workshop& shop, const SignFamilyRequest& 
     out.file = request.file;
     out.by = std::string(trim(request.by));
     if (out.by.empty())
-        return usage_error("sign-without-name", "--by", "who answers for the file is not said", "give --by NAME");
+        return usage_error("sign-without-name", with(flag("by")), "who answers for the file is not said",
+                           Next{"give ", with(wanted("by", "NAME"))});
     const auto text = family_file_text(request.file);
     if (!text) return pass(text);
     const auto family = family::load_family(request.file);

@@ -78,7 +78,7 @@ Result<GaugedCard> gauge_again(const Workshop& shop, FoundDevice device) {
     if (!state) return pass(state);
     if (!*state)
         return usage_error("gauge-not-begun", device.path, "has no gauging here to go on with",
-                           "gauge it first, or name the --home where that was done");
+                           Next{"gauge it first, or name the home where that was done: ", with(wanted("home", "DIR"))});
     GaugedCard out;
     out.gauged.plan = (*state)->plan;
     auto seen = look_once_more(shop, device, out.gauged.plan);

@@ -131,7 +131,8 @@ Reason reason_for(const handover::Checked& c, bool known) {
 
 Result<HandedOver> hand_over(const Workshop& shop, const HandOverRequest& request) {
     if (request.folder.empty())
-        return usage_error("out-missing", "--out", "where the sheet goes is not said", "give --out DIR");
+        return usage_error("out-missing", with(flag("out")), "where the sheet goes is not said",
+                           Next{"give ", with(wanted("out", "DIR"))});
     std::optional<handover::ShopKey> key;  // made by the first attempt, if it is
     return until_journal_rests([&] { return sealed_now(shop, request, key); });
 }

@@ -23,8 +23,9 @@ std::optional<std::size_t> number(std::string_view s) {
 Status mark_sure(identity::Given& given, const std::string& sure) {
     const auto refuse = [&](const char* problem) {
         return usage_error(
-            "sure-form", "--sure " + printable(sure), problem,
-            "write the number of the character, from 1, after its label: --sure plate2.3 or --sure view.1");
+            "sure-form", with(fettle::given("sure", sure)), problem,
+            Next{"write the number of the character, from 1, after its label: ",
+                 with(fettle::given("sure", "plate2.3")), " or ", with(fettle::given("sure", "view.1"))});
     };
     const auto dot = sure.find('.');
     std::string label = dot == std::string::npos ? "plate" : sure.substr(0, dot);
@@ -44,7 +45,7 @@ Status mark_sure(identity::Given& given, const std::string& sure) {
 
 Result<identity::Given> given_by(const IdentifyRequest& request) {
     if (request.housings && *request.housings < 1)
-        return usage_error("housings-form", "--housings", "is no number of housings; 1 or more was expected",
+        return usage_error("housings-form", with(flag("housings")), "is no number of housings; 1 or more was expected",
                            "count the labelled housings on the bench");
     identity::Given given;
     const auto source = request.photo ? identity::Source::photo : identity::Source::typed;

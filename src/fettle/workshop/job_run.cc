@@ -71,7 +71,7 @@ Result<const PlanStep*> JobRun::step(int wanted) const {
     const int n = wanted > 0 ? wanted : next_step();
     if (n == 0)
         return bad_input("all-steps-done", "job " + number, "every planned step has been run to its end",
-                         "go on with as-left and prove, or name the step to run again with --step");
+                         Next{"go on with as-left and prove, or name the step to run again with ", with(flag("step"))});
     if (n > static_cast<int>(plan.steps.size()))
         return bad_input(
             "step-not-planned", fmt::format("step {}", n),

@@ -66,7 +66,7 @@ Result<KeptThings> keep_things(const Workshop& shop, const KeepRequest& request)
 
 Result<ReturnedThing> return_thing(const Workshop& shop, const ReturnRequest& request) {
     if (trim(request.by).empty())
-        return usage_error("option-missing", "--by", "who gave it back?", "say the name, too");
+        return usage_error("option-missing", with(flag("by")), "who gave it back?", "say the name, too");
     const auto job = load_job(shop, request.job);
     if (!job) return pass(job);
     const auto& held = job->keepings;

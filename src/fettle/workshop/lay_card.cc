@@ -95,16 +95,17 @@ std::string card_words(unsigned card, unsigned cards) {
 Result<LaidCard> lay_card(const Workshop& shop, const LayRequest& request) {
     const bool device = is_block_device(request.out);
     if (!device && is_among_devices(request.out))
-        return usage_error("device-not-known", printable(request.out), "stands among the system's devices and is no card",
+        return usage_error("device-not-known", printable(request.out),
+                           "stands among the system's devices and is no card",
                            Next{"put the card in and see its name: `", propose(Act::list_devices),
                                 "`; an image goes into a folder of yours"});
     if (device && request.size_bytes != 0)
-        return usage_error("card-size-wrong", "--size", "is for image files; a real card is laid whole",
-                           "leave --size out");
+        return usage_error("card-size-wrong", with(flag("size")), "is for image files; a real card is laid whole",
+                           Next{"leave ", with(flag("size")), " out"});
     if (!device && !request.consent.serial.empty())
-        return usage_error("erase-not-asked", "--yes-erase",
+        return usage_error("erase-not-asked", with(flag("yes-erase")),
                            printable(request.out) + " is no device: nothing is erased",
-                           "leave --yes-erase out, or name the card's device");
+                           Next{"leave ", with(flag("yes-erase")), " out, or name the card's device"});
     const bool for_job = !request.job.empty();
     std::optional<book::Job> job;
     ReleaseAsked what = request.what;

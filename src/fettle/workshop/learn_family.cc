@@ -20,7 +20,7 @@ Result<const book::Run*> run_of(const book::Job& job, int wanted) {
                          Next{"watch one: ", propose(Act::watch, {fettle::job(job.number), flag("start"),
                                                                   fettle::wanted("by", "NAME")})});
     if (wanted < 0 || wanted > static_cast<int>(job.runs.size()))
-        return usage_error("run-not-there", fmt::format("--run {}", wanted),
+        return usage_error("run-not-there", with(given("run", std::to_string(wanted))),
                            fmt::format("the job has {}", plural(job.runs.size(), "run")), "name one of them");
     const book::Run* out = wanted > 0 ? &job.runs[static_cast<std::size_t>(wanted) - 1] : nullptr;
     for (const book::Run& r : job.runs)
@@ -69,9 +69,8 @@ Status take_in(const LearnRequest& request, const std::string& text, const learn
         if (out.learnt.lines[static_cast<std::size_t>(n) - 1].loosens && by.empty()) out.unnamed.push_back(n);
     if (!out.unnamed.empty()) {
         out.judgement.add({"learn-loosens", Verdict::halt,
-                           "what weakens a figure or a rule that the file holds needs somebody's name: --allowed-by "
-                           "NAME",
-                           request.file, "family file"});
+                           "what weakens a figure or a rule that the file holds needs somebody's name", request.file,
+                           "family file", Next{"give it: ", with(fettle::wanted("allowed-by", "NAME"))}});
         return {};
     }
     const auto next = learn::apply(text, seen, out.learnt, out.accepted, by);
@@ -94,7 +93,8 @@ bool stands_in(const fs::path& file, const fs::path& folder) {
 
 Result<LearntFamily> learn_family(const Workshop& shop, const LearnRequest& request) {
     if (request.job.empty())
-        return usage_error("job-missing", "--job", "whose run is to be learnt from is not said", "give --job J");
+        return usage_error("job-missing", with(flag("job")), "whose run is to be learnt from is not said",
+                           Next{"give ", with(wanted("job", "J"))});
     if (stands_in(request.file, shop.families_folder()))
         return bad_input(
             "file-in-use", request.file, "is in use here, and jobs hold on to its digest",

@@ -125,7 +125,7 @@ Result<family::Family> family_for(const Workshop& shop, const std::string& named
     }
     return outside_error("box-not-known", printable(wanted.front().typed),
                          "no box there gives a plate of a family known here: " + join(said, "; "),
-                         "name the family with --family, and check that ignition is on");
+                         Next{"name the family with ", with(flag("family")), ", and check that ignition is on"});
 }
 
 // The ways to each box: what names it first, then every transport that names none.

@@ -14,7 +14,8 @@ Result<link::Endpoint> listen_at(const std::string& typed) {
 
 Status check_stay(double stay_s) {
     if (stay_s >= 0 && stay_s <= 7 * 86400) return {};
-    return usage_error("bad-stay", fmt::format("{}", stay_s), "it is not between 0 and a week", "write e.g. --stay 60");
+    return usage_error("bad-stay", fmt::format("{}", stay_s), "it is not between 0 and a week",
+                       Next{"write e.g. ", with(given("stay", "60"))});
 }
 
 }  // namespace fettle::workshop

@@ -56,9 +56,9 @@ Result<Kept> undo(const Workshop& shop, const JobRun& run) {
 
 Result<Kept> event(const Workshop& shop, const JobRun& run, const MarkRequest& request, UnixMs at) {
     if ((!request.with.empty() || !request.area.empty()) && request.event != "answered")
-        return usage_error("mark-not-answered", printable(request.event),
-                           "takes no --with or --area: they say how an ask was answered",
-                           "mark answered with them, or leave them out");
+        return usage_error(
+            "mark-not-answered", printable(request.event), "says nothing of how an ask was answered",
+            Next{"leave ", with(flag("with")), " and ", with(flag("area")), " out, or mark answered with them"});
     Kept out{Sign::event, request.event, {}, {}};
     if (request.event == "broken-off") {
         out.entries.push_back({"ended", {{"outcome", "broken off"}}});
@@ -95,7 +95,7 @@ Status possible(const JobRun& run, const watch::TallyReading& t) {
     const std::int64_t most = std::int64_t{total} * (grows ? restarts + 1 : 1);
     for (const auto& count : {t.landed, t.passed_over, t.refused, t.to_come})
         if (count && *count > most)
-            return bad_input("tally-impossible", fmt::format("--tally, {}", *count),
+            return bad_input("tally-impossible", Words{with(flag("tally")), fmt::format(", {}", *count)},
                              fmt::format("the step offers {} pieces, so no count can be more than {}", total, most),
                              Next{"look again; if the box really shows that, keep it: ",
                                   propose(Act::mark, {job(run.number), wanted("shows", "TEXT")})});
@@ -133,10 +133,10 @@ Status belongs(const JobRun& run, const MarkRequest& request, UnixMs at) {
             "run-ended", "job " + run.number,
             "the last run is over (" + std::string(code(last.outcome)) + "), so what is seen now is no mark of it",
             Next{"what the box does now: ", propose(Act::mend, {job(run.number), wanted("now", "…")}),
-                 "; seen before the end: --ago S; if it still runs: ", begin_again(run.number)});
+                 "; seen before the end: ", with(wanted("ago", "S")), "; if it still runs: ", begin_again(run.number)});
     constexpr UnixMs tolerance = 5000;
     if (request.ago_s > 0 && at < last.started - tolerance)
-        return bad_input("ago-too-long", "--ago", "the run had not begun then",
+        return bad_input("ago-too-long", with(flag("ago")), "the run had not begun then",
                          "count from when it was seen: seconds, or 12m");
     return {};
 }
@@ -188,9 +188,10 @@ Result<Marked> mark_run(const Workshop& shop, const MarkRequest& request) {
     const int given = !request.event.empty() + !request.shows.empty() + !request.tally.empty() +
                       !request.lasted.empty() + request.undo;
     if (given != 1)
-        return usage_error("mark-not-single", "mark",
-                           given == 0 ? "nothing was marked" : "more than one thing was marked",
-                           "give one event, or --shows TEXT, or --tally …, or --lasted TIME, or --undo");
+        return usage_error(
+            "mark-not-single", "mark", given == 0 ? "nothing was marked" : "more than one thing was marked",
+            Next{"give one event, or ", with(wanted("shows", "TEXT")), ", or ", with(wanted("tally", "…")), ", or ",
+                 with(wanted("lasted", "TIME")), ", or ", with(flag("undo"))});
     return until_journal_rests([&] { return marked_now(shop, request); });
 }
 

@@ -15,12 +15,13 @@ namespace {
 Status check_words(const MendRequest& r) {
     if (r.release.size() > 64)
         return usage_error("mend-word", shortened(printable(r.release)), "it is longer than any release is",
-                           "say what the version view shows, e.g. --release 27.3.118");
+                           Next{"say what the version view shows, e.g. ", with(given("release", "27.3.118"))});
     if (r.tried.has_value() != r.came.has_value())
-        return usage_error("mend-word", "--tried", "what was tried and what came of it go together",
-                           "give both: --tried \"same card\" --came nothing");
+        return usage_error("mend-word", with(flag("tried")), "what was tried and what came of it go together",
+                           Next{"give both: ", with(given("tried", "same card")), " ", with(given("came", "nothing"))});
     if (r.dark_for_s && r.now != mend::Now::dark)
-        return usage_error("mend-word", "--dark-for", "it goes with --now dark", "say --now dark --dark-for 5m");
+        return usage_error("mend-word", with(flag("dark-for")), "it goes with what is dark now",
+                           Next{"say ", with(given("now", "dark")), " ", with(given("dark-for", "5m"))});
     return {};
 }
 
@@ -50,9 +51,10 @@ Result<std::optional<DarkEarly>> dark_early(const MendRequest& r, const watch::A
     if (r.now != mend::Now::dark) return std::nullopt;
     const double good_run_s = std::max(60.0, mend::longest_dark_s(of.family, of.forecast));
     if (!r.dark_for_s)
-        return usage_error("mend-word", "--now dark", "for how long it has been dark, fed, is not said",
-                           fmt::format("a good run is dark for up to {}; say for how long: --now dark --dark-for 5m",
-                                       human_duration(good_run_s)));
+        return usage_error(
+            "mend-word", with(given("now", "dark")), "for how long it has been dark, fed, is not said",
+            Next{fmt::format("a good run is dark for up to {}; say for how long: ", human_duration(good_run_s)),
+                 with(given("now", "dark")), " ", with(given("dark-for", "5m"))});
     if (*r.dark_for_s >= good_run_s) return std::nullopt;
     return DarkEarly{*r.dark_for_s, good_run_s};
 }
@@ -142,7 +144,7 @@ std::optional<Mended> begun_elsewhere(const Workshop& shop, const std::string& n
 Result<UnixMs> trouble_of(const MendRequest& r, const book::Run& last, UnixMs now) {
     const UnixMs at = r.broke_ago_s ? now - static_cast<UnixMs>(1000 * *r.broke_ago_s) : last.ended.value_or(now);
     if (at >= last.started) return at;
-    return bad_input("ago-too-long", "--broke-ago", "the run had not begun then",
+    return bad_input("ago-too-long", with(flag("broke-ago")), "the run had not begun then",
                      "count from when it was seen: seconds");
 }
 

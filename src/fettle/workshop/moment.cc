@@ -28,8 +28,8 @@ Moment moment_now(const book::Job& job) {
 
 Status check_moment(Moment moment, const book::Job& job) {
     if (moment != Moment::before || job.runs.empty()) return {};
-    return usage_error("when-past", "--when", "a run was begun, so what is read now is not from before it",
-                       "leave --when out, or write --when after");
+    return usage_error("when-past", with(flag("when")), "a run was begun, so what is read now is not from before it",
+                       Next{"leave ", with(flag("when")), " out, or write ", with(given("when", "after"))});
 }
 
 }  // namespace fettle::workshop

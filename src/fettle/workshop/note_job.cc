@@ -12,9 +12,9 @@
 namespace fettle::workshop {
 namespace {
 
-Status need(const std::string& said, std::string_view option, std::string_view why, const Proposal& whole) {
+Status need(const std::string& said, const Words& option, std::string_view why, const Proposal& whole) {
     if (!trim(said).empty()) return {};
-    return usage_error("option-missing", std::string(option), std::string(why), Next{"say all of it: ", whole});
+    return usage_error("option-missing", option, std::string(why), Next{"say all of it: ", whole});
 }
 
 Next look_at_entries(const std::string& number) {
@@ -102,7 +102,7 @@ Result<Noted> note_job(const Workshop& shop, const NoteRequest& request) {
 Result<Consented> note_consent(const Workshop& shop, const ConsentRequest& request) {
     const Proposal whole = propose(Act::consent, {job(request.job), wanted("what", "WHAT"), wanted("by", "NAME")});
     if (auto ok = need(request.what, "WHAT", "what was agreed to?", whole); !ok) return pass(ok);
-    if (auto ok = need(request.by, "--by", "who agreed?", whole); !ok) return pass(ok);
+    if (auto ok = need(request.by, with(flag("by")), "who agreed?", whole); !ok) return pass(ok);
     NewEntry entry{"consent", {{"what", request.what}, {"by", request.by}}};
     if (request.withdraw) {
         const auto job = load_job(shop, request.job);
@@ -123,11 +123,11 @@ Result<Corrected> correct_entry(const Workshop& shop, const CorrectRequest& requ
         propose(Act::note, {job(request.job), given("correct", std::to_string(request.entry)), wanted("field", "KEY"),
                             wanted("value", "TEXT"), wanted("why", "TEXT"), wanted("by", "NAME")});
     for (const auto& [said, option, why] :
-         {std::tuple{&request.field, "--field", "a correction names the member of the entry"},
-          std::tuple{&request.value, "--value", "a correction says what it must be"},
-          std::tuple{&request.why, "--why", "a correction says why"},
-          std::tuple{&request.by, "--by", "a correction has a name to it"}})
-        if (auto ok = need(*said, option, why, whole); !ok) return pass(ok);
+         {std::tuple{&request.field, "field", "a correction names the member of the entry"},
+          std::tuple{&request.value, "value", "a correction says what it must be"},
+          std::tuple{&request.why, "why", "a correction says why"},
+          std::tuple{&request.by, "by", "a correction has a name to it"}})
+        if (auto ok = need(*said, with(flag(option)), why, whole); !ok) return pass(ok);
     return until_journal_rests([&] { return corrected_now(shop, request); });
 }
 

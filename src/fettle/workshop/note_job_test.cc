@@ -39,7 +39,7 @@ TEST_F(NoteJob, NothingIsSaidByNobody) {
     EXPECT_EQ(empty.error().code, "option-missing");
     const auto nobody = note_consent(t_.shop, {number_, "one-way", ""});
     ASSERT_FALSE(nobody);
-    EXPECT_EQ(nobody.error().place, "--by");
+    EXPECT_EQ(nobody.error().place, Words(with(flag("by"))));
     EXPECT_EQ(nobody.error().next.proposal()->act, Act::consent);
     EXPECT_TRUE(job().notes.empty());
     EXPECT_TRUE(job().consents.empty());
@@ -85,7 +85,7 @@ TEST_F(NoteJob, AnEntryOrMemberThatIsNotThereCannotBePutRight) {
     correction_.why.clear();
     const auto why = correct_entry(t_.shop, correction_);
     ASSERT_FALSE(why);
-    EXPECT_EQ(why.error().place, "--why");
+    EXPECT_EQ(why.error().place, Words(with(flag("why"))));
     EXPECT_TRUE(job().corrections.empty());
 }
 

@@ -78,8 +78,9 @@ void judge_unit(const identity::Identity& unit, std::optional<book::Job> job, Ju
 Result<change::OfferedAnswer> offered_against(const plan::Plan& plan, const family::Family& family,
                                               const ListText& typed, const std::vector<std::string>& before) {
     if (plan.steps.empty())
-        return usage_error("offered-no-step", "--offered", "the plan has no step to hold an offered list against",
-                           "leave --offered out, or plan to a release that is reached");
+        return usage_error("offered-no-step", with(flag("offered")),
+                           "the plan has no step to hold an offered list against",
+                           Next{"leave ", with(flag("offered")), " out, or plan to a release that is reached"});
     const auto list = change::parse_offered(family, typed.text, typed.place);
     if (!list) return pass(list);
     const auto& step = plan.steps.front();
@@ -115,7 +116,8 @@ Feeding feeding_of(std::string_view code) {
 Status feed(family::Family& family, Feeding fed) {
     if (fed == Feeding::as_family_says) return {};
     if (fed == Feeding::apart && family.boxes.size() > 3)
-        return usage_error("cuts-range", "--fed", "the map is made for up to 3 supplies, and the set has more boxes",
+        return usage_error("cuts-range", with(flag("fed")),
+                           "the map is made for up to 3 supplies, and the set has more boxes",
                            "name in the family file which boxes are fed together");
     for (auto& box : family.boxes) box.supply = fed == Feeding::apart ? box.role : "";
     return {};
@@ -145,7 +147,7 @@ plan::Plan put_together(const Workshop& shop, plan::PlanRequest request, const S
 Result<Planned> plan_job(const Workshop& shop, const PlanAsk& asked) {
     PlanAsk ask = asked;
     if (ask.cuts < 1 || ask.cuts > most_cuts)
-        return usage_error("cuts-range", "--cuts", "the map is made for 1 to 3 cuts", "give 1, 2 or 3");
+        return usage_error("cuts-range", with(flag("cuts")), "the map is made for 1 to 3 cuts", "give 1, 2 or 3");
     std::optional<book::Job> job;
     const bool said_now = !ask.unit.views.empty();  // typed now counts before what the runs should have left
     if (!ask.job.empty()) {
@@ -154,14 +156,15 @@ Result<Planned> plan_job(const Workshop& shop, const PlanAsk& asked) {
         job = std::move(*loaded);
         if (ask.consent_one_way && !job->one_way_doors)
             return usage_error(
-                "consent-not-kept", "--consent", "a consent of a job is kept in it, with a name",
+                "consent-not-kept", with(flag("consent")), "a consent of a job is kept in it, with a name",
                 Next{"say who agreed: ", propose(Act::consent, {fettle::job(job->number), given("what", "one-way"),
                                                                 wanted("by", "NAME")})});
         take_from_job(*job, ask);
     }
     if (ask.unit.plates.empty() && ask.unit.family.empty())
         return usage_error("plate-missing", "plan", "no plate was given and no job has one",
-                           "give --plate TEXT, or --job J; where the labels are gone, --family ID");
+                           Next{"give ", with(wanted("plate", "TEXT")), ", or ", with(wanted("job", "J")),
+                                "; where the labels are gone, ", with(wanted("family", "ID"))});
     auto unit = identified(shop, ask.unit);
     if (!unit) return pass(unit);
     Planned out{std::move(*unit), std::nullopt, std::nullopt};

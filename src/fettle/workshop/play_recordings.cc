@@ -19,7 +19,7 @@ using Steady = std::chrono::steady_clock;
 // The place of a broken recording is its file.
 template <class T>
 Result<T> in_file(Result<T> r, const std::string& path) {
-    if (!r) r.error().place = printable(path) + (r.error().place.empty() ? "" : ", " + r.error().place);
+    if (!r) r.error().place = printable(path) + (r.error().place.empty() ? "" : ", " + r.error().place.words());
     return r;
 }
 

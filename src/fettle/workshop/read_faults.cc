@@ -120,12 +120,13 @@ namespace {
 // usage: what is typed now is not from the moment that was named.
 Status check_typed_moment(const std::optional<Moment>& named, const book::Job& job) {
     if (named == Moment::before && !job.runs.empty())
-        return usage_error("when-past", "--when", "a run was begun, so what is typed now is no reading from before it",
-                           Next{"leave --when away; what somebody remembers is a note: ",
+        return usage_error("when-past", with(flag("when")),
+                           "a run was begun, so what is typed now is no reading from before it",
+                           Next{"leave ", with(flag("when")), " away; what somebody remembers is a note: ",
                                 propose(Act::note, {fettle::job(job.number), wanted("text", "TEXT")})});
     if (named == Moment::after && job.runs.empty())
-        return usage_error("when-early", "--when", "no run was begun, so what is typed now is from before it",
-                           "leave --when away");
+        return usage_error("when-early", with(flag("when")), "no run was begun, so what is typed now is from before it",
+                           Next{"leave ", with(flag("when")), " away"});
     return {};
 }
 

@@ -88,7 +88,8 @@ Result<BoxesFound> find_boxes(const Workshop& shop, const FindRequest& request) 
     if (!options) return pass(options);
     if (request.listen_s && !(*request.listen_s >= 0.01 && *request.listen_s <= 3600))
         return usage_error("bad-stay", fmt::format("{}", *request.listen_s),
-                           "it is not between a hundredth of a second and an hour", "write e.g. --listen 30");
+                           "it is not between a hundredth of a second and an hour",
+                           Next{"write e.g. ", with(given("listen", "30"))});
     auto found = request.listen_s ? link::hear_announcements(*at, static_cast<std::int64_t>(*request.listen_s * 1000),
                                                              {}, options->record.get())
                                   : link::find(*at, {}, {}, options->record.get());

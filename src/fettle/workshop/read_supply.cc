@@ -71,7 +71,7 @@ bool take_all(SupplySource& source, Reading& reading, SupplyRead& out, std::opti
     for (int quiet = 0; quiet < 2 && out.readings <= kMostReadings;) {
         const auto got = source.take();
         if (!got) {
-            reading.add("supply-line-left-out", Verdict::mind, got.error().place + ": " + got.error().problem);
+            reading.add("supply-line-left-out", Verdict::mind, got.error().place.words() + ": " + got.error().problem);
             if (out.judgement.reasons.size() > kMostLinesLeftOut) return false;
             continue;
         }

@@ -64,7 +64,8 @@ std::vector<NewEntry> end_entries(const Workshop& shop, const JobRun& run, UnixM
 Result<std::vector<NewEntry>> lasted_entries(const Workshop& shop, const JobRun& run, const std::string& said,
                                              const std::string& by) {
     if (trim(by).empty())
-        return usage_error("lasted-without-name", "--by", "who says how long it took is not said", "give --by NAME");
+        return usage_error("lasted-without-name", with(flag("by")), "who says how long it took is not said",
+                           Next{"give ", with(wanted("by", "NAME"))});
     if (run.job.runs.empty() || run.job.runs.back().outcome != RunState::ended || !run.job.runs.back().times)
         return bad_input("run-not-ended", "job " + run.number, "no run of it has ended, so none has taken any time",
                          Next{"mark its end first: ", propose(Act::mark, {job(run.number), given("event", "ended")})});
@@ -74,7 +75,7 @@ Result<std::vector<NewEntry>> lasted_entries(const Workshop& shop, const JobRun&
         return std::vector{corrects(t.entry, "doubt", "struck", "how long it took is not known", by)};
     if (said == "as-marked") {
         if (t.doubt != "short" && t.doubt != "long")
-            return bad_input("nothing-in-doubt", "--lasted as-marked",
+            return bad_input("nothing-in-doubt", with(given("lasted", "as-marked")),
                              t.doubt.empty() ? "how long it took is not in doubt"
                                              : "by what was marked how long it took cannot be said",
                              "say how long it took, as 31m, or not-known");

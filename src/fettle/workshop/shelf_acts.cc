@@ -34,7 +34,7 @@ tl::unexpected<Error> family_not_told(const std::string& package, const std::vec
         "which family it is for can't be told: no index stands where one of theirs would, or no signature and no "
         "name in it settles which (looked for: " +
             join({indexes.begin(), indexes.end()}, ", ") + ")",
-        "say which with --family: " + join(ids, ", "));
+        Next{"say which with ", with(flag("family")), ": " + join(ids, ", ")});
 }
 
 // Also opens the package, when it has to be looked at for that.

@@ -20,7 +20,7 @@ using Steady = std::chrono::steady_clock;
 Status check_times(const StandInRequest& r) {
     if (!(r.speed > 0 && r.speed <= 100000))
         return usage_error("bad-speed", fmt::format("{}", r.speed), "the speed is not between 0 and 100000",
-                           "write e.g. --speed 60");
+                           Next{"write e.g. ", with(given("speed", "60"))});
     return check_stay(r.stay_s);
 }
 
@@ -30,7 +30,8 @@ Result<std::vector<standin::Door>> further_doors(const std::vector<std::string>&
     for (const std::string& t : typed) {
         const auto equals = t.find('=');
         if (equals == std::string::npos || equals == 0)
-            return usage_error("bad-address", printable(t), "it names no box", "write e.g. --also display=127.0.0.1:0");
+            return usage_error("bad-address", printable(t), "it names no box",
+                               Next{"write e.g. ", with(given("also", "display=127.0.0.1:0"))});
         const auto at = listen_at(t.substr(equals + 1));
         if (!at) return pass(at);
         out.push_back({t.substr(0, equals), at->host, at->port});

@@ -21,12 +21,12 @@ Result<std::map<std::uint16_t, link::BoxAddress>> boxes_on_can(const family::Fam
         if (equals == std::string::npos || box == f.link.end())
             return usage_error("bad-can-box", printable(w),
                                "it does not begin with a box of the family that has a link record",
-                               "write --can ROLE=can://127.0.0.1:PORT/0x7a1:0x7a9");
+                               Next{"write ", with(wanted("can", "ROLE=can://127.0.0.1:PORT/0x7a1:0x7a9"))});
         auto address = link::parse_box_address(std::string_view(w).substr(equals + 1));
         if (!address) return pass(address);
         if (!address->can)
             return usage_error("bad-can-box", printable(w), "it is no address on CAN",
-                               "write --can ROLE=can://127.0.0.1:PORT/0x7a1:0x7a9");
+                               Next{"write ", with(wanted("can", "ROLE=can://127.0.0.1:PORT/0x7a1:0x7a9"))});
         if (!out.empty() && address->at != out.begin()->second.at)
             return usage_error("bad-can-box", printable(w), "its boxes stand on two buses",
                                "give all of them the same port");
@@ -39,8 +39,9 @@ Result<std::map<std::string, std::string>> plates_of(const family::Family& famil
                                                      std::map<std::string, std::string> plates) {
     for (const auto& [role, plate] : plates)
         if (!family.box(role))
-            return usage_error("bad-plate", printable(role), "is no box of the family " + family.id,
-                               "write two words, the box and its plate, e.g. --plate main 6104183C5");
+            return usage_error(
+                "bad-plate", printable(role), "is no box of the family " + family.id,
+                Next{"write two words, the box and its plate, e.g. ", with(wanted("plate", "main 6104183C5"))});
     for (const auto& b : family.boxes)
         if (!plates.contains(b.role) && !b.plate.examples.empty()) plates[b.role] = b.plate.examples.front();
     return plates;
@@ -66,7 +67,7 @@ Status store_entry(const family::Family& family, const std::string& typed, stand
     const auto status = parts.size() == 3 ? unhex(parts[2]) : std::nullopt;
     if (!status || status->size() != 1 || !family.box(parts[0]) || !link::uds::code_number(parts[1]))
         return usage_error("bad-stored", printable(typed), "it is no box, code and status of a fault entry",
-                           "write e.g. --stored main:B1A4F-13:28");
+                           Next{"write e.g. ", with(given("stored", "main:B1A4F-13:28"))});
     start.stored[parts[0]].push_back({parts[1], (*status)[0]});
     return {};
 }

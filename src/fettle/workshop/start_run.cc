@@ -17,10 +17,11 @@ Status may_begin(const JobRun& run, const StartRequest& request, UnixMs begun) {
                          Next{"mark its end first: ", propose(Act::mark, {job(run.number), given("event", "ended")}),
                               ", or broken-off"});
     if (request.ago_s > 0 && !run.job.runs.empty() && begun < run.job.runs.back().ended.value_or(0))
-        return bad_input("ago-too-long", "--ago", "the run before it had not ended then",
+        return bad_input("ago-too-long", with(flag("ago")), "the run before it had not ended then",
                          "count from when this run began: seconds, or 12m");
     if (trim(request.by).empty())
-        return usage_error("start-without-name", "--by", "who begins the run is not said", "give --by NAME");
+        return usage_error("start-without-name", with(flag("by")), "who begins the run is not said",
+                           Next{"give ", with(wanted("by", "NAME"))});
     return {};
 }
 

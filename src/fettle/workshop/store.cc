@@ -29,7 +29,8 @@ Result<book::Book> existing_book(const Workshop& shop) {
     std::error_code ec;
     if (!std::filesystem::exists(shop.book_file(), ec))
         return bad_input("book-missing", shop.book_file().string(), "there is no bench book in this home",
-                         Next{"open a job first (", propose(Act::open_job), "), or name another home (--home DIR)"});
+                         Next{"open a job first (", propose(Act::open_job), "), or name another home (",
+                              with(wanted("home", "DIR")), ")"});
     return book::Book::open(shop.book_file());
 }
 

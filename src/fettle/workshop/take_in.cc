@@ -25,7 +25,7 @@ Result<std::string> vin_to_keep(const std::string& typed, Judgement& judgement) 
         std::vector<std::string> why;
         for (const Reason& r : answer.judgement.reasons)
             if (r.verdict == Verdict::halt) why.push_back(r.text);
-        return bad_input("vin-impossible", "--vin " + printable(answer.typed), join(why, "; "),
+        return bad_input("vin-impossible", with(given("vin", answer.typed)), join(why, "; "),
                          "read it again, or open the job without it and add it later");
     }
     judgement.add(std::move(answer.judgement));
@@ -87,7 +87,7 @@ json::object opened_data(const TakeInRequest& r, const std::string& vin) {
 
 Result<TakenIn> take_in(const Workshop& shop, const TakeInRequest& request) {
     if (trim(request.customer).empty())
-        return usage_error("customer-missing", "--customer", "a job belongs to a customer",
+        return usage_error("customer-missing", with(flag("customer")), "a job belongs to a customer",
                            Next{"say whose it is: ", propose(Act::open_job, {wanted("customer", "NUMBER")})});
     TakenIn out;
     const auto vin = vin_to_keep(request.vin, out.judgement);

@@ -80,7 +80,8 @@ std::vector<watch::HandsAsk> asks_of(const JobRun& run, const plan::PlanStep& st
 
 Result<Wall> wall_of(const Workshop& shop, const WallRequest& request) {
     if (!(request.certainty > 0) || request.certainty > 1)
-        return usage_error("certainty-range", "--certainty", "is no chance", "give a figure above 0, up to 1: 0.95");
+        return usage_error("certainty-range", with(flag("certainty")), "is no chance",
+                           "give a figure above 0, up to 1: 0.95");
     Wall out;
     out.at = shop.clock->now();
     const auto numbers = jobs_of(shop);
