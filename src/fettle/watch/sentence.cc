@@ -65,7 +65,7 @@ void sentence(Track& t) {
                                               : ", and the settling time has passed: safe to remove.";
             return;
         case Standing::astray:
-            w.sentence = fmt::format("Astray: {}. A mark that was wrong can be taken back.", t.marks.why);
+            w.sentence = fmt::format("Astray: {}. Look at the unit and mark what it shows.", t.marks.why);
             return;
         case Standing::running:
             w.sentence =

@@ -155,7 +155,8 @@ void astray(Track& t) {
     t.w.stuck = t.follower->stuck();
     t.w.odds = {{"astray", t.w.astray, false}};
     if (t.marks.why.empty()) t.marks.why = "what was seen does not follow the script";
-    t.say("astray", Verdict::cant_say, t.marks.why, "marks");
+    t.w.judgement.add({"astray", Verdict::cant_say, t.marks.why, t.w.act, "marks",
+                       Next{"if the last mark was wrong, take it back: ", propose(Act::mark, {flag("undo")})}});
     power_at_worst(t, "can't say");
     double total_s = 0;
     for (std::size_t k = 0; k < t.model->chain().size(); ++k) total_s += t.model->seconds(k, 8, 1.5);

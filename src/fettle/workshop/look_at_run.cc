@@ -75,6 +75,7 @@ RunLook look_at(const Workshop& shop, const JobRun& run, std::size_t number, wat
     out.follow.see(which, std::move(recorded.samples));
     out.where = out.follow.tick(run_now(shop, run.job, which));
     out.judgement = out.where.judgement;
+    for (Reason& r : out.judgement.reasons) r.next.name_job(out.job);
     judge_times(out, clock_step_now(shop, run.job));
     if (recorded.changed)
         out.judgement.add({"series-changed", Verdict::cant_say,
