@@ -356,8 +356,13 @@ private:
             std::vector<std::string> shows;
             for (const auto& [role, release] : out_.releases)
                 shows.push_back(role + " " + (release.empty() ? "not read" : release));
-            add("boxes-differ", Verdict::mind, "the boxes do not show one release: " + join(shows, ", "), "views",
-                "typed");
+            if (all.contains(""))
+                add("box-not-looked-at", Verdict::cant_say,
+                    "not every box's release was read, and one view names its box alone: " + join(shows, ", "), "views",
+                    "typed");
+            else
+                add("boxes-differ", Verdict::mind, "the boxes do not show one release: " + join(shows, ", "), "views",
+                    "typed");
         }
         out_.view_fields = read.front().answer.readings.front().fields;
         out_.market = read.front().field("market");

@@ -199,6 +199,7 @@ TEST(Identify, AViewThatNamesItsBoxIsOfThatBox) {
     // Of one release after all; a box that was not looked at is not known.
     EXPECT_EQ(ask({"6104183C5"}, {"main=27.1.110 NS", "display=27.1.110 NS"}).release, "27.1.110");
     EXPECT_EQ(ask({"6104183C5"}, {"display=27.1.110 NS"}).releases.at("main"), "");
+    EXPECT_EQ(ask({"6104183C5"}, {"display=27.1.110 NS"}).judgement.verdict(), Verdict::cant_say);
     // The market is one of the whole set, and one box shows one thing.
     EXPECT_TRUE(has(ask({"6104183C5"}, {"main=27.1.110 NS", "display=26.4.102 OV"}), "views-differ"));
     EXPECT_TRUE(has(ask({"6104183C5"}, {"main=27.1.110 NS", "main=26.4.102 NS"}), "views-differ"));

@@ -60,8 +60,7 @@ Answer jobs_ordered(const workshop::Ordered& o) {
               {"exact", o.order.exact}, {"slots", std::move(slots)}, {"clashes", std::move(waits)}};
     if (!o.order.slots.empty()) {
         const auto& first = o.jobs[o.order.slots.front().job].name;
-        a.text.append(
-            Next{"  next: begin with ", propose(Act::watch, {job(first), flag("start"), wanted("by", "NAME")})});
+        a.text.append(Next{"  next: see whether the first may start: ", propose(Act::check_ready, {job(first)})});
         a.text += "\n";
     }
     return a;

@@ -82,6 +82,13 @@ void judge_end(Track& t) {
                           t.script()[*t.marks.stopped].words),
               "marks and family file");
     }
+    const bool to_come = last != t.seen.tally.end() && last->to_come.value_or(0) > 0;
+    if (to_come)
+        t.say("ended-with-pieces-to-come", Verdict::halt,
+              fmt::format("it is marked as ended and counts {} pieces as still to come: look at what it shows",
+                          *last->to_come),
+              "tally");
+    w.end_in_doubt = w.end_in_doubt || to_come || none;
     if (none && !nothing)
         t.say("ended-nothing-written", Verdict::cant_say,
               "it says that it is done and counts no piece as landed: all of them were there before, or nothing was "

@@ -3,6 +3,7 @@
 
 #include "fettle/watch/tracker.h"
 #include "fettle/workshop/prove_job.h"
+#include "fettle/workshop/run_follow.h"
 #include "fettle/workshop/tried_functions.h"
 
 namespace fettle::workshop {
@@ -42,6 +43,15 @@ std::optional<change::InstalledList> as_left_of(const book::Job& job) {
     return out;
 }
 
+bool end_against_counts(const JobRun& run, const book::Run& which) {
+    const auto count = [&](const char* name) {
+        const auto at = which.tally.find(name);
+        return at == which.tally.end() ? std::nullopt : std::optional(at->second);
+    };
+    if (count("to_come").value_or(0) > 0) return true;
+    return count("landed") == 0 && against(run, which)->sheet.tally.landed.expected > 0;
+}
+
 prove::Evidence evidence_of(const JobRun& run, std::optional<double> since_end_s) {
     const book::Job& job = run.job;
     const book::Run& last = job.runs.back();
@@ -49,7 +59,7 @@ prove::Evidence evidence_of(const JobRun& run, std::optional<double> since_end_s
     e.as_left = as_left_of(job);
     if (!job.as_left_release.empty()) e.release_shown = job.as_left_release;
     e.tally = counted_by(last);
-    if (last.outcome == RunState::ended) e.run_ended = !last.early;
+    if (last.outcome == RunState::ended) e.run_ended = !last.early && !end_against_counts(run, last);
     e.settled_s = since_end_s;
     for (const std::string& text : last.shown) {
         if (watch::meaning_of(run.family, text).refused_piece) e.refused_texts.push_back(text);

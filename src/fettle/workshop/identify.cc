@@ -60,7 +60,9 @@ Result<identity::Given> given_by(const IdentifyRequest& request) {
 NewEntry identified_entry(const Identified& found, const IdentifyRequest& request) {
     const identity::Identity& id = found.identity;
     json::object plates;
-    for (const auto& b : id.boxes) plates[b.role] = b.plate;
+    // As it was typed where it is not settled, or was filled in: what is not known of it is not known tomorrow.
+    for (const auto& b : id.boxes)
+        plates[b.role] = b.plate.empty() || b.typed.find('?') != std::string::npos ? b.typed : b.plate;
     json::object data{{"family", id.family},
                       {"family_digest", found.family ? found.family->digest : ""},
                       {"plates", std::move(plates)},

@@ -4,6 +4,7 @@
 
 #include "fettle/watch/align.h"
 #include "fettle/workshop/mend_job.h"
+#include "fettle/workshop/prove_job.h"
 #include "fettle/workshop/run_follow.h"
 
 namespace fettle::workshop {
@@ -79,7 +80,7 @@ mend::Seen seen_of(const JobRun& run, UnixMs trouble) {
         out.landed_at_s = seconds(t.at);
     }
     out.trouble_s = std::max(out.alive_s, seconds(trouble));
-    out.ended = last.outcome == RunState::ended && !last.early;
+    out.ended = last.outcome == RunState::ended && !last.early && !end_against_counts(run, last);
     for (const std::string& text : last.shown)
         out.refused = out.refused || watch::meaning_of(run.family, text).refused_piece;
     for (const watch::TallyReading& t : seen.tally) out.refused = out.refused || t.refused.value_or(0) > 0;

@@ -78,9 +78,15 @@ Result<Ordered> order_jobs(const Workshop& shop, const OrderRequest& request) {
         }
         if (run->job.is_open_run())
             left_out(run->number, "its run is under way");
-        else if (auto j = waiting(*run, request.hands_s))
+        else if (auto j = waiting(*run, request.hands_s)) {
             out.jobs.push_back(std::move(*j));
-        else if (named || !run->plan.steps.empty())
+            if (run->plan.judgement.verdict() >= Verdict::cant_say)
+                out.judgement.add(
+                    {"job-order-open", Verdict::cant_say,
+                     "the plan of job " + run->number + " leaves something open: it may not start as it is",
+                     run->number, "plan",
+                     Next{"see what stands against it: ", propose(Act::check_ready, {job(run->number)})}});
+        } else if (named || !run->plan.steps.empty())
             left_out(run->number,
                      run->next_step() == 0 ? "it has no step to run" : "how long its run takes is not known");
     }

@@ -211,7 +211,13 @@ Result<Planned> plan_job(const Workshop& shop, const PlanAsk& asked) {
         out.plan->judgement.add(out.offered->judgement);
     }
     if (job)
-        for (Reason& r : out.plan->judgement.reasons) r.next.name_job(job->number);
+        for (Reason& r : out.plan->judgement.reasons) {
+            if (r.code == "consent-needed")
+                r.next = Next{
+                    "ask the owner, then: ",
+                    propose(Act::consent, {fettle::job(job->number), given("what", "one-way"), wanted("by", "NAME")})};
+            r.next.name_job(job->number);
+        }
     if (job && job->is_open_run()) {  // what a run is held against does not change under it
         if (out.plan->to == job->target || job->target.empty()) return out;
         return bad_input("plan-mid-run", "job " + job->number,

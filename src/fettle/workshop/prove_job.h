@@ -37,6 +37,8 @@ Result<Proved> prove_job(const Workshop& shop, const ProveRequest& request);
 
 // What a job's entries say for the proof of its last run.
 prove::Evidence evidence_of(const JobRun& run, std::optional<double> since_end_s);
+// What the box counted last says that its end is none: pieces still to come, or not one landed where some were to.
+bool end_against_counts(const JobRun& run, const book::Run& which);
 // The list of pieces as left; absent: none was read or typed.
 std::optional<change::InstalledList> as_left_of(const book::Job& job);
 

@@ -17,7 +17,8 @@ std::optional<Reason> step_before(const JobRun& run, const plan::PlanStep& step)
     const std::string name = fmt::format("step {} to {}", at - steps.begin(), printable(before.release.release));
     const auto& runs = run.job.runs;
     const bool ended = std::any_of(runs.begin(), runs.end(), [&](const book::Run& r) {
-        return r.outcome == RunState::ended && !r.early && r.release == before.release.release;
+        return r.outcome == RunState::ended && !r.early && r.release == before.release.release &&
+               !end_against_counts(run, r);
     });
     if (!ended)
         return Reason{"step-before-open", Verdict::halt, name + " was not run to its end", "step before", "journal"};
