@@ -6,8 +6,9 @@
 #include "fettle/base/text.h"
 #include "fettle/workshop/box_against.h"
 #include "fettle/workshop/card_of_job.h"
-#include "fettle/workshop/step_before.h"
+#include "fettle/workshop/installed_now.h"
 #include "fettle/workshop/plan_job.h"
+#include "fettle/workshop/step_before.h"
 #include "fettle/workshop/store.h"
 
 namespace fettle::workshop {
@@ -126,6 +127,12 @@ Result<ready::Check> ready_of(const Workshop& shop, const JobRun& run, const pla
     for (const family::Act& act : run.family.script)
         wanted = std::max(wanted, static_cast<unsigned>(std::max(0, act.card)));
     tell_cards(run.job, *cards, wanted, out);
+    // What plan says of the same job: after a run that broke off nobody has seen what stands.
+    if (const auto left = installed_now(run))
+        for (const Reason& r : left->judgement.reasons) {
+            out.items.push_back({"what the last run left", "not seen", r});
+            out.judgement.add(r);
+        }
     for (const Reason& r : reasons_against(run.job)) {
         out.items.push_back({"the box's own word", "differs (read over the link)", r});
         out.judgement.add(r);
