@@ -14,6 +14,7 @@ namespace {
 
 constexpr double kGrid_s = 5;
 constexpr int most_benches = 20;
+constexpr double most_certain = 0.99;
 
 // The whole job, by draws: steps one after the other, handling before each. nullopt: no length is known.
 std::optional<watch::BenchJob> waiting(const JobRun& run, double hands_s) {
@@ -41,9 +42,12 @@ Status within(const OrderRequest& r) {
     if (r.benches < 1 || r.benches > most_benches)
         return usage_error("benches-range", std::to_string(r.benches), "is no number of benches",
                            fmt::format("say 1 to {}", most_benches));
-    if (!(r.certainty > 0) || r.certainty > 1)
+    if (!(r.hands_s >= 0) || r.hands_s > 3600)
+        return usage_error("hands-range", fmt::format("{}", r.hands_s), "is no time at the box",
+                           "say 0 to 3600 seconds");
+    if (!(r.certainty > 0) || r.certainty > most_certain)
         return usage_error("certainty-range", fmt::format("{}", r.certainty), "is no chance",
-                           "give a figure above 0, up to 1: 0.8");
+                           fmt::format("give a figure above 0, up to {}: forecasts promise no more", most_certain));
     return {};
 }
 

@@ -26,7 +26,7 @@ struct Ordered {
     watch::BenchOrder order;
     Judgement judgement;  // "job-not-ordered" for each that was left out
 };
-// Every step that is still to be run counts, and handling before each. usage "benches-range", "certainty-range"; those
+// Every step that is still to be run counts, and handling before each. usage "benches-range", "certainty-range", "hands-range"; those
 // of a job that was named.
 Result<Ordered> order_jobs(const Workshop& shop, const OrderRequest& request);
 
