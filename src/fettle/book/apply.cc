@@ -96,10 +96,13 @@ void consent(Job& job, const Entry&, Members& m) {
     }
     job.consents.push_back(what);
     if (what != one_way || (job.one_way_doors && job.one_way_doors->empty())) return;
+    if (job.plan.empty()) job.one_way_doors.emplace();  // before any was known: to whichever come
     // To the doors that it was asked for: another one that a later plan has is asked for again.
-    if (!job.one_way_doors) job.one_way_doors.emplace();
-    for (const PlannedStep& s : job.plan)
-        if (s.one_way_door) job.one_way_doors->push_back(s.release);
+    for (const PlannedStep& s : job.plan) {
+        if (!s.one_way_door) continue;
+        if (!job.one_way_doors) job.one_way_doors.emplace();
+        job.one_way_doors->push_back(s.release);
+    }
 }
 
 void identified(Job& job, const Entry& e, Members& m) {

@@ -222,8 +222,8 @@ struct Job {
     std::optional<int> housings;                // what the intake says
     std::map<std::string, std::string> plates;  // role (or "box 1") → plate as typed
     std::vector<std::string> consents;          // "one-way", "name on the sheet", …
-    // The one-way doors that the owner agreed to: those of the plan at that time; none in it: given before any door was
-    // known, so for whichever comes. Absent: not agreed.
+    // The one-way doors that the owner agreed to: those of the plan at that time; none in it: given before there was a
+    // plan, so for whichever comes. Absent: not agreed.
     std::optional<std::vector<std::string>> one_way_doors;
     std::vector<Keeping> keepings;
     std::vector<std::string> notes;

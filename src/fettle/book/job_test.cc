@@ -12,6 +12,8 @@ TEST(Fold, ReadsTheTakeIn) {
     EXPECT_EQ(j.housings, 2);
     EXPECT_EQ(j.plates.at("box 2"), "6402207A4");
     EXPECT_EQ(j.consents, Ids{"one-way"});
+    ASSERT_TRUE(j.one_way_doors);  // before there is a plan: to whichever come
+    EXPECT_TRUE(j.one_way_doors->empty());
     EXPECT_EQ(j.opened, 1000);
     EXPECT_EQ(j.faults_after.origin, Origin::not_read);
     EXPECT_EQ(j.as_left_origin, Origin::not_read);
